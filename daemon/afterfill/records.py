@@ -1,0 +1,239 @@
+"""Everything that can happen, as frozen records: the one vocabulary of journal, fold and sinks.
+
+Times are Unix seconds, UTC, on a grid of one millisecond, so that their RFC 3339 text and the
+number are the same instant. Chlorine is mg/L as Cl2, ammonia mg/L as N, volumes litres,
+temperature degrees C, ORP millivolts against the probe's own reference. "Residual" is the total
+residual oxidant, free plus combined; "free ammonia" is un-ionised NH3 as N.
+"""
+
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+Quantity = Literal["orp", "ph", "temperature"]
+QUANTITIES: tuple[Quantity, ...] = ("temperature", "ph", "orp")  # order of one reply's readings
+UNITS: dict[Quantity, str] = {"orp": "mV", "ph": "pH", "temperature": "°C"}
+
+InvalidReason = Literal[
+    "no-answer",  # nothing came before the time-out
+    "incomplete",  # part of a reply came
+    "garbled",  # a reply that does not match the expected form
+    "bad-checksum",  # a frame whose check value is wrong
+    "error-reply",  # the probe answered that it cannot
+    "echo",  # the line returned our own request
+    "wrong-device",  # another device answered
+    "out-of-range",  # a number no such probe can mean
+    "power-up-value",  # the reset value of a chip, not a measurement
+    "port-lost",  # the port is gone or cannot be opened
+]
+
+RefillMode = Literal["replace", "add"]  # drain and refill, or add to what is there
+ServiceWhat = Literal["probe", "feeding", "cleaning", "other"]
+VerdictWord = Literal["clear", "possible", "carried-over", "cannot-tell"]
+AlarmState = Literal[
+    "normal",
+    "unacknowledged",
+    "acknowledged",
+    "returned-to-normal-unacknowledged",
+    "shelved",
+    "suppressed-by-design",
+    "out-of-service",
+]
+Priority = Literal["low", "medium", "high"]
+
+
+class Quantiles(NamedTuple):
+    """5 %, 50 % and 95 % points of what is known about a quantity."""
+
+    q05: float
+    q50: float
+    q95: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """When something was accepted: wall time, whether the clock was synchronised, and the boot's
+    own monotonic time, on which every interval is measured."""
+
+    time_s: float
+    synchronised: bool
+    boot_id: str
+    monotonic_s: float
+
+
+# --- what comes in -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One answer of one probe: a value, or `invalid` with the reason and the raw bytes."""
+
+    time_s: float
+    tank: str
+    quantity: Quantity
+    value: float | None
+    probe: str = ""
+    invalid: InvalidReason | None = None
+    raw: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Time passed on a tank with nothing read: lets watches end and silence be noticed."""
+
+    time_s: float
+    tank: str
+
+
+@dataclass(frozen=True, slots=True)
+class Refill:
+    """Water that somebody or something says was poured. `None` means not known.
+
+    `time_s` is when it began; `logged_s` when we learnt of it (None: at `time_s`).
+    """
+
+    time_s: float
+    tank: str
+    mode: RefillMode
+    litres: float | None = None
+    minutes: float | None = None
+    neutraliser_ml: float | None = None
+    source: str | None = None
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KitResult:
+    """A test-kit reading of the tank's water; any subset may be known."""
+
+    time_s: float
+    tank: str
+    total_ammonia_mg_l: float | None = None
+    total_chlorine_mg_l: float | None = None
+    free_chlorine_mg_l: float | None = None
+    ph: float | None = None
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """Neutraliser put into the tank itself."""
+
+    time_s: float
+    tank: str
+    neutraliser_ml: float
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """Work on the tank or a probe that moves the readings without any disinfectant."""
+
+    time_s: float
+    tank: str
+    what: ServiceWhat
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmCommand:
+    """A person acknowledges an alarm, or shelves it for some minutes."""
+
+    time_s: float
+    tank: str
+    alarm: str
+    action: Literal["acknowledge", "shelve"]
+    minutes: float | None = None
+    logged_s: float | None = None
+
+
+# --- what is found -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """What is believed about the water now. `p_over_limit`: probability that the residual exceeds
+    the tank's limit; `detection_floor_mg_l`: the smallest residual that would be called now with
+    95 % power; `sees` false when the ORP cannot be used, `why_blind` says why."""
+
+    time_s: float
+    tank: str
+    residual_mg_l: Quantiles
+    free_chlorine_mg_l: Quantiles
+    combined_chlorine_mg_l: Quantiles
+    total_ammonia_mg_l: Quantiles
+    free_ammonia_mg_l: Quantiles | None
+    p_over_limit: float
+    detection_floor_mg_l: float | None
+    sees: bool
+    why_blind: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RefillSeen:
+    """A refill that the watch is on: announced by someone, or inferred from the readings."""
+
+    time_s: float
+    tank: str
+    origin: Literal["announced", "inferred"]
+    fraction: Quantiles
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """How far one source of evidence moved the odds of a carry-over, in natural-log odds."""
+
+    source: str
+    log_odds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer for one refill, renewed each time it changes and once more when final."""
+
+    time_s: float
+    tank: str
+    refill_time_s: float
+    verdict: VerdictWord
+    probability: float
+    peak_residual_mg_l: Quantiles
+    final: bool
+    evidence: tuple[Evidence, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChange:
+    """One transition of one alarm. `active` tells whether its condition holds now."""
+
+    time_s: float
+    tank: str
+    alarm: str
+    state: AlarmState
+    priority: Priority
+    active: bool
+    message: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """How a probe, a sink or the service itself is doing; data, not an alarm."""
+
+    time_s: float
+    tank: str
+    component: str
+    up: bool
+    age_s: float | None
+    errors: int
+    detail: str = ""
+
+
+Event = Refill | KitResult | Dose | Service | AlarmCommand
+Input = Reading | Tick | Event
+Output = Estimate | RefillSeen | Verdict | AlarmChange
+Record = Input | Output | Health
+EVENTS = (Refill, KitResult, Dose, Service, AlarmCommand)
+
+
+def known_since_s(record: Input) -> float:
+    """The time [s] at which the fold learns of a record: when it was logged, or its own time."""
+    logged_s = record.logged_s if isinstance(record, EVENTS) else None
+    return record.time_s if logged_s is None else max(record.time_s, logged_s)
