@@ -1,0 +1,209 @@
+"""The TOML configuration as frozen models; each default has its reason beside it."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    field_validator,
+    model_validator,
+)
+
+from afterfill.chemistry.units import celsius_from, litres_from
+from afterfill.records import Quantity
+
+_T = TypeVar("_T")
+Litres = Annotated[float, BeforeValidator(litres_from), Field(gt=0, le=100_000)]
+Celsius = Annotated[float, BeforeValidator(celsius_from), Field(ge=-5, le=60)]
+MilligramsPerLitre = Annotated[float, Field(ge=0, le=100)]
+Ph = Annotated[float, Field(ge=0, le=14)]
+
+
+def _ordered(pair: tuple[float, float]) -> tuple[float, float]:
+    if pair[0] >= pair[1]:
+        raise ValueError(f"the low end {pair[0]:g} must lie below the high end {pair[1]:g}")
+    return pair
+
+
+PhRange = Annotated[tuple[Ph, Ph], AfterValidator(_ordered)]
+CelsiusRange = Annotated[tuple[Celsius, Celsius], AfterValidator(_ordered)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Limits(_Table):
+    """Limits that override those of the livestock; absent ones keep its default."""
+
+    residual_oxidant_mg_l: float | None = Field(default=None, gt=0, le=10)
+    free_ammonia_mg_l: float | None = Field(default=None, gt=0, le=10)
+    ph: PhRange | None = None
+    temperature_c: CelsiusRange | None = None
+
+
+class Tank(_Table):
+    """One tank. `litres` is the water it holds when full."""
+
+    litres: Litres
+    livestock: Literal["salmonid", "warmwater", "sensitive"] = "sensitive"  # the stricter side
+    alkalinity_mg_l_caco3: float = Field(default=80.0, ge=0, le=1000)  # middling; unsourced
+    limits: Limits = Limits()
+    source: str | None = None  # default: the only source, or none known
+    neutraliser: str | None = None  # default: the only neutraliser, or none known
+
+
+class Source(_Table):
+    """The water that refills come from. What is not known is left out."""
+
+    disinfectant: Literal["chlorine", "chloramine", "unknown"] = "unknown"
+    residual_mg_l: MilligramsPerLitre = 1.0  # mid of the usual 0.2-2 mg/L; utilities publish it
+    residual_max_mg_l: MilligramsPerLitre | None = None  # default: twice the typical, at most 4
+    chlorine_to_nitrogen: float = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
+    free_ammonia_total_mg_l: MilligramsPerLitre | None = None
+    ph: Ph | None = None
+    alkalinity_mg_l_caco3: float | None = Field(default=None, ge=0, le=1000)
+    temperature_c: Celsius | None = None
+    standing_hours: float = Field(default=0.0, ge=0, le=1000)
+
+    @model_validator(mode="after")
+    def _max_not_below_typical(self) -> "Source":
+        if self.residual_max_mg_l is not None and self.residual_max_mg_l < self.residual_mg_l:
+            raise ValueError(
+                f"residual_max_mg_l {self.residual_max_mg_l:g} lies below "
+                f"residual_mg_l {self.residual_mg_l:g}"
+            )
+        return self
+
+
+class Label(_Table):
+    """A strength as a bottle says it: `ml` treats `litres` of water holding `mg_l` chlorine."""
+
+    ml: float = Field(gt=0, le=100_000)
+    litres: Litres
+    mg_l: float = Field(default=1.0, gt=0, le=100)
+
+
+class Neutraliser(_Table):
+    """What takes the disinfectant away, and how strong it is."""
+
+    agent: Literal["thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other"] = "other"
+    mg_cl2_per_ml: float | None = Field(default=None, gt=0, le=10_000)
+    label: Label | None = None
+    binds_ammonia: bool = False
+
+    @model_validator(mode="after")
+    def _one_strength(self) -> "Neutraliser":
+        if (self.mg_cl2_per_ml is None) == (self.label is None):
+            raise ValueError(
+                "give its strength once: mg_cl2_per_ml, or label = { ml, litres, mg_l }"
+            )
+        return self
+
+
+class Probe(BaseModel):
+    """One probe. Keys that are not named here belong to its driver, which checks them."""
+
+    model_config = ConfigDict(extra="allow", frozen=True, allow_inf_nan=False)
+
+    tank: str
+    quantity: Quantity
+    driver: str
+    port: str
+    every_s: float = Field(default=10.0, ge=0.2, le=300)  # slower than this, minutes are lost
+    reference: str | None = Field(default=None, max_length=64)  # the ORP probe's, for the record
+    offset: float = 0.0  # added to what the probe says, in its unit
+
+    @property
+    def name(self) -> str:
+        """What this probe is called in readings, health and messages."""
+        return f"{self.tank}-{self.quantity}"
+
+    @property
+    def driver_keys(self) -> dict[str, Any]:
+        """The keys that belong to the driver."""
+        return dict(self.model_extra or {})
+
+
+class Mqtt(_Table):
+    """A broker of home automation."""
+
+    host: str
+    port: int = Field(default=1883, ge=1, le=65535)
+    base: str = Field(default="afterfill", pattern=r"^[^#+\s/][^#+\s]*$")
+    discovery_prefix: str | None = "homeassistant"  # the convention's own default
+    username: str | None = None
+    password_file: Path | None = None
+    client_id: str | None = None
+    tls: bool = False
+    ca_file: Path | None = None
+    version: Literal["5", "3.1.1"] = "5"
+    keepalive_s: int = Field(default=30, ge=5, le=600)
+
+
+class Influxdb(_Table):
+    """A time-series database that takes line protocol at /api/v2/write."""
+
+    url: str = Field(pattern=r"^https?://")
+    org: str = ""
+    bucket: str = "afterfill"
+    token_file: Path | None = None
+    every_s: float = Field(default=10.0, ge=1, le=3600)
+    batch: int = Field(default=300, ge=1, le=5000)
+
+
+class Notify(_Table):
+    """A way to reach a person."""
+
+    url_file: Path
+    at_least: Literal["low", "medium", "high"] = "medium"
+
+
+class JournalSettings(_Table):
+    """Where the journal lies and how much it may keep."""
+
+    path: Path = Path("afterfill.db")
+    keep_days: float = Field(default=400.0, ge=1)  # a year and a month
+    max_mb: float = Field(default=2000.0, ge=10)  # a small part of a 16 GB card
+    commit_every_s: float = Field(default=30.0, ge=0, le=300)  # spares the card; alarms never wait
+
+
+class Config(_Table):
+    """The whole file."""
+
+    tank: dict[str, Tank] = Field(min_length=1)
+    source: dict[str, Source] = {}
+    neutraliser: dict[str, Neutraliser] = {}
+    probe: tuple[Probe, ...] = ()
+    mqtt: Mqtt | None = None
+    influxdb: Influxdb | None = None
+    notify: tuple[Notify, ...] = ()
+    journal: JournalSettings = JournalSettings()
+
+    @field_validator("tank", "source", "neutraliser")
+    @classmethod
+    def _plain_names(cls, tables: dict[str, Any]) -> dict[str, Any]:
+        for name in tables:
+            if not name or not all(c.isalnum() or c in "-_" for c in name):
+                raise ValueError(f"'{name}': use letters, digits, - and _ for an ID")
+        return tables
+
+    def source_of(self, tank: str, named: str | None = None) -> Source | None:
+        """The source a refill of `tank` draws from: as named, the tank's own, or the only one."""
+        return _chosen(self.source, named, self.tank[tank].source)
+
+    def neutraliser_of(self, tank: str) -> Neutraliser | None:
+        """The neutraliser used on `tank`: its own, or the only one."""
+        return _chosen(self.neutraliser, None, self.tank[tank].neutraliser)
+
+
+def _chosen(tables: Mapping[str, _T], named: str | None, own: str | None) -> _T | None:
+    for name in (named, own):
+        if name is not None and name in tables:
+            return tables[name]
+    return next(iter(tables.values())) if len(tables) == 1 else None

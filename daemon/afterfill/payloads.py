@@ -1,0 +1,117 @@
+"""What a person, a hub or a recording may say about a tank, checked and turned into records.
+
+The same four payloads (and the alarm commands) come from the command line, MQTT and
+`events.jsonl`. Litres and temperatures may be written with their unit (``30 gal``).
+"""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from afterfill.chemistry.units import litres_from
+from afterfill.errors import PayloadError
+from afterfill.records import AlarmCommand, Dose, Event, KitResult, Refill, Service
+from afterfill.sentences import first_sentence, known_keys
+
+# Upper bounds only stop slips of the decimal point; they are our own choice.
+Litres = Annotated[float, BeforeValidator(litres_from), Field(gt=0, le=100_000)]
+Millilitres = Annotated[float, Field(ge=0, le=100_000)]
+Concentration = Annotated[float, Field(ge=0, le=100)]
+
+
+class _Payload(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class RefillPayload(_Payload):
+    """A refill; `null` or absent means not known."""
+
+    mode: Literal["replace", "add"] = "replace"
+    litres: Litres | None = None
+    minutes: float | None = Field(default=None, ge=0, le=1440)
+    neutraliser_ml: Millilitres | None = None
+    source: str | None = Field(default=None, max_length=64)
+
+
+class KitPayload(_Payload):
+    """A test-kit reading; at least one value."""
+
+    total_ammonia_mg_l: Concentration | None = None
+    total_chlorine_mg_l: Concentration | None = None
+    free_chlorine_mg_l: Concentration | None = None
+    ph: float | None = Field(default=None, ge=0, le=14)
+
+    @model_validator(mode="after")
+    def _says_something(self) -> "KitPayload":
+        if all(value is None for value in self.model_dump().values()):
+            raise ValueError("a kit reading needs at least one value")
+        return self
+
+
+class DosePayload(_Payload):
+    """Neutraliser put into the tank."""
+
+    neutraliser_ml: Millilitres
+
+
+class ServicePayload(_Payload):
+    """Work on the tank or its probes."""
+
+    what: Literal["probe", "feeding", "cleaning", "other"]
+
+
+class AcknowledgePayload(_Payload):
+    """An alarm is acknowledged."""
+
+
+class ShelvePayload(_Payload):
+    """An alarm is put aside for some minutes (at most a week)."""
+
+    minutes: float = Field(gt=0, le=7 * 1440)
+
+
+PAYLOADS: dict[str, tuple[type[_Payload], type[Event]]] = {
+    "refill": (RefillPayload, Refill),
+    "kit": (KitPayload, KitResult),
+    "dose": (DosePayload, Dose),
+    "service": (ServicePayload, Service),
+}
+
+
+def event_from(
+    kind: str,
+    payload: Mapping[str, Any],
+    *,
+    tank: str,
+    time_s: float,
+    logged_s: float | None = None,
+) -> Event:
+    """The record of a payload. Raises PayloadError with one sentence when it is not usable."""
+    if kind not in PAYLOADS:
+        raise PayloadError(f"'{kind}' cannot be logged; known: {', '.join(PAYLOADS)}")
+    model, record = PAYLOADS[kind]
+    values = _validated(model, payload, kind).model_dump()
+    return record(time_s=time_s, tank=tank, logged_s=logged_s, **values)
+
+
+def alarm_command_from(
+    action: Literal["acknowledge", "shelve"],
+    payload: Mapping[str, Any],
+    *,
+    tank: str,
+    alarm: str,
+    time_s: float,
+    logged_s: float | None = None,
+) -> AlarmCommand:
+    """The record of an alarm command. Raises PayloadError when the payload is not usable."""
+    model = AcknowledgePayload if action == "acknowledge" else ShelvePayload
+    values = _validated(model, payload, action).model_dump()
+    return AlarmCommand(time_s, tank, alarm, action, values.get("minutes"), logged_s)
+
+
+def _validated(model: type[_Payload], payload: Mapping[str, Any], what: str) -> _Payload:
+    try:
+        return model.model_validate(payload)
+    except ValidationError as error:
+        raise PayloadError(first_sentence(error, what, known_keys(model))) from error
