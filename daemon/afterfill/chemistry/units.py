@@ -30,7 +30,8 @@ _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:°\s*)?([A-Za-z ]*?)\.?\s*
 def litres_from(text: str | float) -> float:
     """A volume [L] from a number in litres or text such as ``30 gal`` or ``750 ml``.
 
-    Raises ModelDomainError when the text is no volume. A gallon is the US gallon unless ``imp gal``.
+    Raises ModelDomainError when the text is no volume. A gallon is the US gallon unless
+    ``imp gal``.
 
     >>> round(litres_from("30 gal"), 3)
     113.562
