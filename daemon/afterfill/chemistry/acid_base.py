@@ -119,10 +119,21 @@ def debye_hueckel_a(temperature_c: float | Array) -> float | Array:
     >>> round(debye_hueckel_a(25.0), 3)
     0.511
     """
-    t = temperature_c
-    permittivity = _EPS[0] + t * (_EPS[1] + t * (_EPS[2] + t * _EPS[3]))
-    slope: float | Array = DEBYE_HUECKEL.value * (permittivity * (t + KELVIN)) ** -1.5
+    permittivity = water_permittivity(temperature_c)
+    slope: float | Array = DEBYE_HUECKEL.value * (permittivity * (temperature_c + KELVIN)) ** -1.5
     return slope
+
+
+def water_permittivity(temperature_c: float | Array) -> float | Array:
+    """Relative permittivity of water at 0-50 degrees C (unchecked here).
+
+    Source: constants.WATER_PERMITTIVITY.
+
+    >>> round(water_permittivity(25.0), 1)
+    78.3
+    """
+    t = temperature_c
+    return _EPS[0] + t * (_EPS[1] + t * (_EPS[2] + t * _EPS[3]))
 
 
 def minus_log_gamma(temperature_c: float | Array, ionic_strength: float | Array) -> float | Array:

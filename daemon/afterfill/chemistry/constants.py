@@ -87,3 +87,76 @@ IONIC_STRENGTH_PER_CONDUCTIVITY = Constant(
 
 GAS_CONSTANT = Constant(8.314462618, "J/(mol K)", "SI 2019, exact product", "definition")
 FARADAY = Constant(96485.33212, "C/mol", "SI 2019, exact product", "definition")
+
+# --- carbonates: log K = a + b T + c/T + d log10 T + e/T^2 + f T^2, T in K -----------------------
+
+_AMM = "PHREEQC 3.8 database Amm.dat"
+_PLUMMER = f"{_AMM}, after Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011-1040"
+CO3_H = Coefficients(
+    (107.8871, 0.03252849, -5151.79, -38.92561, 563713.9, 0.0),
+    "CO3-2 + H+ = HCO3-",
+    _PLUMMER,
+    "read",
+)
+CO3_2H = Coefficients(
+    (464.1965, 0.09344813, -26986.16, -165.75951, 2248628.9, 0.0),
+    "CO3-2 + 2 H+ = CO2 + H2O",
+    _PLUMMER,
+    "read",
+)
+CO2_GAS = Coefficients(
+    (10.5624, -2.3547e-2, -3972.8, 0.0, 5.8746e5, 1.9194e-5),
+    "CO2(g) = CO2, atm to mol/kg",
+    _AMM,
+    "read",
+)
+WATER_ION_PRODUCT = Coefficients(
+    (293.29227, 0.1360833, -10576.913, -123.73158, 0.0, -6.996455e-5),
+    "H2O = H+ + OH-",
+    _AMM,
+    "read",
+)
+CA_CO3 = Coefficients(
+    (-1228.732, -0.29944, 35512.75, 485.818, 0.0, 0.0), "Ca+2 + CO3-2 = CaCO3", _PLUMMER, "read"
+)
+CA_HCO3 = Coefficients(
+    (-6.009, 3.377e-2, 2044.0, 0.0, 0.0, 0.0), "Ca+2 + CO3-2 + H+ = CaHCO3+", _AMM, "read"
+)
+MG_CO3 = Coefficients((0.991, 0.00667, 0.0, 0.0, 0.0, 0.0), "Mg+2 + CO3-2 = MgCO3", _AMM, "read")
+MG_HCO3 = Coefficients(
+    (48.6721, 0.03252849, -2614.335, -18.00263, 563713.9, 0.0),
+    "Mg+2 + CO3-2 + H+ = MgHCO3+",
+    _AMM,
+    "read",
+)
+ION_SIZES = {  # log gamma = -A z^2 sqrt I / (1 + B a sqrt I) + b I; a in angstrom, b in kg/mol
+    name: Coefficients(values, "extended Debye-Hueckel: ion size a, b", _AMM, "read")
+    for name, values in {
+        "H": (9.0, 0.0),
+        "OH": (3.5, 0.0),
+        "HCO3": (5.4, 0.0),
+        "CO3": (5.4, 0.0),
+        "Ca": (5.0, 0.165),
+        "Mg": (5.5, 0.2),
+        "CaHCO3": (6.0, 0.0),
+        "MgHCO3": (4.0, 0.0),
+    }.items()
+}
+CO2_SALTING = Constant(0.066, "kg/mol", f"{_AMM}: Rumpf et al. 1994, log gamma = b I", "read")
+NEUTRAL_SALTING = Constant(0.1, "kg/mol", "PHREEQC's rule for uncharged species: b I", "read")
+DEBYE_HUECKEL_B = Constant(
+    50.29, "L^0.5 mol^-0.5 K^0.5 per angstrom", "Stumm & Morgan: B = c (eps T)^-0.5", "from memory"
+)
+CALCIUM_SHARE = Constant(
+    0.7,
+    "mol/mol",
+    "share of calcium in the hardness of tap waters, an assumption",
+    "common practice",
+)
+AIR_CO2 = Constant(420e-6, "atm", "carbon dioxide in outdoor air of the 2020s", "from memory")
+CO2_EXCHANGE_QUIET = Constant(
+    0.2, "1/h", "gas exchange of a still, covered tank; own judgement", "common practice"
+)
+CO2_EXCHANGE_AERATED = Constant(
+    1.5, "1/h", "gas exchange of a tank with an air stone; own judgement", "common practice"
+)
