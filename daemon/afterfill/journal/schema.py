@@ -1,0 +1,127 @@
+"""The journal's tables, and how a connection to them is opened.
+
+WAL lets others read while the core writes; synchronous FULL makes a commit outlive a power cut.
+Kinds, tanks and boots are stored as small numbers (table `word`), since the rows are many.
+"""
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from afterfill.errors import JournalError
+
+VERSION = 1
+BUSY_S = 10.0  # transactions last milliseconds; an SD card may stall for seconds (our judgement)
+
+_TABLES = """
+CREATE TABLE word (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
+CREATE TABLE record (
+  seq INTEGER PRIMARY KEY AUTOINCREMENT,
+  time_ms INTEGER NOT NULL,
+  lag_ms INTEGER NOT NULL,
+  synchronised INTEGER NOT NULL,
+  boot INTEGER NOT NULL,
+  monotonic_s REAL NOT NULL,
+  kind INTEGER NOT NULL,
+  tank INTEGER NOT NULL,
+  body TEXT NOT NULL
+);
+CREATE INDEX record_by_time ON record (tank, time_ms);
+CREATE INDEX record_by_kind ON record (kind, tank);
+CREATE TABLE inbox (id INTEGER PRIMARY KEY AUTOINCREMENT, body TEXT NOT NULL, stamp TEXT NOT NULL);
+CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE snapshot (
+  tank TEXT NOT NULL, seq INTEGER NOT NULL, state BLOB NOT NULL, PRIMARY KEY (tank, seq)
+);
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+"""
+
+
+def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
+    """A connection to the journal at `path`, its tables made when the file is new.
+
+    Raises JournalError when the file is absent (read only), damaged, unreadable or too new.
+    """
+    with one_sentence(path):
+        mode = "ro" if read_only else "rwc"
+        uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+        connection = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
+        try:
+            _prepare(connection, path, read_only)
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+
+
+@contextmanager
+def one_sentence(path: Path) -> Iterator[None]:
+    """Turns what SQLite says into a JournalError that names the file and how to mend it."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise JournalError(f"the journal {path} {_advice(path, error)}") from error
+
+
+def _advice(path: Path, error: sqlite3.Error) -> str:
+    text = str(error)
+    if "not a database" in text or "malformed" in text:
+        return f"is damaged ({text}); move it aside, and a new one is begun"
+    if "unable to open" in text:
+        return f"cannot be opened; does {path.parent} exist, and may this user use it?"
+    if "readonly" in text:
+        return "cannot be written; may this user write the file and its folder?"
+    if "disk is full" in text:
+        return "cannot grow: the disk is full; free some space"
+    if "locked" in text:
+        return f"has been locked by another program for {BUSY_S:g} s; which one has it open?"
+    return f"failed: {text}"
+
+
+def _prepare(connection: sqlite3.Connection, path: Path, read_only: bool) -> None:
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version > VERSION:
+        raise JournalError(
+            f"the journal {path} was written by a newer afterfill (its form is {version}, this one "
+            f"knows {VERSION}); install that version, or choose another [journal] path"
+        )
+    if read_only:
+        if version == 0:
+            raise JournalError(f"{path} is not a journal of afterfill; is the path right?")
+        return
+    if version == 0:
+        _create(connection, path)
+    connection.execute("PRAGMA synchronous=FULL")
+
+
+def _create(connection: sqlite3.Connection, path: Path) -> None:
+    connection.execute("PRAGMA auto_vacuum=INCREMENTAL")
+    _to_wal(connection)
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:  # nobody was faster
+            if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+                raise JournalError(f"{path} is a database of something else; choose another path")
+            for statement in _TABLES.split(";\n"):
+                connection.execute(statement)
+            connection.execute(f"PRAGMA user_version={VERSION}")
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+
+
+def _to_wal(connection: sqlite3.Connection) -> None:
+    """SQLite does not wait here when two processes create the file at once: we do."""
+    deadline = time.monotonic() + BUSY_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
