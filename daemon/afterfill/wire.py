@@ -138,7 +138,7 @@ def _rich(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values
         return None
     if name in _TIME_KEYS:
         return unix_s(value)
-    if name in _QUANTILE_FIELDS:
+    if name in _QUANTILE_FIELDS and isinstance(value, dict):  # a kit's chlorine is one number
         return Quantiles(value["q05"], value["q50"], value["q95"])
     if name == "evidence":
         return tuple(Evidence(source, log_odds) for source, log_odds in value.items())
