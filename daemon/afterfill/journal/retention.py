@@ -45,12 +45,14 @@ def _added(so_far: Dropped, db: sqlite3.Connection, seq: int) -> Dropped:
 
 
 def _last_old(db: sqlite3.Connection, horizon_s: float) -> int:
-    """The number before the first row that was accepted at or after `horizon_s`."""
-    row = db.execute(
+    """The last row surely accepted before `horizon_s`, of those before the first young row."""
+    young = db.execute(
         "SELECT seq FROM record WHERE synchronised AND time_ms + lag_ms >= ? ORDER BY seq LIMIT 1",
         (round(horizon_s * 1000),),
     ).fetchone()
-    return row[0] - 1 if row else 0
+    query = "SELECT seq FROM record WHERE synchronised AND seq < ? ORDER BY seq DESC LIMIT 1"
+    old = db.execute(query, (young[0] if young else 1 << 62,)).fetchone()
+    return int(old[0]) if old else 0
 
 
 def _barrier(db: sqlite3.Connection) -> int:

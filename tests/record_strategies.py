@@ -1,0 +1,149 @@
+"""Hypothesis strategies for every record, its stamp and recordings."""
+
+from hypothesis import strategies as st
+
+from afterfill.records import (
+    QUANTITIES,
+    AlarmChange,
+    AlarmCommand,
+    Dose,
+    Estimate,
+    Event,
+    Evidence,
+    Health,
+    KitResult,
+    Quantiles,
+    Reading,
+    Record,
+    Refill,
+    RefillSeen,
+    Service,
+    Stamp,
+    Tick,
+    Verdict,
+)
+
+numbers = st.floats(allow_nan=False, allow_infinity=False, width=64)
+positive = st.floats(min_value=0, max_value=50, allow_nan=False)
+times_s = st.integers(0, 4_000_000_000_000).map(lambda ms: ms / 1000)
+tanks = st.sampled_from(["reef", "trout-1", "Ölbecken"])
+texts = st.text(max_size=30)
+known_from = st.none() | times_s
+quantiles = st.builds(Quantiles, numbers, numbers, numbers)
+stamps = st.builds(Stamp, times_s, st.booleans(), texts, st.floats(0, 1e9))
+INVALID = ["no-answer", "bad-checksum", "port-lost"]
+
+readings = st.builds(
+    Reading, times_s, tanks, st.sampled_from(QUANTITIES), numbers, texts
+) | st.builds(
+    Reading,
+    times_s,
+    tanks,
+    st.sampled_from(QUANTITIES),
+    st.none(),
+    texts,
+    st.sampled_from(INVALID),
+    texts,
+)
+refills = st.builds(
+    Refill,
+    times_s,
+    tanks,
+    st.sampled_from(["replace", "add"]),
+    st.none() | st.floats(0.1, 5000),
+    st.none() | st.floats(0, 600),
+    st.none() | positive,
+    st.none() | st.sampled_from(["tap", "well"]),
+    known_from,
+)
+kits = st.builds(
+    KitResult,
+    times_s,
+    tanks,
+    positive,  # one value at least, as the payload demands
+    st.none() | positive,
+    st.none() | positive,
+    st.none() | st.floats(0, 14),
+    known_from,
+)
+doses = st.builds(Dose, times_s, tanks, positive, known_from)
+services = st.builds(
+    Service,
+    times_s,
+    tanks,
+    st.sampled_from(["probe", "feeding", "cleaning", "other"]),
+    known_from,
+)
+alarm_names = st.sampled_from(["residual-oxidant", "probe-lost"])
+alarm_commands = st.builds(
+    lambda time_s, tank, alarm, logged_s: AlarmCommand(
+        time_s, tank, alarm, "acknowledge", None, logged_s
+    ),
+    times_s,
+    tanks,
+    alarm_names,
+    known_from,
+) | st.builds(
+    lambda time_s, tank, alarm, minutes, logged_s: AlarmCommand(
+        time_s, tank, alarm, "shelve", minutes, logged_s
+    ),
+    times_s,
+    tanks,
+    alarm_names,
+    st.floats(0.1, 1000),
+    known_from,
+)
+events: st.SearchStrategy[Event] = st.one_of(refills, kits, doses, services, alarm_commands)
+outputs = st.one_of(
+    st.builds(
+        Estimate,
+        times_s,
+        tanks,
+        quantiles,
+        quantiles,
+        quantiles,
+        quantiles,
+        st.none() | quantiles,
+        numbers,
+        st.none() | numbers,
+        st.booleans(),
+        st.none() | texts,
+    ),
+    st.builds(RefillSeen, times_s, tanks, st.just("announced"), quantiles),
+    st.builds(
+        Verdict,
+        times_s,
+        tanks,
+        times_s,
+        st.just("possible"),
+        numbers,
+        quantiles,
+        st.booleans(),
+        st.lists(st.builds(Evidence, texts, numbers), max_size=3, unique_by=lambda e: e.source).map(
+            tuple
+        ),
+    ),
+    st.builds(
+        AlarmChange,
+        times_s,
+        tanks,
+        alarm_names,
+        st.just("acknowledged"),
+        st.just("high"),
+        st.booleans(),
+        texts,
+    ),
+    st.builds(
+        Health,
+        times_s,
+        tanks,
+        texts,
+        st.booleans(),
+        st.none() | numbers,
+        st.integers(0, 1 << 40),
+        texts,
+    ),
+)
+records: st.SearchStrategy[Record] = st.one_of(
+    readings, st.builds(Tick, times_s, tanks), events, outputs
+)
