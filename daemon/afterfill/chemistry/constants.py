@@ -160,3 +160,83 @@ CO2_EXCHANGE_QUIET = Constant(
 CO2_EXCHANGE_AERATED = Constant(
     1.5, "1/h", "gas exchange of a tank with an air stone; own judgement", "common practice"
 )
+
+# --- chloramine scheme: k = A exp(-E/T), T in K; L, mol, s ---------------------------------------
+
+_EPA_CODE = (
+    "US EPA research code of D.G. Wahman (2016-2018), citing Jafvert & Valentine 1992, Environ. "
+    "Sci. Technol. 26:577-586 and Vikesland et al. 2001, Water Res. 35:1766-1776"
+)
+SCHEME_RATES = {
+    name: Coefficients(values, reaction, _EPA_CODE, "secondary")
+    for name, values, reaction in (
+        ("k1", (6.6e8, 1510.0), "HOCl + NH3 -> NH2Cl"),
+        ("k2", (1.38e8, 8800.0), "NH2Cl -> HOCl + NH3"),
+        ("k3", (3.0e5, 2010.0), "HOCl + NH2Cl -> NHCl2"),
+        ("k4", (6.5e-7, 0.0), "NHCl2 -> HOCl + NH2Cl"),
+        ("k5_h", (1.05e7, 2169.0), "2 NH2Cl (+ H+) -> NHCl2 + NH3"),
+        ("k5_hco3", (4.2e31, 22144.0), "2 NH2Cl (+ HCO3-) -> NHCl2 + NH3; E is suspiciously high"),
+        ("k5_h2co3", (8.19e6, 4026.0), "2 NH2Cl (+ H2CO3) -> NHCl2 + NH3"),
+        ("k6", (6.0e4, 0.0), "NHCl2 + NH3 (+ H+) -> 2 NH2Cl"),
+        ("k7", (1.1e2, 0.0), "NHCl2 (+ OH-) -> intermediate"),
+        ("k8", (2.8e4, 0.0), "intermediate + NHCl2 -> HOCl + N2"),
+        ("k9", (8.3e3, 0.0), "intermediate + NH2Cl -> N2"),
+        ("k10", (1.5e-2, 0.0), "NH2Cl + NHCl2 -> N2"),
+        ("k11_oh", (3.28e9, 0.0), "HOCl + NHCl2 (+ OH-) -> NCl3"),
+        ("k11_co3", (6.0e6, 0.0), "HOCl + NHCl2 (+ CO3-2) -> NCl3"),
+        ("k12", (5.56e10, 0.0), "NHCl2 + NCl3 (+ OH-) -> 2 HOCl + N2"),
+        ("k13", (1.39e9, 0.0), "NH2Cl + NCl3 (+ OH-) -> HOCl + N2"),
+        ("k14", (2.31e2, 0.0), "NHCl2 + OCl- (+ HOCl) -> NO3-"),
+    )
+}
+K3_SLOW = Coefficients(
+    (3.0e5, 2080.0),
+    "HOCl + NH2Cl -> NHCl2: 280 L/mol/s at 25 degrees C instead of 354",
+    f"{_EPA_CODE}: its own remark, and the manual of EPANET-MSX 2.0 (2023), table 5.1",
+    "secondary",
+)
+SCHEME_EQUILIBRIA = tuple(  # pK = a T^2 + b T + c: HOCl, NH4+, H2CO3, HCO3-, water
+    Coefficients(values, f"pK of {what} = a T^2 + b T + c, T in K", _EPA_CODE, "secondary")
+    for values, what in (
+        ((1.18e-4, -7.86e-2, 20.5), "HOCl"),
+        ((1.03e-4, -9.21e-2, 27.6), "NH4+"),
+        ((1.48e-4, -9.39e-2, 21.2), "H2CO3"),
+        ((1.19e-4, -7.99e-2, 23.6), "HCO3-"),
+        ((1.5e-4, -0.123, 37.3), "water"),
+    )
+)
+
+# --- neutralising and standing -------------------------------------------------------------------
+
+OXYGEN_PER_SULFITE = Constant(
+    O2.value / 2.0 / CL2.value,
+    "mg O2 per mg Cl2-equivalent of surplus",
+    "2 SO3-2 + O2 -> 2 SO4-2, balanced; minutes to hours, faster with metals (from memory)",
+    "computed",
+)
+FREE_STANDING_HOURS = Coefficients(
+    (3.0, 8.5, 24.0),
+    "half-life of free chlorine standing indoors [h]: 5, 50, 95 % of a log-normal belief",
+    "own judgement from White C.E. 1955, MSc thesis, Auburn (3.1 h, sealed glass, 27 degrees C, "
+    "abstract read) and a Japanese waterworks' page (gone in 2 d at 25 degrees C, read)",
+    "common practice",
+)
+COMBINED_LOSS_PER_DAY = {
+    way: Coefficients(
+        (loss,),
+        f"loss of monochloramine, {way} [1/d]",
+        "Garcia & Anderson 2017, Chemosphere 192:244-249, abstract (no temperature, pH given)",
+        "read",
+    )
+    for way, loss in (("sealed", 0.04), ("open", 0.08), ("aerated", 0.35))
+}
+STANDING_SPREAD = Constant(
+    1.6, "factor", "90 % interval of those loss rates, own judgement", "common practice"
+)
+ELECTRODE_ACCEPTANCE = Coefficients(
+    (30.0, 0.95, 0.90, 0.85, 1.05, 5.0),
+    "offset [mV]; slope shares: good, maintain, renew soon, too high; misfit [mV]",
+    "pages of makers of electrodes; the misfit is own judgement",
+    "secondary",
+)
+ORP_ACCEPTANCE_MV = Constant(15.0, "mV", "a maker of meters: +-15 mV in quinhydrone", "secondary")

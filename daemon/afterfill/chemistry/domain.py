@@ -27,10 +27,9 @@ def within(what: str, value: float | Array, low: float, high: float, unit: str =
         worst = float(value)
     else:
         values = np.asarray(value, dtype=np.float64)
-        inside = (values >= low) & (values <= high)
-        if inside.all():
+        if values.size == 0 or (values.min() >= low and values.max() <= high):  # false for NaN
             return
-        worst = float(values[~inside][0])
+        worst = float(values[~((values >= low) & (values <= high))].flat[0])
     space = f" {unit}" if unit else ""
     raise ModelDomainError(
         f"{what} is {worst:g}{space}: this relation holds from {low:g} to {high:g}{space}"

@@ -3,19 +3,18 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from afterfill.chemistry.constants import NH3, Constant, N
+from afterfill.chemistry.constants_fish import (
+    CCME_UNIONISED,
+    CHLORINE_ACUTE,
+    CHLORINE_CHRONIC,
+    EIFAC_UNIONISED,
+)
 from afterfill.errors import ModelDomainError
 
 Livestock = Literal["salmonid", "warmwater", "sensitive"]
 
 _PRACTICE = "common practice, no source"
-_EPA_1984_ACUTE = (
-    "US EPA 1984, Ambient water quality criteria for chlorine, EPA 440/5-84-030: fresh water, "
-    "one-hour 19 ug/L (number from memory)"
-)
-_EPA_1984_CHRONIC = (
-    "US EPA 1984, Ambient water quality criteria for chlorine, EPA 440/5-84-030: fresh water, "
-    "four-day 11 ug/L (number from memory)"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,28 +44,29 @@ class Limits:
     temperature_c: Span
 
 
-_CCME_AMMONIA = Limit(
-    0.0156, "CCME water quality guideline for un-ionised ammonia, 0.019 mg/L as NH3 (secondary)"
-)
-_EIFAC_AMMONIA = Limit(
-    0.0206, "EIFAC 1970, Technical Paper 11: 0.025 mg/L as NH3 (number from memory)"
-)
+def _upper(constant: Constant, factor: float = 1.0) -> Limit:
+    return Limit(constant.value * factor, f"{constant.source} ({constant.status})")
+
+
+_AS_N = N.value / NH3.value
+_ACUTE, _CHRONIC = _upper(CHLORINE_ACUTE), _upper(CHLORINE_CHRONIC)
+_CCME_AMMONIA, _EIFAC_AMMONIA = _upper(CCME_UNIONISED, _AS_N), _upper(EIFAC_UNIONISED, _AS_N)
 
 _LIMITS: dict[str, Limits] = {
     "salmonid": Limits(
-        Limit(0.011, _EPA_1984_CHRONIC),
+        _CHRONIC,
         _CCME_AMMONIA,
         Span(6.5, 8.5, _PRACTICE),
         Span(4.0, 18.0, _PRACTICE),
     ),
     "warmwater": Limits(
-        Limit(0.019, _EPA_1984_ACUTE),
+        _ACUTE,
         _EIFAC_AMMONIA,
         Span(6.0, 8.8, _PRACTICE),
         Span(18.0, 30.0, _PRACTICE),
     ),
     "sensitive": Limits(
-        Limit(0.011, _EPA_1984_CHRONIC),
+        _CHRONIC,
         _CCME_AMMONIA,
         Span(6.0, 8.2, _PRACTICE),
         Span(20.0, 28.0, _PRACTICE),

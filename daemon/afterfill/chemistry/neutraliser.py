@@ -1,59 +1,68 @@
-"""How much chlorine an amount of neutraliser removes, by agent and by the route it takes.
+"""How much chlorine an amount of neutraliser removes, and what else it does to the water.
 
 Masses are mg of agent per mg of active chlorine as Cl2; HOCl, OCl- and NH2Cl count alike. Each
 agent's default route is the safe one, which removes the least chlorine per mg of agent.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
-from afterfill.chemistry.domain import not_negative
+from afterfill.chemistry.constants import OXYGEN_PER_SULFITE
+from afterfill.chemistry.domain import not_negative, within
+from afterfill.chemistry.neutraliser_agents import AGENTS, BEHAVIOURS, ROUTES, Behaviour, Route
+from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
 from afterfill.errors import ModelDomainError
-
-Agent = Literal["thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other"]
-AGENTS: tuple[Agent, ...] = ("thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other")
 
 
 @dataclass(frozen=True, slots=True)
-class Route:
-    """One balanced reaction of one form of an agent: mg of it per mg of chlorine as Cl2."""
+class Effect:
+    """What removing chlorine did: per litre of water treated."""
 
-    form: str
-    products: str
-    mg_per_mg_cl2: float
-
-
-_ROUTES: dict[str, tuple[Route, ...]] = {  # the safe route first; balanced, computed from masses
-    "thiosulfate": (
-        Route("sodium thiosulfate pentahydrate", "tetrathionate", 7.000),
-        Route("sodium thiosulfate pentahydrate", "sulfate and sulfur", 3.500),
-        Route("sodium thiosulfate pentahydrate", "sulfate", 0.875),
-    ),
-    "sulfite": (Route("sodium sulfite", "sulfate", 1.778),),
-    "metabisulfite": (Route("sodium metabisulfite", "sulfate", 1.341),),
-    "ascorbate": (
-        Route("sodium ascorbate", "dehydroascorbate", 2.794),
-        Route("ascorbic acid", "dehydroascorbate", 2.484),
-    ),
-}
+    ammonia_released_mg_l: float
+    alkalinity_used_mg_l_caco3: float
+    oxygen_at_risk_mg_l: float
 
 
 def routes(agent: str) -> tuple[Route, ...]:
     """The known routes of an agent, the safe one first.
 
     Raises ModelDomainError for "other", whose chemistry is its maker's secret, and for unknown
-    names.
+    names. Source: constants.NEUTRALISERROUTES.
 
     >>> routes("thiosulfate")[0].mg_per_mg_cl2
-    7.0
+    7.0004
     """
     if agent == "other":
         raise ModelDomainError(
             "the agent is 'other', so its strength is unknown: give what the label says it treats"
         )
-    if agent not in _ROUTES:
+    if agent not in ROUTES:
         raise ModelDomainError(f"agent '{agent}' is not known: write one of {', '.join(AGENTS)}")
-    return _ROUTES[agent]
+    return ROUTES[agent]
+
+
+def needed_mg(agent: str, litres: float, chlorine_mg_l: float) -> float:
+    """Mass [mg] of the pure agent that removes `chlorine_mg_l` from `litres`, by the safe route.
+
+    Raises ModelDomainError as `routes`, and for negative amounts.
+
+    >>> round(needed_mg("thiosulfate", 25.0, 2.0))
+    350
+    """
+    not_negative("litres", litres, "L")
+    not_negative("chlorine", chlorine_mg_l, "mg/L")
+    return routes(agent)[0].mg_per_mg_cl2 * litres * chlorine_mg_l
+
+
+def mg_cl2_per_ml_from_solution(agent: str, percent: float) -> float:
+    """Strength [mg Cl2 per mL] of a home-made solution, `percent` grams of agent per 100 mL.
+
+    Percent 0-70. Raises ModelDomainError as `routes`, and outside that range.
+
+    >>> round(mg_cl2_per_ml_from_solution("thiosulfate", 10.0), 2)
+    14.28
+    """
+    within("strength", percent, 0.0, 70.0, "%")
+    return 10.0 * percent / routes(agent)[0].mg_per_mg_cl2
 
 
 def mg_cl2_per_ml_from_label(ml: float, litres: float, mg_l: float) -> float:
@@ -101,3 +110,39 @@ def removed_mg_l(ml: float, litres: float, mg_cl2_per_ml: float) -> float:
     if not litres > 0.0:
         raise ModelDomainError(f"the volume is {litres:g} L: give a number above 0")
     return ml * mg_cl2_per_ml / litres
+
+
+def behaviour(agent: str) -> Behaviour:
+    """What an agent does besides removing chlorine, and how long to wait.
+
+    Raises ModelDomainError for unknown names.
+
+    >>> behaviour("ascorbate").minutes_combined is None
+    True
+    """
+    if agent not in BEHAVIOURS:
+        raise ModelDomainError(f"agent '{agent}' is not known: write one of {', '.join(AGENTS)}")
+    return BEHAVIOURS[agent]
+
+
+def effect(agent: str, free_mg_l: float, combined_mg_l: float, surplus_mg_l: float = 0.0) -> Effect:
+    """What removing free and combined chlorine [mg/L as Cl2] does, per litre.
+
+    `surplus_mg_l` is neutraliser left over [mg/L as the Cl2 it could still remove]: what sulfite
+    takes from oxygen. None of the agents removes ammonia by itself. Raises ModelDomainError for
+    "other", unknown names and negative amounts.
+
+    >>> e = effect("sulfite", 0.5, 1.0)
+    >>> round(e.ammonia_released_mg_l, 4), round(e.alkalinity_used_mg_l_caco3, 3)
+    (0.1975, 0.353)
+    """
+    not_negative("free chlorine", free_mg_l, "mg/L")
+    not_negative("combined chlorine", combined_mg_l, "mg/L")
+    not_negative("surplus", surplus_mg_l, "mg/L")
+    route = routes(agent)[0]
+    takes_oxygen = behaviour(agent).oxygen == "strong"
+    return Effect(
+        ammonia_from_chloramine(combined_mg_l),
+        route.alkalinity_used_free * free_mg_l + route.alkalinity_used_combined * combined_mg_l,
+        OXYGEN_PER_SULFITE.value * surplus_mg_l if takes_oxygen else 0.0,
+    )
