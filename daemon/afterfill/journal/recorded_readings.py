@@ -1,0 +1,168 @@
+"""`readings.csv` of a recording: header `time,orp_mv,ph,temperature_c`, one row per time.
+
+An empty cell is 'no reading'; a row with empty cells only says that time passed. A further column
+`invalid`, written only when there is something to say, tells of readings that failed:
+``orp:no-answer ph:bad-checksum``. Columns of other names are ignored with one notice.
+"""
+
+import csv
+import math
+import os
+from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby
+from pathlib import Path
+from typing import get_args
+
+from afterfill.errors import PayloadError, RecordingError
+from afterfill.ports import POSSIBLE
+from afterfill.records import QUANTITIES, InvalidReason, Quantity, Reading, Tick
+from afterfill.sentences import nearest
+from afterfill.wire import rfc3339, unix_s
+
+COLUMNS: dict[Quantity, str] = {"orp": "orp_mv", "ph": "ph", "temperature": "temperature_c"}
+_HEADER = ["time", *COLUMNS.values()]
+_INVALID = "invalid"
+_REASONS: dict[str, InvalidReason] = {reason: reason for reason in get_args(InvalidReason)}
+
+
+def read_readings(path: Path, tank: str, notice: Callable[[str], None]) -> Iterator[Reading | Tick]:
+    """The rows, streamed. A number that no probe can mean becomes an invalid reading.
+
+    Raises RecordingError with the line.
+    """
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            yield from _read(file, path, tank, notice)
+    except FileNotFoundError as error:
+        raise RecordingError(f"{path} is missing; a recording is a folder with it") from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecordingError(f"{path}: cannot be read: {error}") from error
+
+
+def _read(
+    file: Iterable[str], path: Path, tank: str, notice: Callable[[str], None]
+) -> Iterator[Reading | Tick]:
+    rows = csv.reader(file, strict=True)
+    before_s = -math.inf
+    try:
+        header = [name.strip() for name in next(rows, [])]
+        _check_header(header, path, notice)
+        for cells in rows:
+            if cells:
+                row = _row(header, cells)
+                time_s = unix_s(row["time"])
+                if time_s < before_s:
+                    raise PayloadError(
+                        f"its time {row['time']} lies before that of the row above; "
+                        "sort the rows by time"
+                    )
+                before_s = time_s
+                yield from _inputs(row, time_s, tank)
+    except (csv.Error, PayloadError) as error:
+        raise RecordingError(f"{path} line {max(1, rows.line_num)}: {error}") from error
+
+
+def _check_header(header: list[str], path: Path, notice: Callable[[str], None]) -> None:
+    if not header:
+        raise PayloadError(f"the file is empty; it begins with the header {','.join(_HEADER)}")
+    further = [name for name in header if name not in _HEADER and name != _INVALID]
+    for name in _HEADER:
+        if name not in header:
+            guess = nearest(name, further) if further else "name the columns in the first row"
+            raise PayloadError(f"the header lacks the column '{name}'; {guess}")
+        if header.count(name) > 1:
+            raise PayloadError(f"the header names the column '{name}' twice")
+    if further:
+        notice(f"{path}: ignored columns: {', '.join(further)}")
+
+
+def _row(header: list[str], cells: list[str]) -> dict[str, str]:
+    if len(cells) != len(header):
+        raise PayloadError(
+            f"has {len(cells)} cells where the header has {len(header)}; "
+            "decimals are written with a point"
+        )
+    return dict(zip(header, map(str.strip, cells), strict=True))
+
+
+def _inputs(row: dict[str, str], time_s: float, tank: str) -> Iterator[Reading | Tick]:
+    invalid = _invalid(row.get(_INVALID, ""))
+    silent = True
+    for quantity in QUANTITIES:
+        if quantity in invalid:
+            yield Reading(time_s, tank, quantity, None, invalid=invalid[quantity])
+        elif row[COLUMNS[quantity]]:
+            yield _reading(row[COLUMNS[quantity]], time_s, tank, quantity)
+        else:
+            continue
+        silent = False
+    if silent:
+        yield Tick(time_s, tank)
+
+
+def _reading(cell: str, time_s: float, tank: str, quantity: Quantity) -> Reading:
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise PayloadError(
+            f"'{cell}' in column '{COLUMNS[quantity]}' is not a number; leave the cell empty "
+            "where nothing was read"
+        )
+    low, high = POSSIBLE[quantity]
+    if not low <= value <= high:
+        return Reading(time_s, tank, quantity, None, invalid="out-of-range")
+    return Reading(time_s, tank, quantity, value)
+
+
+def _invalid(cell: str) -> dict[str, InvalidReason]:
+    found: dict[str, InvalidReason] = {}
+    for item in cell.split():
+        quantity, _, reason = item.partition(":")
+        if quantity not in COLUMNS or reason not in _REASONS:
+            known = COLUMNS if quantity not in COLUMNS else _REASONS
+            guess = nearest(quantity if quantity not in COLUMNS else reason, known)
+            raise PayloadError(f"'{item}' in column '{_INVALID}' is not known; {guess}")
+        found[quantity] = _REASONS[reason]
+    return found
+
+
+def write_readings(path: Path, source: Callable[[], Iterable[Reading | Tick]]) -> int:
+    """Write what `source()` gives, in time order, to `path`; returns the number of rows.
+
+    `source` is called twice: whether the column `invalid` is needed is known only at the end.
+    """
+    with_invalid = any(isinstance(r, Reading) and r.invalid for r in source())
+    partial = path.with_name(f"{path.name}.partial")
+    count = 0
+    with partial.open("w", encoding="utf-8", newline="") as file:
+        out = csv.writer(file, lineterminator="\n")
+        out.writerow([*_HEADER, _INVALID] if with_invalid else _HEADER)
+        for time_s, group in groupby(source(), key=lambda r: r.time_s):
+            for cells, invalid in _rows(group):
+                row = [rfc3339(time_s), *(cells.get(q, "") for q in COLUMNS)]
+                out.writerow([*row, " ".join(invalid)] if with_invalid else row)
+                count += 1
+    os.replace(partial, path)
+    return count
+
+
+def _rows(group: Iterable[Reading | Tick]) -> list[tuple[dict[str, str], list[str]]]:
+    """The cells of one time; a second row only when one quantity was read twice."""
+    rows: list[tuple[dict[str, str], list[str]]] = [({}, [])]
+    filled: list[set[str]] = [set()]
+    for reading in group:
+        if isinstance(reading, Tick):
+            continue
+        if reading.quantity in filled[-1]:
+            rows.append(({}, []))
+            filled.append(set())
+        filled[-1].add(reading.quantity)
+        if reading.value is None:
+            rows[-1][1].append(f"{reading.quantity}:{reading.invalid or 'no-answer'}")
+        else:
+            rows[-1][0][reading.quantity] = repr(reading.value)
+    for _, invalid in rows:
+        invalid.sort()
+    return rows

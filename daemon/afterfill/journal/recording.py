@@ -1,0 +1,81 @@
+"""A recording: a folder with what came in from one tank, written from a journal and read again.
+
+`readings.csv` holds one row per time, `events.jsonl` what people said (see the two modules). A
+reading's probe name and raw bytes are not part of a recording.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from afterfill.errors import RecordingError
+from afterfill.journal.recorded_events import read_events, write_events
+from afterfill.journal.recorded_readings import read_readings, write_readings
+from afterfill.journal.store import Journal
+from afterfill.records import EVENTS, Event, Input, Reading, Tick, known_since_s
+from afterfill.wire import KIND_OF
+
+READINGS, EVENTS_FILE = "readings.csv", "events.jsonl"
+_EVENT_KINDS = [KIND_OF[event_type] for event_type in EVENTS]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What a recording holds: rows of readings, and events."""
+
+    rows: int
+    events: int
+
+
+def read_recording(
+    folder: Path, tank: str, *, notice: Callable[[str], None] = lambda _text: None
+) -> Iterator[Input]:
+    """What came in, as `tank`'s, in the order in which the fold must see it.
+
+    That is by the time it became known; at one instant events come before readings, and readings
+    in the order temperature, pH, ORP. Readings are streamed. A missing `events.jsonl` means that
+    there were no events. `notice` is told once of columns that are ignored.
+
+    Raises RecordingError with the file, the line and how to mend it.
+    """
+    events = sorted(read_events(folder / EVENTS_FILE, tank), key=known_since_s)
+    return _merged(events, read_readings(folder / READINGS, tank, notice))
+
+
+def _merged(events: list[Event], readings: Iterator[Reading | Tick]) -> Iterator[Input]:
+    position = 0
+    for reading in readings:
+        while position < len(events) and known_since_s(events[position]) <= reading.time_s:
+            yield events[position]
+            position += 1
+        yield reading
+    yield from events[position:]
+
+
+def write_recording(
+    journal: Journal, tank: str, from_s: float, to_s: float, folder: Path
+) -> Written:
+    """Write what happened to `tank` at times in [from_s, to_s) [Unix s] into `folder`.
+
+    An event belongs to the time at which it happened, also when it was logged later. Files that
+    were there are replaced. Raises RecordingError when the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        rows = write_readings(folder / READINGS, lambda: _readings(journal, tank, from_s, to_s))
+        events = write_events(folder / EVENTS_FILE, _events(journal, tank, from_s, to_s))
+    except OSError as error:
+        raise RecordingError(f"{folder}: cannot be written ({error}); choose another") from error
+    return Written(rows, events)
+
+
+def _readings(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Reading | Tick]:
+    for entry in journal.between(tank, from_s, to_s, kinds=["reading", "tick"]):
+        if isinstance(entry.record, Reading | Tick):
+            yield entry.record
+
+
+def _events(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Event]:
+    for entry in journal.between(tank, from_s, to_s, kinds=_EVENT_KINDS):
+        if isinstance(entry.record, EVENTS):
+            yield entry.record
