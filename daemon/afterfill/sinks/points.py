@@ -1,0 +1,110 @@
+"""Journal entries as points of a time-series database (line protocol, nanosecond UTC).
+
+Every point has the tags `tank` and `host`. Verdicts, refills and alarm changes may share an
+instant, and equal measurement, tags and time overwrite each other: their time carries the entry's
+number, modulo 1000, in its nanoseconds. Sending an entry again still writes the same point.
+"""
+
+from afterfill.journal.store import Entry
+from afterfill.records import (
+    AlarmChange,
+    Estimate,
+    Health,
+    Quantiles,
+    Reading,
+    RefillSeen,
+    Verdict,
+)
+from afterfill.sinks.line_protocol import FieldValue, line
+from afterfill.wire import rfc3339
+
+KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health")
+_EVENT_LIKE = (RefillSeen, Verdict, AlarmChange)
+_Fields = dict[str, FieldValue]
+_Point = tuple[str, dict[str, str], _Fields]
+
+
+def line_of(entry: Entry, host: str) -> str | None:
+    """The line of an entry; None when it is of no interest to the database or says nothing."""
+    found = _point(entry)
+    if found is None:
+        return None
+    measurement, tags, fields = found
+    nanoseconds = round(entry.record.time_s * 1000) * 1_000_000
+    if isinstance(entry.record, _EVENT_LIKE):
+        nanoseconds += entry.seq % 1000
+    return line(measurement, {"tank": entry.record.tank, "host": host, **tags}, fields, nanoseconds)
+
+
+def _point(entry: Entry) -> _Point | None:
+    match entry.record:
+        case Reading() as reading:
+            return (
+                "reading",
+                {"quantity": reading.quantity, "probe": reading.probe},
+                _reading(reading),
+            )
+        case Estimate() as estimate:
+            return "estimate", {}, _estimate(estimate)
+        case RefillSeen() as refill:
+            return "refill", {}, {"origin": refill.origin, **_spread("fraction", refill.fraction)}
+        case Verdict() as verdict:
+            return "verdict", {}, _verdict(verdict)
+        case AlarmChange() as alarm:
+            fields: _Fields = {"state": alarm.state, "active": alarm.active}
+            return "alarm", {"alarm": alarm.alarm, "priority": alarm.priority}, fields
+        case Health() as health:
+            return "health", {"component": health.component}, _health(health)
+        case _:
+            return None
+
+
+def _reading(reading: Reading) -> _Fields:
+    value = None if reading.value is None else float(reading.value)
+    return {"value": value, "valid": reading.value is not None}
+
+
+def _estimate(estimate: Estimate) -> _Fields:
+    return {
+        **_spread("residual_mg_l", estimate.residual_mg_l),
+        **_spread("free_chlorine_mg_l", estimate.free_chlorine_mg_l),
+        **_spread("combined_chlorine_mg_l", estimate.combined_chlorine_mg_l),
+        **_spread("total_ammonia_mg_l", estimate.total_ammonia_mg_l),
+        **_spread("free_ammonia_mg_l", estimate.free_ammonia_mg_l),
+        "p_over_limit": float(estimate.p_over_limit),
+        "detection_floor_mg_l": _float(estimate.detection_floor_mg_l),
+        "sees": estimate.sees,
+        "why_blind": estimate.why_blind,
+    }
+
+
+def _verdict(verdict: Verdict) -> _Fields:
+    return {
+        "verdict": verdict.verdict,
+        "probability": float(verdict.probability),
+        **_spread("peak_residual_mg_l", verdict.peak_residual_mg_l),
+        "final": verdict.final,
+        "refill_time": rfc3339(verdict.refill_time_s),
+    }
+
+
+def _health(health: Health) -> _Fields:
+    return {
+        "up": health.up,
+        "age_s": _float(health.age_s),
+        "errors": health.errors,
+        "detail": health.detail or None,
+    }
+
+
+def _float(value: float | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def _spread(name: str, quantiles: Quantiles | None) -> _Fields:
+    """``residual_mg_l`` -> ``residual_q05_mg_l`` and so on."""
+    if quantiles is None:
+        return {}
+    stem, unit = (name.removesuffix("_mg_l"), "_mg_l") if name.endswith("_mg_l") else (name, "")
+    values = zip(("q05", "q50", "q95"), quantiles, strict=True)
+    return {f"{stem}_{q}{unit}": float(value) for q, value in values}
