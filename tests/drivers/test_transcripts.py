@@ -3,6 +3,8 @@
 from pathlib import Path
 
 import pytest
+
+from afterfill.simulation.pty_port import PtyPort
 from transcript_sessions import (
     ScriptedDevice,
     expected,
@@ -10,8 +12,6 @@ from transcript_sessions import (
     readings,
     wait_until_waiting,
 )
-
-from afterfill.simulation.pty_port import PtyPort
 
 ROOT = Path(__file__).parent / "transcripts"
 CASES = sorted(path.parent for path in ROOT.glob("*/*/session.txt"))

@@ -18,7 +18,7 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 
 @dataclass(slots=True)
 class LineBuffer:
-    """Cuts what comes into lines and never holds more than `limit` bytes of an unfinished one."""
+    """Cuts what comes into lines and never holds more than `limit` bytes and an end of one."""
 
     terminator: bytes
     limit: int
@@ -38,9 +38,9 @@ class LineBuffer:
         return lines
 
     def _keep(self, rest: bytes) -> None:
-        self.overlong = self.overlong or len(rest) > self.limit + len(self.terminator)
-        # the tail stays: it may hold the first half of the terminator
-        self.pending = bytearray(rest[-self.limit :])
+        held = self.limit + len(self.terminator)  # the last bytes may begin the terminator
+        self.overlong = self.overlong or len(rest) > held
+        self.pending = bytearray(rest[-held:])
 
 
 def without_echo(received: bytes, request: bytes) -> tuple[bytes, bool]:
