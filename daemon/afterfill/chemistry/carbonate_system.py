@@ -1,6 +1,7 @@
 """The carbonate system of fresh water solved for pH: from pH, from carbon, or from air.
 
-Four ion pairs of Ca and Mg with carbonate and bicarbonate; activities by extended Debye-Hueckel.
+Four ion pairs of Ca and Mg with carbonate and bicarbonate, and their hydroxides, which count in
+hard water of little alkalinity; activities by extended Debye-Hueckel.
 At given ionic strength and free Ca and Mg, alkalinity and carbon are linear in the activity of
 CO3-2, so each question is one root in pH; those three are then renewed until pH stands still.
 """
@@ -56,6 +57,8 @@ class Equilibria(NamedTuple):
     cahco3: float
     mgco3: float
     mghco3: float
+    caoh: float
+    mgoh: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +92,10 @@ def at_ph(totals: Totals, ph: float) -> Speciation:
     """Speciation of a water whose pH is known; `totals.carbon` is not used.
 
     Raises ModelDomainError when so high a pH needs more alkalinity than there is.
+
+    >>> soda = Totals(25.0, 1e-3, 0.0, 0.0, 0.0, 1e-3, 0.0)
+    >>> round(at_ph(soda, 8.3).carbon, 6)
+    0.000998
     """
     h = 10.0**-ph
 
@@ -105,7 +112,11 @@ def at_ph(totals: Totals, ph: float) -> Speciation:
 
 
 def closed(totals: Totals) -> Speciation:
-    """Speciation from alkalinity and carbon. Raises ModelDomainError when no pH 2-12 fits."""
+    """Speciation from alkalinity and carbon. Raises ModelDomainError when no pH 2-12 fits.
+
+    >>> round(closed(Totals(25.0, 1e-3, 1e-3, 0.0, 0.0, 1e-3, 0.0)).ph, 2)
+    8.27
+    """
 
     def closing(linear: Linear) -> tuple[float, float]:
         h = _root(
@@ -118,7 +129,11 @@ def closed(totals: Totals) -> Speciation:
 
 
 def with_air(totals: Totals, co2_atm: float) -> Speciation:
-    """Speciation at equilibrium with CO2 [atm]. Raises ModelDomainError when no pH 2-12 fits."""
+    """Speciation at equilibrium with CO2 [atm]. Raises ModelDomainError when no pH 2-12 fits.
+
+    >>> round(with_air(Totals(25.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), 420e-6).ph, 2)  # rain
+    5.6
+    """
     k = equilibria(totals.temperature_c)
     dissolved = co2_atm * k.air / k.co2
 
@@ -153,6 +168,8 @@ def equilibria(temperature_c: float) -> Equilibria:
                 constants.CA_HCO3,
                 constants.MG_CO3,
                 constants.MG_HCO3,
+                constants.CA_OH,
+                constants.MG_OH,
             )
         )
     )
@@ -186,7 +203,7 @@ def _linear(k: Equilibria, g: Gammas, calcium: float, magnesium: float) -> Linea
         1.0 / g.co3 + (k.caco3 * ca + k.mgco3 * mg) / g.neutral,
         k.hco3 / g.hco3 + k.cahco3 * ca / g.cahco3 + k.mghco3 * mg / g.mghco3,
         k.co2 / g.co2,
-        k.water / g.oh,
+        k.water / g.oh + (k.caoh * ca + k.mgoh * mg) / g.hco3,
         1.0 / g.h,
     )
 

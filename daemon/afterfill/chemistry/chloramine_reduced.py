@@ -127,11 +127,14 @@ def _after(
     before: Reduced, rates: ReducedRates, seconds: float, do: _Functions
 ) -> tuple[float, float, float, float]:
     free, mono, di, ammonia = before
+    if seconds < 1e-9:  # nothing happens, and the divisions below would underflow
+        return free, mono, di, ammonia
     bound = _bound(free, ammonia * MG_CL2_PER_MG_N, rates.formation * seconds, do)
     free = (free - bound) * math.exp(-rates.free_demand * seconds)
-    eaten = (mono + bound) * -math.expm1(-rates.combined_demand * seconds)
-    mono = mono + bound - eaten
-    ammonia = do.larger(0.0, ammonia + (eaten - bound) / MG_CL2_PER_MG_N)
+    eaten = -math.expm1(-rates.combined_demand * seconds)
+    given_back = eaten * (mono + bound + 0.5 * di)
+    mono, di = (mono + bound) * (1.0 - eaten), di * (1.0 - eaten)
+    ammonia = do.larger(0.0, ammonia + (given_back - bound) / MG_CL2_PER_MG_N)
     return (free, *_decomposed(mono, di, ammonia, rates, seconds, do))
 
 
@@ -147,7 +150,7 @@ def _decomposed(
     leaving = back + rates.decomposition * (1.0 + with_di)
     relaxed = -do.expm1(-leaving * seconds) / leaving
     # the time integral of dichloramine, made evenly over the step and leaving in first order
-    held = turned / leaving + (di - turned / (leaving * seconds)) * relaxed if seconds else 0.0
+    held = turned / leaving + (di - turned / (leaving * seconds)) * relaxed
     released = turned - back * held
     gone = 0.5 * rates.decomposition * held
     return (

@@ -50,7 +50,8 @@ REACTIONS = (
     Reaction(("mono", "tri"), {"mono": -1, "tri": -1, "free": 1, "nitrogen": 2}),
     Reaction(("di", "free"), {"di": -1, "free": -2, "nitrogen": 1}),
     Reaction(("free",), {"free": -1}),  # demand of the water's organics
-    Reaction(("mono",), {"mono": -1, "ammonia": 1}),  # the same for combined chlorine
+    Reaction(("mono",), {"mono": -1, "ammonia": 1}),  # the same for combined chlorine,
+    Reaction(("di",), {"di": -1, "ammonia": 1}),  # which gives its ammonia back
 )
 
 
@@ -125,6 +126,7 @@ def rate_constants(conditions: Conditions) -> tuple[float, ...]:
         k["k14"] * (1.0 - i.hocl),
         conditions.free_demand_per_h / 3600.0,
         conditions.combined_demand_per_h / 3600.0,
+        conditions.combined_demand_per_h / 3600.0,
     )
 
 
@@ -134,7 +136,7 @@ def network(conditions: Conditions) -> Network:
     Raises ModelDomainError outside the ranges of `Conditions`.
 
     >>> network(Conditions(7.5, 25.0)).stoichiometry.shape
-    (7, 16)
+    (7, 17)
     """
     one = len(SPECIES)
     pairs = [[SPECIES.index(s) for s in r.pair] + [one] * (2 - len(r.pair)) for r in REACTIONS]

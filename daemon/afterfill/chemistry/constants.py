@@ -129,6 +129,15 @@ MG_HCO3 = Coefficients(
     _AMM,
     "read",
 )
+MG_OH = Coefficients(
+    (0.2532, 0.0, -3486.3, 0.0, 0.0, 0.0),
+    "Mg+2 + H2O = MgOH+ + H+; from log K -11.44 and 15.952 kcal/mol",
+    _AMM,
+    "read",
+)
+CA_OH = Coefficients(
+    (-12.78, 0.0, 0.0, 0.0, 0.0, 0.0), "Ca+2 + H2O = CaOH+ + H+ at 25 degrees C", _AMM, "read"
+)
 ION_SIZES = {  # log gamma = -A z^2 sqrt I / (1 + B a sqrt I) + b I; a in angstrom, b in kg/mol
     name: Coefficients(values, "extended Debye-Hueckel: ion size a, b", _AMM, "read")
     for name, values in {

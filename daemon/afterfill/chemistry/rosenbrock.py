@@ -83,6 +83,7 @@ class Integrator:
         self._weights = network.stoichiometry * network.rates
         self._tensor = network.jacobian_tensor()
         self._eye = np.eye(network.stoichiometry.shape[0])
+        self._with_one = np.ones(network.stoichiometry.shape[0] + 1)
         self._relative, self._absolute = relative, absolute
         self._step_s = 1e-3
         self.steps = 0
@@ -116,7 +117,8 @@ class Integrator:
         return state
 
     def _try(self, state: Array, step_s: float) -> Step:
-        jacobian = self._tensor @ np.append(state, 1.0)
+        self._with_one[:-1] = state
+        jacobian = self._tensor @ self._with_one
         solve = np.linalg.inv(self._eye / (_GAMMA * step_s) - jacobian)
         k = np.empty((_STAGES, state.size))
         for i in range(_STAGES):
@@ -131,7 +133,7 @@ class Integrator:
         return Step(new, float(np.sqrt(ratio @ ratio / ratio.size)))
 
     def _derivative(self, state: Array) -> Array:
-        with_one = np.append(state, 1.0)
-        net = self._network
+        net, with_one = self._network, self._with_one
+        with_one[:-1] = state
         change: Array = self._weights @ (with_one[net.first] * with_one[net.second])
         return change

@@ -1,0 +1,111 @@
+"""Neutraliser doses against balanced reactions and practice tables."""
+
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from afterfill.chemistry.neutraliser import (
+    behaviour,
+    effect,
+    mg_cl2_per_ml_from_label,
+    mg_cl2_per_ml_from_solution,
+    needed_mg,
+    needed_ml,
+    removed_mg_l,
+    routes,
+)
+from afterfill.chemistry.neutraliser_agents import AGENTS, PRACTICE, ROUTES
+
+Oracle = Callable[[str], list[dict[str, str]]]
+Agree = Callable[..., None]
+
+some = st.floats(0.01, 1000.0)
+
+
+def _rows(oracle: Oracle, oxidant: str) -> dict[tuple[str, float], dict[str, str]]:
+    rows = [r for r in oracle("dechlorination.csv") if r["oxidant"] == oxidant]
+    return {(r["agent"], float(r["mg_agent_per_mg_Cl2"])): r for r in rows}
+
+
+def _row(rows: dict[tuple[str, float], dict[str, str]], form: str, mg: float) -> dict[str, str]:
+    return min(
+        (row for (agent, _), row in rows.items() if agent == form),
+        key=lambda row: abs(float(row["mg_agent_per_mg_Cl2"]) - mg),
+    )
+
+
+def test_routes_are_the_balanced_reactions(oracle: Oracle, agree: Agree) -> None:
+    free, combined = _rows(oracle, "HOCl"), _rows(oracle, "NH2Cl")
+    masses, acids = [], []
+    for route in (r for agent in ROUTES.values() for r in agent):
+        row = _row(free, route.form, route.mg_per_mg_cl2)
+        masses.append(route.mg_per_mg_cl2 / float(row["mg_agent_per_mg_Cl2"]) - 1.0)
+        acids.append(route.alkalinity_used_free - float(row["alk_used_mg_CaCO3_per_mg_Cl2"]))
+        row = _row(combined, route.form, route.mg_per_mg_cl2)
+        acids.append(route.alkalinity_used_combined - float(row["alk_used_mg_CaCO3_per_mg_Cl2"]))
+    agree("neutraliser mass per mg Cl2, balanced reactions", masses, 1e-4, "relative")
+    agree("alkalinity used per mg Cl2, balanced reactions", acids, 1e-3, "mg/mg")
+
+
+@pytest.mark.parametrize("agent", sorted(ROUTES))
+def test_the_default_route_removes_least(agent: str) -> None:
+    first, *rest = routes(agent)
+    assert all(route.mg_per_mg_cl2 <= first.mg_per_mg_cl2 for route in rest)
+
+
+@pytest.mark.parametrize("agent", sorted(PRACTICE))
+def test_practice_stays_near_a_route(agent: str) -> None:
+    balanced = [route.mg_per_mg_cl2 for route in routes(agent)]
+    for practice in PRACTICE[agent]:
+        assert min(balanced) <= practice.mg_per_mg_cl2 <= 1.15 * max(balanced)
+
+
+def test_a_label_round_trips_to_its_own_dose() -> None:
+    strength = mg_cl2_per_ml_from_label(5.0, 200.0, 1.0)
+    assert needed_ml(200.0, 1.0, strength) == pytest.approx(5.0)
+
+
+def test_a_ten_percent_solution_agrees_with_standard_methods() -> None:
+    # 0.1 mL of 10 % thiosulfate per 120 mL covers 15 mg/L (Standard Methods, secondary): about 1:1
+    covered = mg_cl2_per_ml_from_solution("thiosulfate", 10.0) * 0.1 / 0.120
+    assert covered < 15.0 < covered * 7.0004 / 3.5002
+
+
+def test_white_1955_lies_between_the_two_common_thiosulfate_routes() -> None:
+    grams = needed_mg("thiosulfate", 3785.411784, 1.0) / 1000.0
+    assert grams / 2.0 < 23.48 < grams
+
+
+@given(some, some, some)
+def test_what_is_needed_is_what_is_removed(litres: float, chlorine: float, strength: float) -> None:
+    ml = needed_ml(litres, chlorine, strength)
+    assert removed_mg_l(ml, litres, strength) == pytest.approx(chlorine)
+
+
+@given(some, some)
+def test_ammonia_comes_from_combined_chlorine_only(free: float, combined: float) -> None:
+    both, none = effect("thiosulfate", free, combined), effect("thiosulfate", free, 0.0)
+    assert none.ammonia_released_mg_l == 0.0
+    assert both.ammonia_released_mg_l == pytest.approx(combined / 5.0622, rel=1e-4)
+
+
+def test_surplus_sulfite_takes_oxygen_and_thiosulfate_and_ascorbate_do_not() -> None:
+    # 7.87 mg Na2SO3 per mg O2 (fact sheet, read); 1.7776 mg Na2SO3 per mg Cl2
+    assert effect("sulfite", 0.0, 0.0, 7.87 / 1.7776).oxygen_at_risk_mg_l == pytest.approx(
+        1.0, rel=0.01
+    )
+    for agent in ("thiosulfate", "ascorbate"):
+        assert effect(agent, 0.0, 0.0, 5.0).oxygen_at_risk_mg_l == 0.0
+
+
+def test_ascorbate_is_not_counted_on_for_chloramine() -> None:
+    assert behaviour("ascorbate").minutes_combined is None
+    assert "uncertain" in behaviour("ascorbate").source
+
+
+@pytest.mark.parametrize("agent", AGENTS)
+def test_free_chlorine_goes_within_minutes(agent: str) -> None:
+    low, high = behaviour(agent).minutes_free
+    assert 0.0 < low < high <= 5.0
