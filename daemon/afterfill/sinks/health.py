@@ -41,10 +41,10 @@ class HealthBoard:
             self._trouble = sentence
             return news
 
-    def remark(self, sentence: str) -> None:
-        """Note something that stays worth knowing after the next success."""
+    def remark(self, sentence: str, errors: int) -> None:
+        """Note `errors` mishaps that stay worth knowing after the next success."""
         with self._lock:
-            self._errors += 1
+            self._errors += errors
             self._remark = sentence
 
     def health(self, monotonic_s: float) -> SinkHealth:

@@ -86,8 +86,8 @@ class InfluxSink:
                 f"the database at {self._settings.url} refuses everything "
                 f"({next(iter(refused.values()))}); check [influxdb] url, org and bucket"
             )
-        for line, reason in refused.items():
-            self._set_aside(line, reason)
+        if refused:
+            self._set_aside(refused)
         self._board.confirmed(self._now().monotonic_s)
 
     def _written(self, lines: list[str], database: Database) -> dict[str, str]:
@@ -104,13 +104,15 @@ class InfluxSink:
             }
         return {}
 
-    def _set_aside(self, line: str, reason: str) -> None:
-        self.quarantined += 1
-        self._board.remark(
-            f"{self.quarantined} points were refused by the database and set aside; "
+    def _set_aside(self, refused: dict[str, str]) -> None:
+        self.quarantined += len(refused)
+        line, reason = list(refused.items())[-1]
+        sentence = (
+            f"{self.quarantined} points so far were refused by the database and set aside; "
             f"the last: {line} ({reason})"
         )
-        _log.warning("set aside a point that the database refused: %s (%s)", line, reason)
+        self._board.remark(sentence, len(refused))
+        _log.warning("%s", sentence)
 
 
 def _about_points(refused: dict[str, str]) -> bool:

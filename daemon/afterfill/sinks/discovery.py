@@ -1,0 +1,155 @@
+"""The MQTT discovery convention of home automation: one retained message for each entity.
+
+Pure: configuration in, (topic, payload) out. The per-entity form works on old and new hubs. An
+unknown value is JSON null, which a hub shows as unknown; a reading that stops coming expires.
+(Tried against two releases of a hub; the convention's fields are those of its documentation.)
+"""
+
+from collections.abc import Sequence
+from importlib.metadata import version
+from typing import Any
+
+from afterfill.config import Config, Mqtt
+from afterfill.records import Quantity
+
+Payload = dict[str, Any]
+Entity = tuple[str, str, Payload]  # component, key, its own fields
+
+_WORDS = ["clear", "possible", "carried-over", "cannot-tell"]
+_ESTIMATE_EXPIRES_S = 600  # estimates come at least once a minute while anything is read
+_READINGS: dict[Quantity, Payload] = {
+    "orp": {
+        "name": "ORP",
+        "device_class": "voltage",
+        "unit_of_measurement": "mV",
+        "suggested_display_precision": 0,
+    },
+    "ph": {"name": "pH", "device_class": "ph", "suggested_display_precision": 2},
+    "temperature": {
+        "name": "Temperature",
+        "device_class": "temperature",
+        "unit_of_measurement": "°C",
+        "suggested_display_precision": 1,
+    },
+}
+
+
+def birth_topic(prefix: str) -> str:
+    """Where a hub says `online` when it has started."""
+    return f"{prefix}/status"
+
+
+def discovery(config: Config, alarms: Sequence[str]) -> list[tuple[str, Payload]]:
+    """The discovery messages of all tanks; none when there is no [mqtt] discovery_prefix."""
+    settings = config.mqtt
+    if settings is None or settings.discovery_prefix is None:
+        return []
+    return [
+        _message(settings, tank, entity)
+        for tank in config.tank
+        for entity in _entities(config, settings.base, tank, alarms)
+    ]
+
+
+def _entities(config: Config, base: str, tank: str, alarms: Sequence[str]) -> list[Entity]:
+    every_s = {probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank}
+    readings = [_reading(base, tank, quantity, every_s[quantity]) for quantity in every_s]
+    changes = [_alarm(base, tank, alarm) for alarm in alarms]
+    return [*readings, *_beliefs(base, tank), _verdict(base, tank), *changes]
+
+
+def _message(settings: Mqtt, tank: str, entity: Entity) -> tuple[str, Payload]:
+    component, key, own = entity
+    unique_id = _plain(f"{settings.base}_{tank}_{key}")
+    payload = {
+        "unique_id": unique_id,
+        "object_id": unique_id,
+        **own,
+        "availability_topic": f"{settings.base}/status",
+        "payload_available": "online",
+        "payload_not_available": "offline",
+        "qos": 1,
+        "device": {
+            "identifiers": [_plain(f"{settings.base}_{tank}")],
+            "name": f"Tank {tank}",
+            "model": "afterfill",
+            "sw_version": version("afterfill"),
+        },
+        "origin": {"name": "afterfill", "sw_version": version("afterfill")},
+    }
+    return f"{settings.discovery_prefix}/{component}/{unique_id}/config", payload
+
+
+def _plain(name: str) -> str:
+    """Letters, digits, _ and - only, as the convention demands of an id."""
+    return "".join(c if c.isascii() and (c.isalnum() or c in "_-") else "_" for c in name)
+
+
+def _reading(base: str, tank: str, quantity: Quantity, every_s: float) -> Entity:
+    topic = f"{base}/{tank}/reading/{quantity}"
+    own = {
+        **_READINGS[quantity],
+        "state_class": "measurement",
+        "state_topic": topic,
+        "value_template": "{{ value_json.value }}",
+        "json_attributes_topic": topic,
+        "expire_after": max(60, round(5 * every_s)),  # five readings missed
+    }
+    return "sensor", quantity, own
+
+
+def _beliefs(base: str, tank: str) -> list[Entity]:
+    ammonia = "value_json.free_ammonia_mg_l"
+    return [
+        _belief(base, tank, "residual", "Residual oxidant", "mg/L", "value_json.residual_mg_l.q50"),
+        _belief(
+            base, tank, "p_over_limit", "Residual over limit", "%", "value_json.p_over_limit * 100"
+        ),
+        _belief(
+            base,
+            tank,
+            "free_ammonia",
+            "Free ammonia (NH3-N)",
+            "mg/L",
+            f"{ammonia}.q50 if {ammonia} else None",
+        ),
+    ]
+
+
+def _belief(base: str, tank: str, key: str, name: str, unit: str, value: str) -> Entity:
+    own = {
+        "name": name,
+        "unit_of_measurement": unit,
+        "state_class": "measurement",
+        "state_topic": f"{base}/{tank}/estimate",
+        "value_template": f"{{{{ {value} }}}}",
+        "suggested_display_precision": 0 if unit == "%" else 3,
+        "json_attributes_topic": f"{base}/{tank}/estimate",
+        "expire_after": _ESTIMATE_EXPIRES_S,
+    }
+    return "sensor", key, own
+
+
+def _verdict(base: str, tank: str) -> Entity:
+    topic = f"{base}/{tank}/verdict"
+    own = {
+        "name": "Last refill",
+        "device_class": "enum",
+        "options": _WORDS,
+        "state_topic": topic,
+        "value_template": "{{ value_json.verdict }}",
+        "json_attributes_topic": topic,
+    }
+    return "sensor", "verdict", own
+
+
+def _alarm(base: str, tank: str, alarm: str) -> Entity:
+    topic = f"{base}/{tank}/alarm/{alarm}"
+    own = {
+        "name": f"Alarm {alarm}",
+        "device_class": "problem",
+        "state_topic": topic,
+        "value_template": "{{ 'ON' if value_json.active else 'OFF' }}",
+        "json_attributes_topic": topic,
+    }
+    return "binary_sensor", f"alarm_{alarm}", own

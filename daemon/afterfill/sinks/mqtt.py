@@ -1,0 +1,250 @@
+"""The sink to a broker of home automation: the journal's present, kept under stable topics.
+
+MQTT tells how things are now. After an outage, refills, verdicts and alarm changes are sent again
+in order (at most the last `_REPLAY_AT_MOST` of them: a longer backlog is jumped), of readings and
+estimates only the newest; then the newest of everything, since a broker may have lost what it
+kept. History is the database's task. The cursor follows what the broker has confirmed.
+"""
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.config import Config, Mqtt
+from afterfill.errors import SinkUnavailable
+from afterfill.journal.store import Entry, Journal
+from afterfill.records import Stamp
+from afterfill.sinks.discovery import birth_topic
+from afterfill.sinks.health import HealthBoard, SinkHealth
+from afterfill.sinks.mqtt_commands import Command, obey, subscriptions
+from afterfill.sinks.mqtt_connection import Arrived, Confirmed, Connected, Connection, Failed
+from afterfill.sinks.mqtt_messages import (
+    LIVE_KINDS,
+    REPLAYED_KINDS,
+    Message,
+    answer_message,
+    record_message,
+    status_message,
+)
+from afterfill.sinks.mqtt_present import announcements, present
+
+CURSOR = "mqtt"
+_POLL_S = 0.2  # how often the journal is looked at
+_WINDOW = 20  # unconfirmed records at most; more would wait in the client's memory only
+_HEARTBEAT_S = 20.0  # `online` is said again when nothing else was, so that health has an age
+_REPLAY_AT_MOST = 1000
+_TURNS = 100  # happenings looked at before it is time to deliver again, whatever floods in
+_SAVE_CURSOR_S = 5.0  # spares the card; after a power cut a few messages come twice
+_RETRY_S = 10.0  # when a password or certificate file cannot be read
+_GOODBYE_S = 2.0
+_log = logging.getLogger(__name__)
+
+
+class MqttSink:
+    """Run `run` in a thread of its own; `health` may be asked by any thread."""
+
+    def __init__(
+        self, journal_path: Path, config: Config, now: Callable[[], Stamp], host: str
+    ) -> None:
+        """`config.mqtt` must be set; `host` names this machine (default client id)."""
+        if config.mqtt is None:
+            raise ValueError("MqttSink needs the table [mqtt]")
+        self._path = journal_path
+        self._config = config
+        self._settings: Mqtt = config.mqtt
+        self._now = now
+        self._client_id = self._settings.client_id or f"afterfill-{host}"
+        self._board = HealthBoard(max_age_s=2 * _HEARTBEAT_S + self._settings.keepalive_s)
+
+    def health(self) -> SinkHealth:
+        """How delivery is doing now, by the age of the broker's last confirmation."""
+        return self._board.health(self._now().monotonic_s)
+
+    def run(self, stop: threading.Event) -> None:
+        """Deliver and obey until `stop` is set. Raises JournalError when the journal fails."""
+        while not stop.is_set():
+            try:
+                connection = Connection(self._settings, self._client_id)
+            except SinkUnavailable as error:
+                self._note(str(error))
+                stop.wait(_RETRY_S)
+                continue
+            with Journal.open(self._path) as journal:
+                session = _Session(self, connection, journal)
+                connection.start()
+                try:
+                    session.run(stop)
+                finally:
+                    connection.stop()
+
+    def _note(self, sentence: str) -> None:
+        if self._board.failed(sentence):
+            _log.warning("%s", sentence)
+
+
+class _Session:
+    """One run over one connection object, all on the sink's thread."""
+
+    def __init__(self, sink: MqttSink, connection: Connection, journal: Journal) -> None:
+        self._sink = sink
+        self._base = sink._settings.base
+        self._connection = connection
+        self._journal = journal
+        self._connected = False
+        self._position = journal.cursor(CURSOR)  # all up to here is sent or of no interest
+        self._replay_until = 0
+        self._present_due = False
+        self._unconfirmed: deque[tuple[int, int | None]] = deque()  # (mid, seq before it is done)
+        self._confirmed_mids: set[int] = set()
+        self._saved_s = self._sent_s = self._monotonic_s()
+        journal.move_cursor(CURSOR, 0)
+
+    def _monotonic_s(self) -> float:
+        return self._sink._now().monotonic_s
+
+    def run(self, stop: threading.Event) -> None:
+        while not stop.is_set():
+            self._listen(_POLL_S)
+            if self._connected:
+                self._deliver()
+                self._heartbeat()
+            self._save_cursor(every_s=_SAVE_CURSOR_S)
+        self._say_goodbye()
+        self._save_cursor(every_s=0.0)
+
+    # --- what happens ------------------------------------------------------------------------
+
+    def _listen(self, timeout_s: float) -> None:
+        for turn in range(_TURNS):
+            happening = self._connection.next(0.0 if turn else timeout_s)
+            match happening:
+                case None:
+                    return
+                case Connected():
+                    self._begin()
+                case Failed(sentence):
+                    self._connected = False
+                    self._sink._note(sentence)
+                case Confirmed(mid):
+                    self._confirm(mid)
+                case Arrived():
+                    self._receive(happening)
+
+    def _begin(self) -> None:
+        self._connected = True
+        prefix = self._sink._settings.discovery_prefix
+        birth = [birth_topic(prefix)] if prefix else []
+        self._connection.subscribe([*subscriptions(self._base), *birth])
+        self._announce()
+        self._replay_until = self._journal.last_seq()
+        self._skip_far_behind()
+        self._present_due = True
+
+    def _announce(self) -> None:
+        self._send(status_message(self._base, "online"))
+        for message in announcements(self._sink._config, self._journal):
+            self._send(message)
+
+    def _skip_far_behind(self) -> None:
+        if self._position == 0:  # a new sink on an old journal: its history is not news
+            self._position = self._replay_until
+        newest = [
+            entry
+            for tank in self._sink._config.tank
+            for kind in REPLAYED_KINDS
+            for entry in self._journal.latest(kind, tank, _REPLAY_AT_MOST + 1)
+        ]
+        waiting = sorted(entry.seq for entry in newest if entry.seq > self._position)
+        if len(waiting) > _REPLAY_AT_MOST:
+            self._position = waiting[-_REPLAY_AT_MOST] - 1
+            _log.warning("MQTT: a long backlog; only its last %d events are sent", _REPLAY_AT_MOST)
+
+    def _receive(self, message: Arrived) -> None:
+        prefix = self._sink._settings.discovery_prefix
+        if prefix and message.topic == birth_topic(prefix):
+            if message.payload == b"online":
+                self._announce()
+                self._present_due = True
+            return
+        if message.retained and not message.payload:
+            return  # somebody clears a topic
+        command = Command(
+            message.topic.removeprefix(f"{self._base}/"), message.payload, message.retained
+        )
+        tank, answer = obey(
+            command,
+            tanks=self._sink._config.tank,
+            alarms=DEFINITIONS,
+            journal=self._journal,
+            stamp=self._sink._now(),
+        )
+        self._send(answer_message(self._base, tank, answer))
+
+    # --- what is sent ------------------------------------------------------------------------
+
+    def _send(self, message: Message, seq: int | None = None) -> None:
+        self._unconfirmed.append((self._connection.publish(message), seq))
+        self._sent_s = self._monotonic_s()
+
+    def _deliver(self) -> None:
+        """Send what is new, while the broker keeps up."""
+        while len(self._unconfirmed) < _WINDOW:
+            entries = self._next_entries()
+            for entry in entries:
+                self._publish(entry)
+            if not entries:
+                break
+        if self._present_due and self._position >= self._replay_until:
+            self._present_due = False
+            for message in present(self._base, self._sink._config, self._journal):
+                self._send(message)
+
+    def _next_entries(self) -> list[Entry]:
+        """The next entries; when there are none, the position moves over what is of no interest."""
+        replaying = self._position < self._replay_until
+        until = self._replay_until if replaying else self._journal.last_seq()
+        kinds = REPLAYED_KINDS if replaying else LIVE_KINDS
+        room = _WINDOW - len(self._unconfirmed)
+        if until <= self._position:
+            return []
+        entries = self._journal.entries(self._position, until=until, kinds=kinds, limit=room)
+        if len(entries) < room:
+            self._position = until
+        return entries
+
+    def _publish(self, entry: Entry) -> None:
+        self._position = max(self._position, entry.seq)
+        message = record_message(self._base, entry.record)
+        if message is not None:
+            self._send(message, entry.seq)
+
+    def _confirm(self, mid: int) -> None:
+        self._confirmed_mids.add(mid)
+        while self._unconfirmed and self._unconfirmed[0][0] in self._confirmed_mids:
+            self._confirmed_mids.discard(self._unconfirmed.popleft()[0])
+        self._sink._board.confirmed(self._monotonic_s())
+
+    def _heartbeat(self) -> None:
+        if self._monotonic_s() - self._sent_s >= _HEARTBEAT_S:
+            self._send(status_message(self._base, "online"))
+
+    def _save_cursor(self, every_s: float) -> None:
+        if self._monotonic_s() - self._saved_s < every_s:
+            return
+        self._saved_s = self._monotonic_s()
+        waiting = [seq for _, seq in self._unconfirmed if seq is not None]
+        done = waiting[0] - 1 if waiting else self._position
+        if done > self._journal.cursor(CURSOR):
+            self._journal.move_cursor(CURSOR, done)
+
+    def _say_goodbye(self) -> None:
+        """Say `offline` ourselves: after a clean end the broker does not send the last will."""
+        if not self._connected:
+            return
+        self._send(status_message(self._base, "offline"))
+        deadline_s = self._monotonic_s() + _GOODBYE_S
+        while self._unconfirmed and self._connected and self._monotonic_s() < deadline_s:
+            self._listen(0.05)

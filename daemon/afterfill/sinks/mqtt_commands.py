@@ -1,0 +1,87 @@
+"""Commands from the broker: checked, left in the journal's inbox, answered.
+
+A command comes from a network: its size and depth are bounded, its types checked, its time is
+ours. One that the broker kept is refused, since nobody knows how old it is.
+"""
+
+import json
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from afterfill.errors import AfterfillError, PayloadError
+from afterfill.journal.store import Journal
+from afterfill.payloads import alarm_command_from, event_from
+from afterfill.records import Event, Stamp
+from afterfill.sentences import nearest
+
+MAX_BYTES = 4096  # the longest sensible command has about 200
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A message as it came: topic below the base, payload, and whether it was a kept one."""
+
+    topic: str
+    payload: bytes
+    retained: bool
+
+
+def subscriptions(base: str) -> list[str]:
+    """The topic filters under which commands arrive."""
+    return [f"{base}/+/log/+", f"{base}/+/alarm/+/acknowledge", f"{base}/+/alarm/+/shelve"]
+
+
+def obey(
+    command: Command,
+    *,
+    tanks: Collection[str],
+    alarms: Collection[str],
+    journal: Journal,
+    stamp: Stamp,
+) -> tuple[str, dict[str, object]]:
+    """Leave the command in the inbox; returns the tank to answer on, and the answer."""
+    tank, _, what = command.topic.partition("/")
+    try:
+        _check_envelope(command, tank, tanks)
+        inbox_id = journal.submit(_event(what, _payload(command), tank, alarms, stamp), stamp)
+    except AfterfillError as error:
+        return tank, {"ok": False, "command": what, "error": str(error)}
+    return tank, {"ok": True, "command": what, "number": inbox_id}
+
+
+def _check_envelope(command: Command, tank: str, tanks: Collection[str]) -> None:
+    if command.retained:
+        raise PayloadError(
+            "a retained command is not obeyed, since nobody knows how old it is; send it again "
+            "with the retain flag off, and clear the topic with an empty retained message"
+        )
+    if len(command.payload) > MAX_BYTES:
+        raise PayloadError(f"the payload has {len(command.payload)} bytes; at most {MAX_BYTES}")
+    if tank not in tanks:
+        raise PayloadError(f"there is no tank '{tank}'; {nearest(tank, tanks)}")
+
+
+def _payload(command: Command) -> Mapping[str, Any]:
+    if not command.payload.strip():
+        return {}
+    try:
+        payload = json.loads(command.payload)
+    except (ValueError, RecursionError) as error:
+        raise PayloadError(f"the payload is not JSON ({error})") from error
+    if not isinstance(payload, dict):
+        raise PayloadError('the payload must be a JSON object such as {"litres": 25}')
+    return payload
+
+
+def _event(
+    what: str, payload: Mapping[str, Any], tank: str, alarms: Collection[str], stamp: Stamp
+) -> Event:
+    area, _, rest = what.partition("/")
+    if area == "log":
+        return event_from(rest, payload, tank=tank, time_s=stamp.time_s)
+    alarm, _, word = rest.partition("/")
+    if alarm not in alarms:
+        raise PayloadError(f"there is no alarm '{alarm}'; {nearest(alarm, alarms)}")
+    action: Literal["acknowledge", "shelve"] = "shelve" if word == "shelve" else "acknowledge"
+    return alarm_command_from(action, payload, tank=tank, alarm=alarm, time_s=stamp.time_s)

@@ -1,0 +1,217 @@
+"""The connection to the broker. Its callbacks only put what happened into a queue.
+
+An exception in a callback would end the client's thread unseen, so callbacks do nothing that can
+fail, and the sink's own thread does all the work.
+"""
+
+import queue
+import socket
+import ssl
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from afterfill.config import Mqtt
+from afterfill.errors import SinkUnavailable
+from afterfill.sinks.mqtt_messages import Message, status_message
+
+MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
+_RECONNECT_S = (1, 60)
+
+
+@dataclass(frozen=True, slots=True)
+class Connected:
+    """The broker accepted us."""
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """We are not connected, and why, in one sentence."""
+
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """The broker has confirmed the message with this number."""
+
+    mid: int
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A message came."""
+
+    topic: str
+    payload: bytes
+    retained: bool
+
+
+Happening = Connected | Failed | Confirmed | Arrived
+
+
+class Connection:
+    """Owned by the sink's thread: `start`, `next` ..., `stop`. Reconnects by itself."""
+
+    def __init__(self, settings: Mqtt, client_id: str) -> None:
+        """Raises SinkUnavailable when a password or certificate file cannot be used."""
+        self._settings = settings
+        self._happenings: queue.SimpleQueue[Happening] = queue.SimpleQueue()
+        self._accepted = False
+        self.dropped = 0  # messages of a flood that were never looked at
+        self._client = self._made(client_id)
+
+    def start(self) -> None:
+        """Begin to connect, and go on trying."""
+        self._client.connect_async(
+            self._settings.host, self._settings.port, self._settings.keepalive_s
+        )
+        self._client.loop_start()
+
+    def stop(self) -> None:
+        """Disconnect cleanly. What should be said before must have been confirmed."""
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def next(self, timeout_s: float) -> Happening | None:
+        """What happened next, or None when nothing did within `timeout_s` [s]."""
+        try:
+            return (
+                self._happenings.get(timeout=timeout_s)
+                if timeout_s > 0
+                else (self._happenings.get_nowait())
+            )
+        except queue.Empty:
+            return None
+
+    def subscribe(self, filters: list[str]) -> None:
+        """Ask for messages; a retain flag that the sender set stays visible (MQTT 5)."""
+        if self._settings.version == "5":
+            options = SubscribeOptions(qos=1, retainAsPublished=True)
+            self._client.subscribe([(name, options) for name in filters])
+        else:
+            self._client.subscribe([(name, 1) for name in filters])
+
+    def publish(self, message: Message) -> int:
+        """Send with QoS 1; returns the number that `Confirmed` will carry."""
+        properties = None
+        if message.expires_s is not None and self._settings.version == "5":
+            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+            properties.MessageExpiryInterval = message.expires_s
+        sent = self._client.publish(
+            message.topic, message.payload, qos=1, retain=message.retain, properties=properties
+        )
+        return sent.mid
+
+    def _made(self, client_id: str) -> paho.Client:
+        version = paho.MQTTv5 if self._settings.version == "5" else paho.MQTTv311
+        client = paho.Client(CallbackAPIVersion.VERSION2, client_id, protocol=version)
+        client.reconnect_delay_set(*_RECONNECT_S)
+        will = status_message(self._settings.base, "offline")
+        client.will_set(will.topic, will.payload, qos=1, retain=True)
+        if self._settings.username is not None:
+            password = _secret(self._settings.password_file)
+            client.username_pw_set(self._settings.username, password)
+        if self._settings.tls:
+            _set_tls(client, self._settings.ca_file)
+        client.on_connect = self._on_connect
+        client.on_connect_fail = self._on_connect_fail
+        client.on_disconnect = self._on_disconnect
+        client.on_publish = self._on_publish
+        client.on_message = self._on_message
+        return client
+
+    def _on_connect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
+        self._accepted = not reason.is_failure
+        self._happenings.put(Connected() if self._accepted else Failed(self._refused(str(reason))))
+
+    def _on_connect_fail(self, _client: Any, _userdata: Any) -> None:  # noqa: ANN401
+        self._accepted = False
+        self._happenings.put(Failed(self._unreachable(sys.exception())))
+
+    def _on_disconnect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
+        if self._accepted:
+            self._happenings.put(Failed(f"the connection to {self._where} was lost ({reason})"))
+        elif reason.is_failure and not _is_refusal(reason):
+            self._happenings.put(Failed(self._silent()))
+        self._accepted = False
+
+    def _on_publish(self, _c: Any, _u: Any, mid: int, _r: Any, _p: Any) -> None:  # noqa: ANN401
+        self._happenings.put(Confirmed(mid))
+
+    def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401
+        if self._happenings.qsize() >= MAX_WAITING:
+            self.dropped += 1
+        else:
+            self._happenings.put(Arrived(message.topic, bytes(message.payload), message.retain))
+
+    @property
+    def _where(self) -> str:
+        return f"the broker {self._settings.host}:{self._settings.port}"
+
+    def _refused(self, reason: str) -> str:
+        return (
+            f"{self._where} refuses us ({reason}); check [mqtt] username and password_file, "
+            "and what the broker allows this user"
+        )
+
+    def _silent(self) -> str:
+        if self._settings.tls:
+            return f"{self._where} ends the connection before it answers; does its port speak TLS?"
+        return (
+            f"{self._where} ends the connection before it answers; if its port expects TLS, "
+            "set [mqtt] tls = true"
+        )
+
+    def _unreachable(self, error: BaseException | None) -> str:
+        match error:
+            case ssl.SSLCertVerificationError():
+                return (
+                    f"the certificate of {self._where} cannot be trusted ({error.verify_message}); "
+                    "check [mqtt] ca_file and that host is the name in the certificate"
+                )
+            case ssl.SSLError() | ConnectionResetError() if self._settings.tls:
+                return (
+                    f"{self._where} does not speak TLS on this port; use its TLS port, or set "
+                    "[mqtt] tls = false"
+                )
+            case ConnectionRefusedError():
+                return f"{self._where} is not there (connection refused); is it running?"
+            case socket.gaierror():
+                return f"{self._where} is not known by that name; check [mqtt] host"
+            case _:
+                return f"{self._where} cannot be reached ({error}); check [mqtt] host and port"
+
+
+def _is_refusal(reason: ReasonCode) -> bool:
+    """Whether the broker gave a reason of its own (in on_connect) before it hung up."""
+    return reason.getName() in {"Not authorized", "Bad user name or password", "Banned"}
+
+
+def _secret(file: Path | None) -> str | None:
+    if file is None:
+        return None
+    try:
+        return file.read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise SinkUnavailable(
+            f"[mqtt] password_file {file} cannot be read ({error}); may this user read it?"
+        ) from error
+
+
+def _set_tls(client: paho.Client, ca_file: Path | None) -> None:
+    try:
+        client.tls_set(ca_certs=None if ca_file is None else str(ca_file))
+    except (OSError, ValueError) as error:
+        raise SinkUnavailable(
+            f"[mqtt] ca_file {ca_file} cannot be used ({error}); it must hold the authority's "
+            "certificate in PEM form"
+        ) from error

@@ -1,0 +1,64 @@
+"""What goes onto the broker: topic, payload, whether it is kept there, and for how long."""
+
+import json
+from dataclasses import dataclass
+
+from afterfill.records import AlarmChange, Estimate, Reading, Record, RefillSeen, Verdict
+from afterfill.wire import to_line, to_published
+
+LIVE_KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm")
+REPLAYED_KINDS = ("refill-seen", "verdict", "alarm")  # of readings only the newest matter late
+# A broker of MQTT 5 forgets a kept reading or estimate after this, so that none looks live that
+# is not; ten minutes outlast the slowest probe (300 s) twice.
+_STALE_AFTER_S = 600
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One message. `expires_s`: seconds after which the broker may forget it (MQTT 5)."""
+
+    topic: str
+    payload: str
+    retain: bool
+    expires_s: int | None = None
+
+
+def status_topic(base: str) -> str:
+    """Where `online` or `offline` stands."""
+    return f"{base}/status"
+
+
+def status_message(base: str, word: str) -> Message:
+    """The service is `online` or `offline`."""
+    return Message(status_topic(base), word, retain=True)
+
+
+def record_message(base: str, record: Record) -> Message | None:
+    """The message of a record; None for what is not published."""
+    topic = _topic(record)
+    if topic is None:
+        return None
+    expires_s = _STALE_AFTER_S if isinstance(record, Reading | Estimate) else None
+    payload = to_line(to_published(record))
+    return Message(f"{base}/{record.tank}/{topic}", payload, True, expires_s)
+
+
+def _topic(record: Record) -> str | None:
+    match record:
+        case Reading():
+            return f"reading/{record.quantity}"
+        case Estimate():
+            return "estimate"
+        case RefillSeen():
+            return "refill"
+        case Verdict():
+            return "verdict"
+        case AlarmChange():
+            return f"alarm/{record.alarm}"
+        case _:
+            return None
+
+
+def answer_message(base: str, tank: str, answer: dict[str, object]) -> Message:
+    """The answer to a command on `tank`."""
+    return Message(f"{base}/{tank}/answer", json.dumps(answer, ensure_ascii=False), retain=False)
