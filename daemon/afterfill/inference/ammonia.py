@@ -1,0 +1,99 @@
+"""Total ammonia of the tank: a small ensemble fed by food, eaten by the filter, read by kits.
+
+dTAN/dt = k (steady - TAN): first order below 1 mg/L (Ebeling & Wheaton 2006, abstract, read).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from afterfill.chemistry.acid_base import nh3_fraction
+from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
+from afterfill.inference import prior
+from afterfill.inference.draws import Array, log_normal, normal
+from afterfill.inference.launch import tap_chlorine
+from afterfill.inference.quantiles import quantiles_of
+from afterfill.inference.setup import Pour, Water
+from afterfill.records import Quantiles
+
+N = 64
+_K_PER_H, _K_SIGMA = 0.2, 0.7  # 1-10 per day in a mature filter; common practice, no source
+_KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Ammonia:
+    """Members of shape (64,): total ammonia and its steady state [mg/L as N], filter [1/s]."""
+
+    total: Array
+    steady: Array
+    k_per_s: Array
+
+
+def unmet() -> Ammonia:
+    """Before any test."""
+    steady = log_normal(N, 30, prior.TAN_MG_L, prior.TAN_SIGMA)
+    return Ammonia(steady, steady, log_normal(N, 31, _K_PER_H, _K_SIGMA) / 3600.0)
+
+
+def aged(ammonia: Ammonia, step_s: float) -> Ammonia:
+    """After `step_s` [s] of filter and food."""
+    left = np.exp(-ammonia.k_per_s * step_s)
+    return replace(ammonia, total=ammonia.steady + (ammonia.total - ammonia.steady) * left)
+
+
+def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:
+    """After a pour into a tank of `litres`: chloramine's nitrogen is counted as ammonia at once,
+    which is what a neutraliser makes of it, and the safe side while it is still bound."""
+    size = prior.FRACTION if pour.litres is None else pour.litres / litres
+    fraction = np.clip(log_normal(N, 32, size, 0.1 if pour.litres else prior.FRACTION_SIGMA), 0, 1)
+    brought = ammonia_of_source(pour)
+    return replace(ammonia, total=ammonia.total + fraction * (brought - ammonia.total))
+
+
+def ammonia_of_source(pour: Pour) -> Array:
+    """Total ammonia that the source brings with its chloramine neutralised, shape (64,)."""
+    _, combined = tap_chlorine(pour)
+    bound = np.asarray(ammonia_from_chloramine(combined[:: combined.size // N][:N]))
+    return bound + _unbound(pour.water, bound)
+
+
+def _unbound(water: Water, bound: Array) -> Array:
+    """Ammonia that the utility added beyond what chlorine binds, or what the label says."""
+    if water.ammonia_mg_l is not None:
+        return np.full(N, water.ammonia_mg_l)
+    ratio_at_full = 5.062  # mg Cl2 per mg N in monochloramine
+    return np.asarray(bound * max(ratio_at_full / water.chlorine_to_nitrogen - 1.0, 0.0))
+
+
+def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
+    """After a total-ammonia test [mg/L as N]."""
+    spread = _KIT_SD_MG_L**2 + (_KIT_SHARE * kit_mg_l) ** 2
+    weights = np.exp(-0.5 * (kit_mg_l - ammonia.total) ** 2 / spread) + 1e-12
+    if float(np.max(weights)) < 1e-3:  # nothing in the ensemble comes near: believe the kit
+        return _shifted(ammonia, kit_mg_l, spread)
+    reached = np.cumsum(weights) / np.sum(weights)
+    index = np.minimum(np.searchsorted(reached, (np.arange(N) + 0.5) / N), N - 1)
+    jitter = np.exp(0.1 * normal(N, 33))
+    return Ammonia(
+        ammonia.total[index] * jitter, ammonia.steady[index] * jitter, ammonia.k_per_s[index]
+    )
+
+
+def _shifted(ammonia: Ammonia, kit_mg_l: float, spread: float) -> Ammonia:
+    total = np.maximum(kit_mg_l + np.sqrt(spread) * normal(N, 34), 0.0)
+    return replace(ammonia, total=total, steady=np.maximum(ammonia.steady, 0.5 * total))
+
+
+def total_of(ammonia: Ammonia) -> Quantiles:
+    """Total ammonia [mg/L as N]."""
+    return quantiles_of(ammonia.total, np.full(N, 1.0 / N))
+
+
+def free_of(ammonia: Ammonia, ph: float | None, temperature_c: float | None) -> Quantiles | None:
+    """Un-ionised ammonia [mg/L as N]; None when pH or temperature is not known."""
+    if ph is None or temperature_c is None or not 0.0 <= temperature_c <= 50.0:
+        return None
+    share = nh3_fraction(ph, temperature_c)
+    total = total_of(ammonia)
+    return Quantiles(share * total.q05, share * total.q50, share * total.q95)

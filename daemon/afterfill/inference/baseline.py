@@ -1,0 +1,77 @@
+"""The tank's own quiet ORP, corrected for pH: what a step is measured against."""
+
+from dataclasses import dataclass, replace
+
+from afterfill.inference import prior
+from afterfill.inference.response import PH_REFERENCE
+
+READY_S = 600.0  # ten quiet minutes make a first baseline
+_SLOWLY_PER_S = 1.0 / 2700.0  # the slow level follows with 45 min: slower than a carry-over
+_NOISE_SHARE = 0.01  # of each new squared difference that the learnt noise takes on
+_LEAST_NOISE_MV = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """`level_mv`: slow level at the reference pH; `warmth_c`: slow temperature; `noise_mv`:
+    standard deviation of a reading around its neighbours; `over` counts steps above the level."""
+
+    level_mv: float
+    since_s: float
+    time_s: float
+    last_mv: float
+    noise_mv: float = prior.NOISE_MV
+    warmth_c: float | None = None
+    over: int = 0
+
+    def ready(self) -> bool:
+        """Whether there has been enough quiet to know the level."""
+        return self.time_s - self.since_s >= READY_S
+
+
+def corrected_mv(orp_mv: float, ph: float | None) -> float:
+    """ORP [mV] brought to the reference pH with the prior's slope."""
+    return orp_mv if ph is None else orp_mv - prior.PH_SLOPE_MV * (ph - PH_REFERENCE)
+
+
+def begun(orp_mv: float, time_s: float, noise_mv: float = prior.NOISE_MV) -> Baseline:
+    """A baseline from its first corrected reading."""
+    return Baseline(orp_mv, time_s, time_s, orp_mv, noise_mv)
+
+
+def followed(
+    baseline: Baseline, orp_mv: float, temperature_c: float | None, time_s: float
+) -> Baseline:
+    """The baseline after one more corrected reading in quiet times."""
+    step_s = time_s - baseline.time_s
+    young = not baseline.ready()
+    pace = min(1.0, step_s * (8.0 if young else 1.0) * _SLOWLY_PER_S)
+    moved = _bounded(orp_mv - baseline.level_mv, 4.0 * baseline.noise_mv + 8.0)
+    return replace(
+        baseline,
+        level_mv=baseline.level_mv + pace * moved,
+        time_s=time_s,
+        last_mv=orp_mv,
+        noise_mv=_learnt_noise(baseline, orp_mv, step_s),
+        warmth_c=_warmth(baseline.warmth_c, temperature_c, pace),
+    )
+
+
+def _learnt_noise(baseline: Baseline, orp_mv: float, step_s: float) -> float:
+    """Neighbouring readings differ by root two of the noise; spikes and gaps teach nothing."""
+    if step_s > 300.0:
+        return baseline.noise_mv
+    variance = baseline.noise_mv**2
+    square = min((orp_mv - baseline.last_mv) ** 2 / 2.0, 9.0 * variance)
+    learnt = variance + _NOISE_SHARE * (square - variance)
+    return float(max(learnt**0.5, _LEAST_NOISE_MV))
+
+
+def _warmth(slow_c: float | None, temperature_c: float | None, pace: float) -> float | None:
+    if temperature_c is None or slow_c is None:
+        return slow_c if temperature_c is None else temperature_c
+    return slow_c + pace * (temperature_c - slow_c)
+
+
+def _bounded(value: float, bound: float) -> float:
+    return max(-bound, min(bound, value))

@@ -1,0 +1,98 @@
+"""How a watch begins: in the past, on the readings that are still at hand."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from afterfill.inference import history, prior
+from afterfill.inference.bank import Bank
+from afterfill.inference.baseline import corrected_mv
+from afterfill.inference.belief import Belief
+from afterfill.inference.draws import Array
+from afterfill.inference.history import known
+from afterfill.inference.launch import launched, share_of
+from afterfill.inference.setup import Pour, Setup
+from afterfill.inference.watch import Watch, advanced
+from afterfill.inference.water import hocl_at, temperature_at
+
+_BEFORE_S = 2700.0  # the background is learnt from this long before the pour
+_EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
+_UNKNOWN_VAR = 200.0**2  # mV^2: a probe met for the first time
+_LEAST_SD_MV = 0.7
+_USUAL_C = 25.0
+
+
+def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
+    """A watch over `pour` that has seen all readings up to `time_s` [s].
+
+    A pour into a tank that is still being watched inherits that watch's water and electrodes.
+    """
+    early_s = pour.time_s - _EARLIEST_S[pour.announced]
+    before = history.span(belief.history, early_s - _BEFORE_S, early_s)
+    base_mv, base_var = _background(belief, before)
+    tank_c = history.middle(before[-30:, history.TEMPERATURE])
+    if tank_c is None:
+        tank_c = temperature_at(belief, time_s)
+    disturbed = pour.time_s < belief.disturbed_until_s
+    bank = launched(
+        setup, pour, base_mv, base_var, _USUAL_C if tank_c is None else tank_c,
+        share_of(pour, disturbed),
+    )  # fmt: skip
+    if belief.watch is not None:
+        bank = _inherited(bank, belief.watch)
+        early_s = max(early_s, belief.watch.last_s)
+    watch = Watch(pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c)
+    return _caught_up(watch, belief, time_s)
+
+
+def _background(belief: Belief, before: Array) -> tuple[float, float]:
+    """ORP without oxidant at the reference pH [mV] and its variance [mV^2] before the pour."""
+    corrected = [corrected_mv(row[history.ORP], known(row[history.PH])) for row in before]
+    level = history.middle(np.array(corrected)) if corrected else None
+    if level is not None:
+        quiet = 1.0 / max(len(corrected), 1)
+        return level, _LEAST_SD_MV**2 + prior.WANDER_MV_PER_SQRT_H**2 * (0.3 + quiet)
+    if belief.baseline is not None:
+        return belief.baseline.level_mv, 5.0**2
+    return 300.0, _UNKNOWN_VAR
+
+
+def _inherited(bank: Bank, old: Watch) -> Bank:
+    """The new stories start in the old ones' water, electrode and background, each old member
+    met in proportion to its weight."""
+    weights = np.exp(old.bank.log_weight - np.max(old.bank.log_weight))
+    reached = np.cumsum(weights) / np.sum(weights)
+    n = weights.size
+    index = np.minimum(np.searchsorted(reached, (np.arange(n) + 0.5) / n), n - 1)
+    index = index[(np.arange(n) * 229) % n]  # 229 shares no factor with 576: mixes the kinds
+    free, combined = old.bank.free[index], old.bank.combined[index]
+    return replace(
+        bank,
+        free=free,
+        combined=combined,
+        surplus=old.bank.surplus[index],
+        response_mv=old.bank.response_mv[index],
+        base_mv=old.bank.base_mv[index],
+        base_var=old.bank.base_var[index] + 1.0,
+        traits=replace(
+            bank.traits,
+            **{
+                name: getattr(old.bank.traits, name)[index]
+                for name in ("b_mv", "c0_mg_l", "w_ocl", "w_combined", "ph_slope_mv", "fall_s")
+            },
+        ),
+    )
+
+
+def _caught_up(watch: Watch, belief: Belief, time_s: float) -> Watch:
+    noise_mv = prior.NOISE_MV if belief.baseline is None else belief.baseline.noise_mv
+    for row in history.span(belief.history, watch.last_s, time_s + 0.0005):
+        moment_s = float(row[history.TIME])
+        watch = advanced(
+            watch, moment_s, known(row[history.ORP]), known(row[history.PH]),
+            known(row[history.TEMPERATURE]), hocl_at(belief, time_s), noise_mv,
+        )  # fmt: skip
+    if math.isclose(watch.last_s, time_s, abs_tol=0.0005):
+        return watch
+    return advanced(watch, time_s, None, None, None, hocl_at(belief, time_s), noise_mv)

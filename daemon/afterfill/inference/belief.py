@@ -1,0 +1,39 @@
+"""Everything that is believed about one tank between two records."""
+
+from dataclasses import dataclass, field
+
+from afterfill.inference import history
+from afterfill.inference.ammonia import Ammonia, unmet
+from afterfill.inference.baseline import Baseline
+from afterfill.inference.channels import Channel
+from afterfill.inference.draws import Array
+from afterfill.inference.sight import Sight
+from afterfill.inference.watch import Watch
+
+
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """What the last watch left behind at `time_s`: 95 % point of the residual [mg/L as Cl2] and
+    probability that it exceeds the limit."""
+
+    time_s: float = 0.0
+    residual_mg_l: float = 0.0
+    p_over_limit: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """`stepped_s`: time of the last step [s]; `disturbed_until_s`: end of announced work on the
+    tank; `trusted_from_s`: no watch on suspicion before this time."""
+
+    ph: Channel = field(default_factory=Channel)
+    temperature: Channel = field(default_factory=Channel)
+    sight: Sight = field(default_factory=Sight)
+    history: Array = field(default_factory=history.empty)
+    ammonia: Ammonia = field(default_factory=unmet)
+    leftover: Leftover = field(default_factory=Leftover)
+    baseline: Baseline | None = None
+    watch: Watch | None = None
+    stepped_s: float | None = None
+    disturbed_until_s: float = 0.0
+    trusted_from_s: float = 0.0

@@ -1,0 +1,60 @@
+"""How a member's water changes from one step to the next."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from afterfill.inference import prior
+from afterfill.inference.bank import Bank
+from afterfill.inference.draws import Array
+
+_CAPTURE_S = 20.0  # free chlorine meets ammonia within a minute (see chemistry/chloramine)
+
+
+def flowed(bank: Bank, from_s: float, to_s: float) -> Bank:
+    """The bank's water after the interval from `from_s` to `to_s` [s after the watch's zero].
+
+    Order: what is poured is mixed in; neutraliser meets chlorine; ammonia binds free chlorine;
+    what is left decays at first order. The peak is taken before the decay.
+    """
+    step_s = to_s - from_s
+    inflow = poured_in(bank, from_s, to_s)
+    traits = bank.traits
+    free = _mixed(bank.free, traits.in_free, inflow)
+    combined = _mixed(bank.combined, traits.in_combined, inflow)
+    surplus = _mixed(bank.surplus, traits.in_surplus, inflow)
+    free, combined, surplus = _neutralised(free, combined, surplus, step_s)
+    bound = np.minimum(free, bank.capture_mg_l) * (1.0 - np.exp(-step_s / _CAPTURE_S))
+    free, combined = free - bound, combined + bound
+    peak = np.maximum(bank.peak, free + combined)
+    return replace(
+        bank,
+        free=free * np.exp(-traits.k_free_per_s * step_s),
+        combined=combined * np.exp(-traits.k_combined_per_s * step_s),
+        surplus=surplus * np.exp(-prior.K_SURPLUS_PER_H / 3600.0 * step_s),
+        capture_mg_l=bank.capture_mg_l - bound,
+        poured=bank.poured + inflow,
+        peak=peak,
+    )
+
+
+def poured_in(bank: Bank, from_s: float, to_s: float) -> Array:
+    """Share of the full volume that came in during the interval, shape (n,)."""
+    traits = bank.traits
+    begin = np.maximum(traits.start_s, from_s)
+    end = np.minimum(traits.start_s + traits.pour_s, to_s)
+    return np.asarray(traits.fraction * np.maximum(end - begin, 0.0) / traits.pour_s)
+
+
+def _mixed(before: Array, added: Array, inflow: Array) -> Array:
+    return before + inflow * (added - before)
+
+
+def _neutralised(
+    free: Array, combined: Array, surplus: Array, step_s: float
+) -> tuple[Array, Array, Array]:
+    from_free = np.minimum(free, surplus)
+    surplus = surplus - from_free
+    pace = 1.0 - np.exp(-step_s / (60.0 * prior.NEUTRALISED_MIN))
+    from_combined = np.minimum(combined, surplus) * pace
+    return free - from_free, combined - from_combined, surplus - from_combined

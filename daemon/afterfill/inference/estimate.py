@@ -1,0 +1,105 @@
+"""What is believed now, as one record."""
+
+import math
+
+from afterfill.inference import sight
+from afterfill.inference.ammonia import free_of, total_of
+from afterfill.inference.bank import weights_of
+from afterfill.inference.belief import Belief
+from afterfill.inference.filter import noise_of
+from afterfill.inference.floor import detection_floor_mg_l
+from afterfill.inference.quantiles import quantiles_of
+from afterfill.inference.setup import Setup
+from afterfill.inference.watch import Watch, probability_now
+from afterfill.inference.water import hocl_at, ph_at, temperature_at
+from afterfill.records import Estimate, Quantiles
+
+_DIGITS = 5
+_FADES_PER_H = 0.1  # what a closed watch left fades at the slow end of chloramine's decay
+_UNSEEN_PER_DAY = 0.03  # chance of a carry-over that nobody announced, while blind: judgement
+_UNSEEN_LASTS_S = 6 * 3600.0
+_NOTHING = Quantiles(0.0, 0.0, 0.0)
+
+
+def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
+    """The belief at `time_s` [s] in the form of the interfaces, rounded to five digits."""
+    blind = blind_because(belief, time_s)
+    residual, free, combined = _chlorine(belief, time_s)
+    nh3 = free_of(belief.ammonia, ph_at(belief, time_s), temperature_at(belief, time_s))
+    floor = None if blind else floor_now(setup, belief, time_s)
+    return Estimate(
+        time_s=time_s,
+        tank=setup.tank,
+        residual_mg_l=rounded(residual),
+        free_chlorine_mg_l=rounded(free),
+        combined_chlorine_mg_l=rounded(combined),
+        total_ammonia_mg_l=rounded(total_of(belief.ammonia)),
+        free_ammonia_mg_l=None if nh3 is None else rounded(nh3),
+        p_over_limit=round_to_digits(p_over_limit(belief, time_s)),
+        detection_floor_mg_l=None if floor is None else round_to_digits(floor),
+        sees=blind is None,
+        why_blind=blind,
+    )
+
+
+def blind_because(belief: Belief, time_s: float) -> str | None:
+    """Why the ORP cannot be used, or None. A probe just met has no background to compare with."""
+    why = sight.why_blind(belief.sight, time_s)
+    if why is not None or belief.watch is not None:
+        return why
+    if belief.baseline is None or not belief.baseline.ready():
+        return "no quiet ORP background learnt yet"
+    return None
+
+
+def floor_now(setup: Setup, belief: Belief, time_s: float) -> float:
+    """Smallest residual [mg/L as Cl2] that would be called now with 95 % power."""
+    announced = belief.watch is not None and belief.watch.pour.announced
+    combined = setup.water.disinfectant != "chlorine"
+    return detection_floor_mg_l(noise_of(belief), announced, hocl_at(belief, time_s), combined)
+
+
+def p_over_limit(belief: Belief, time_s: float) -> float:
+    """Probability that the residual exceeds the limit now."""
+    if belief.watch is not None:
+        return probability_now(belief.watch)
+    return max(belief.leftover.p_over_limit * _faded(belief, time_s), _unseen(belief, time_s))
+
+
+def _chlorine(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Quantiles]:
+    if belief.watch is not None:
+        return _watched(belief.watch)
+    upper = belief.leftover.residual_mg_l * _faded(belief, time_s)
+    left = Quantiles(0.0, 0.0, upper)
+    return left, _NOTHING, left
+
+
+def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
+    bank, weights = watch.bank, weights_of(watch.bank)
+    return (
+        quantiles_of(bank.residual, weights),
+        quantiles_of(bank.free, weights),
+        quantiles_of(bank.combined, weights),
+    )
+
+
+def _faded(belief: Belief, time_s: float) -> float:
+    return math.exp(-_FADES_PER_H * (time_s - belief.leftover.time_s) / 3600.0)
+
+
+def _unseen(belief: Belief, time_s: float) -> float:
+    """While blind, a carry-over could have come and still be there."""
+    if sight.why_blind(belief.sight, time_s) is None:
+        return 0.0
+    since_s = time_s - (belief.sight.valid_s or time_s - _UNSEEN_LASTS_S)
+    return _UNSEEN_PER_DAY * min(max(since_s, 600.0), _UNSEEN_LASTS_S) / 86400.0
+
+
+def rounded(quantiles: Quantiles) -> Quantiles:
+    """Each point to five significant digits: more would be noise, and bytes."""
+    return Quantiles(*(round_to_digits(value) for value in quantiles))
+
+
+def round_to_digits(value: float) -> float:
+    """Five significant digits; below 1e-6 nothing."""
+    return 0.0 if abs(value) < 1e-6 else float(f"{value:.{_DIGITS}g}")

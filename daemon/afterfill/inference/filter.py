@@ -1,0 +1,152 @@
+"""One step of belief: readings in, a moved belief out. The order of work is the order below."""
+
+from dataclasses import replace
+
+from afterfill.inference import ammonia, baseline, history, prior, sight, suspicion, watch
+from afterfill.inference.begin import begun
+from afterfill.inference.belief import Belief, Leftover
+from afterfill.inference.channels import Channel
+from afterfill.inference.setup import Pour, Setup
+from afterfill.inference.verdict import is_over
+from afterfill.inference.water import hocl_at, ph_at, temperature_at
+from afterfill.records import KitResult
+
+PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
+_DISTURBED_S = 3600.0
+_REARM_S = 1800.0
+_ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
+_KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no source
+
+
+def with_ph(belief: Belief, value: float, time_s: float) -> Belief:
+    """After a valid pH reading."""
+    return replace(belief, ph=Channel(value, time_s))
+
+
+def with_temperature(belief: Belief, value: float, time_s: float) -> Belief:
+    """After a valid temperature reading [degrees C]."""
+    return replace(belief, temperature=Channel(value, time_s))
+
+
+def is_due(belief: Belief, time_s: float) -> bool:
+    """Whether enough time has gone by for another step."""
+    return belief.stepped_s is None or time_s - belief.stepped_s >= PACE_S
+
+
+def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -> Belief:
+    """The belief at `time_s` [s] after an ORP reading [mV], or None where none came."""
+    step_s = 0.0 if belief.stepped_s is None else time_s - belief.stepped_s
+    ph, temperature_c = ph_at(belief, time_s), temperature_at(belief, time_s)
+    eyes = belief.sight if orp_mv is None else sight.seen(belief.sight, orp_mv, time_s)
+    usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
+    belief = replace(
+        belief,
+        sight=eyes,
+        stepped_s=time_s,
+        history=history.appended(belief.history, time_s, usable, ph, temperature_c),
+        ammonia=ammonia.aged(belief.ammonia, step_s),
+    )
+    if belief.watch is not None:
+        return _watched(belief, belief.watch, time_s, usable)
+    return belief if usable is None else _quiet(setup, belief, time_s, usable)
+
+
+def _watched(belief: Belief, old: watch.Watch, time_s: float, usable_mv: float | None) -> Belief:
+    now = watch.advanced(
+        old, time_s, usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s),
+        hocl_at(belief, time_s), noise_of(belief),
+    )  # fmt: skip
+    return replace(belief, watch=now)
+
+
+def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief:
+    temperature_c = temperature_at(belief, time_s)
+    level_mv = baseline.corrected_mv(orp_mv, ph_at(belief, time_s))
+    if belief.baseline is None:
+        return replace(belief, baseline=baseline.begun(level_mv, time_s))
+    looked = suspicion.looked(belief.baseline, level_mv, temperature_c)
+    if suspicion.raised(looked) and time_s >= belief.trusted_from_s:
+        suspect = Pour(time_s, announced=False, water=setup.water)
+        belief = replace(belief, baseline=looked)
+        return replace(belief, watch=begun(setup, belief, suspect, time_s))
+    return replace(belief, baseline=baseline.followed(looked, level_mv, temperature_c, time_s))
+
+
+def ended(belief: Belief, time_s: float) -> Belief:
+    """The belief with its watch closed, its ORP baseline to be found anew."""
+    old = belief.watch
+    if old is None:
+        return belief
+    residual = watch.residual_of(old)
+    return replace(
+        belief,
+        watch=None,
+        baseline=_baseline_after(belief, time_s),
+        leftover=Leftover(time_s, residual.q95, watch.probability_now(old)),
+        trusted_from_s=time_s + _REARM_S,
+    )
+
+
+def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
+    recent = history.span(belief.history, time_s - 600.0, time_s + 0.001)[:, history.ORP]
+    level_mv = history.middle(recent)
+    if level_mv is None:
+        return belief.baseline
+    corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s))
+    return baseline.begun(corrected, time_s, noise_of(belief))
+
+
+def watch_is_over(belief: Belief, time_s: float) -> bool:
+    """Whether there is a watch and it has come to its end."""
+    return belief.watch is not None and is_over(belief.watch, time_s)
+
+
+def noise_of(belief: Belief) -> float:
+    """Learnt noise of the ORP [mV]."""
+    return prior.NOISE_MV if belief.baseline is None else belief.baseline.noise_mv
+
+
+def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
+    """After an announced refill became known at `time_s` [s]."""
+    belief = replace(belief, ammonia=ammonia.refilled(belief.ammonia, pour, setup.litres))
+    if belief.watch is not None and _same_water(belief.watch, pour):
+        belief = replace(belief, watch=None)  # it was this refill that the readings suggested
+    return replace(belief, watch=begun(setup, belief, pour, time_s))
+
+
+def _same_water(suspected: watch.Watch, pour: Pour) -> bool:
+    near = abs(suspected.pour.time_s - pour.time_s) < 2400.0
+    return near and not suspected.pour.announced
+
+
+def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belief:
+    """After a test-kit reading became known at `time_s` [s]."""
+    if kit.total_ammonia_mg_l is not None:
+        belief = replace(belief, ammonia=ammonia.tested(belief.ammonia, kit.total_ammonia_mg_l))
+    total, free = kit.total_chlorine_mg_l, kit.free_chlorine_mg_l
+    shows = max(total or 0.0, free or 0.0)
+    if belief.watch is None and shows >= _KIT_SHOWS_MG_L:
+        suspect = Pour(kit.time_s, announced=False, water=setup.water)
+        belief = replace(belief, watch=begun(setup, belief, suspect, time_s))
+    if belief.watch is not None and total is not None:
+        belief = replace(belief, watch=watch.tested(belief.watch, total, free_only=False))
+    elif belief.watch is not None and free is not None:
+        belief = replace(belief, watch=watch.tested(belief.watch, free, free_only=True))
+    return belief
+
+
+def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) -> Belief:
+    """After neutraliser [mL] went into the tank itself."""
+    belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + _ACTED_S))
+    if belief.watch is None or setup.mg_cl2_per_ml is None:
+        return belief
+    surplus_mg_l = neutraliser_ml * setup.mg_cl2_per_ml / setup.litres
+    return replace(belief, watch=watch.dosed(belief.watch, surplus_mg_l))
+
+
+def serviced(belief: Belief, what: str, time_s: float) -> Belief:
+    """After work on the probe, or feeding, cleaning or other work on the tank."""
+    if what == "probe":
+        eyes = sight.unsettled(belief.sight, time_s, "the ORP probe was serviced")
+        return replace(belief, sight=eyes, baseline=None)
+    return replace(belief, disturbed_until_s=time_s + _DISTURBED_S)

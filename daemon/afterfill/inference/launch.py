@@ -1,0 +1,158 @@
+"""The bank at the start of a watch: stories drawn from what was said and from the priors."""
+
+import numpy as np
+
+from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
+from afterfill.inference import prior
+from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, Traits
+from afterfill.inference.draws import Array, log_normal, normal, uniform
+from afterfill.inference.setup import Pour, Setup
+
+N = PER_KIND * 3
+_SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
+
+
+def launched(
+    setup: Setup, pour: Pour, base_mv: float, base_var: float, temperature_c: float, share: Array
+) -> Bank:
+    """A fresh bank. `base_mv`, `base_var`: ORP without oxidant [mV, mV^2] as known before the
+    pour; `share` (3,): prior weight of the kinds disturbance, dosed, short."""
+    traits = _traits(setup, pour, temperature_c)
+    nothing = np.zeros(N)
+    tan_mg_l = log_normal(N, 20, prior.TAN_MG_L, prior.TAN_SIGMA)
+    return Bank(
+        traits=traits,
+        free=nothing,
+        combined=nothing,
+        surplus=nothing,
+        capture_mg_l=MG_CL2_PER_MG_N * tan_mg_l,
+        poured=nothing,
+        response_mv=nothing,
+        base_mv=np.full(N, base_mv),
+        base_var=np.full(N, base_var),
+        peak=nothing,
+        log_weight=np.log(np.maximum(share, 1e-9) / PER_KIND)[KIND],
+    )
+
+
+def share_of(pour: Pour, disturbed: bool) -> Array:
+    """Prior weights (3,) of disturbance, dosed and short for this pour."""
+    if not pour.announced:
+        table = prior.SUSPECTED_WHEN_DISTURBED if disturbed else prior.SUSPECTED
+        return np.array([table["disturbance"], table["dosed"], table["short"]])
+    short = _short_share(pour.neutraliser_ml)
+    disturbance = 0.3 if disturbed else 0.1  # a refill during other work on the tank
+    return np.array([disturbance * (1 - short), (1 - disturbance) * (1 - short), short])
+
+
+def _short_share(neutraliser_ml: float | None) -> float:
+    if neutraliser_ml is None:
+        return prior.SHORT_WHEN_UNKNOWN
+    return prior.SHORT_WHEN_DOSED if neutraliser_ml > 0 else prior.SHORT_WHEN_SAID_NONE
+
+
+def _traits(setup: Setup, pour: Pour, temperature_c: float) -> Traits:
+    fraction = _fraction(setup, pour)
+    free, combined, surplus = _incoming(setup, pour, fraction)
+    if not pour.announced:
+        fraction = np.where(KIND == DISTURBANCE, 0.0, fraction)
+    return Traits(
+        fraction=fraction,
+        start_s=_start_s(pour),
+        pour_s=_pour_s(pour),
+        in_free=free,
+        in_combined=combined,
+        in_surplus=surplus,
+        in_c=_incoming_c(pour, temperature_c),
+        b_mv=log_normal(N, 1, prior.B_MV, prior.B_SIGMA),
+        c0_mg_l=log_normal(N, 2, prior.C0_MG_L, prior.C0_SIGMA),
+        w_ocl=np.clip(prior.W_OCL + 0.2 * normal(N, 3), 0.0, 1.0),
+        w_combined=np.minimum(log_normal(N, 4, prior.W_COMBINED, prior.W_COMBINED_SIGMA), 1.0),
+        ph_slope_mv=np.clip(prior.PH_SLOPE_MV + prior.PH_SLOPE_SD * normal(N, 5), -70.0, 0.0),
+        rise_s=60.0 * log_normal(N, 6, prior.RISE_MIN, prior.RISE_SIGMA),
+        fall_s=60.0 * log_normal(N, 7, prior.FALL_MIN, prior.FALL_SIGMA),
+        dip_mv=log_normal(N, 8, prior.DIP_MV, prior.DIP_SIGMA),
+        k_free_per_s=log_normal(N, 9, prior.K_FREE_PER_H, prior.K_FREE_SIGMA) / 3600.0,
+        k_combined_per_s=log_normal(N, 10, prior.K_COMBINED_PER_H, prior.K_COMBINED_SIGMA) / 3600.0,
+        nuisance_mv=_nuisance_mv(),
+        nuisance_start_s=_start_s(pour),
+        nuisance_rise_s=60.0
+        * log_normal(N, 11, prior.NUISANCE_RISE_MIN, prior.NUISANCE_RISE_SIGMA),
+        nuisance_fall_s=60.0
+        * log_normal(N, 12, prior.NUISANCE_FALL_MIN, prior.NUISANCE_FALL_SIGMA),
+    )
+
+
+def _fraction(setup: Setup, pour: Pour) -> Array:
+    if pour.litres is None:
+        drawn = log_normal(N, 13, prior.FRACTION, prior.FRACTION_SIGMA)
+    else:
+        drawn = log_normal(N, 13, pour.litres / setup.litres, prior.LITRES_SIGMA)
+    return np.clip(drawn, 0.0, 1.0)
+
+
+def _start_s(pour: Pour) -> Array:
+    """An announced pour began about when it was said; a suspected one somewhere before."""
+    if pour.announced:
+        return 60.0 * prior.START_SD_MIN * normal(N, 14)
+    return -900.0 * uniform(N, 14)
+
+
+def _pour_s(pour: Pour) -> Array:
+    if pour.minutes is not None:
+        return 60.0 * np.maximum(pour.minutes * np.exp(0.1 * normal(N, 15)), 0.2)
+    return 60.0 * log_normal(N, 15, prior.MINUTES, prior.MINUTES_SIGMA)
+
+
+def _incoming(setup: Setup, pour: Pour, fraction: Array) -> tuple[Array, Array, Array]:
+    """Free and combined chlorine and surplus neutraliser of the incoming water [mg/L as Cl2].
+
+    One chlorine takes one equivalent of neutraliser whether free or combined.
+    """
+    free, combined = tap_chlorine(pour)
+    raw = free + combined
+    capacity = _capacity_mg_l(setup, pour, fraction, raw)
+    left = np.maximum(raw - capacity, 0.0) / np.maximum(raw, 1e-9)
+    return free * left, combined * left, np.maximum(capacity - raw, 0.0)
+
+
+def tap_chlorine(pour: Pour) -> tuple[Array, Array]:
+    """Free and combined chlorine [mg/L as Cl2] of the water as it stands before neutralising."""
+    water = pour.water
+    sigma = np.log(max(water.residual_max_mg_l / water.residual_mg_l, 1.2)) / _SPREAD_OF_MAX
+    tap = log_normal(N, 16, water.residual_mg_l, float(sigma))
+    if water.disinfectant == "unknown":
+        is_free = uniform(N, 17) < 0.7  # of US utilities: JAWWA survey 2017, read
+    else:
+        is_free = np.full(N, water.disinfectant == "chlorine")
+    stood = np.where(is_free, prior.STANDING_FREE_PER_H, prior.STANDING_COMBINED_PER_H)
+    left = tap * np.exp(-stood * water.standing_hours)
+    return np.where(is_free, left, 0.0), np.where(is_free, 0.0, left)
+
+
+def _capacity_mg_l(setup: Setup, pour: Pour, fraction: Array, raw: Array) -> Array:
+    """What the neutraliser can take out of each litre of incoming water [mg/L as Cl2]."""
+    strength = np.exp(prior.STRENGTH_SIGMA * normal(N, 18))
+    if pour.neutraliser_ml and setup.mg_cl2_per_ml is not None:
+        litres = np.maximum(fraction * setup.litres, 1e-3)
+        dosed = strength * pour.neutraliser_ml * setup.mg_cl2_per_ml / litres
+    else:
+        dosed = raw * (1.0 + np.abs(normal(N, 18)))  # treated to the label, and rather too much
+    # Half of the short ones got nothing at all, the others some part of what they needed.
+    part = np.maximum(uniform(N, 19) - 0.5, 0.0) * 1.8
+    return np.where(KIND == SHORT, raw * part, dosed)
+
+
+def _incoming_c(pour: Pour, temperature_c: float) -> Array:
+    known_c = pour.water.temperature_c
+    if known_c is not None:
+        return known_c + 2.0 * normal(N, 21)
+    return temperature_c - 3.0 + 4.0 * normal(N, 21)
+
+
+def _nuisance_mv() -> Array:
+    wide = uniform(N, 22) < prior.DISTURBED_WIDE_SHARE
+    disturbed = np.where(wide, prior.DISTURBED_WIDE_MV, prior.DISTURBED_MV)
+    scale = np.where(KIND == DISTURBANCE, disturbed, prior.NUISANCE_MV)
+    scale = np.where(KIND == DOSED, prior.NUISANCE_MV, scale)
+    return np.asarray(scale * normal(N, 23))

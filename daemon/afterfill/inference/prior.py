@@ -1,0 +1,52 @@
+"""What is believed before a tank and its probe have been met: every figure with its reason.
+
+Values are medians with the standard deviation of the logarithm, or means with a standard
+deviation. They are wide on purpose: no table from millivolts to mg/L is defensible, because two
+like probes differ by up to 218 mV in the same water (James, Copeland & Lytle 2004, AWWA Water
+Quality Technology Conference; abstract, read).
+"""
+
+# --- the ORP electrode: E = E_bg + b log10(1 + C_eff / C0), a mixed potential ------------------
+B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
+C0_MG_L, C0_SIGMA = 0.02, 0.9  # where the response turns from linear to logarithmic; unsourced
+W_OCL = 0.4  # share of HOCl's effect that hypochlorite has; unsourced
+W_COMBINED, W_COMBINED_SIGMA = 0.2, 0.6  # chloramine counts several times less; unsourced
+PH_SLOPE_MV, PH_SLOPE_SD = -25.0, 12.0  # mV per pH unit at constant oxidant; -6 to -59 published
+RISE_MIN, RISE_SIGMA = 3.0, 0.6  # min; mixing of the tank and the electrode together
+FALL_MIN, FALL_SIGMA = 45.0, 0.8  # min; oxide memory: slow to come down; makers' notes, secondary
+DIP_MV, DIP_SIGMA = 25.0, 0.7  # how far 0.5 mg/L of surplus neutraliser pulls down; from memory
+
+# --- the water ---------------------------------------------------------------------------------
+K_FREE_PER_H, K_FREE_SIGMA = 4.0, 0.8  # demand of a stocked tank, 1-20 per h; our judgement
+K_COMBINED_PER_H, K_COMBINED_SIGMA = 0.4, 0.8  # 0.1-2 per h; our judgement
+K_SURPLUS_PER_H = 0.3  # neutraliser used up by air and bacteria; our judgement
+NEUTRALISED_MIN = 3.0  # min for combined chlorine to meet a surplus; free chlorine meets it at once
+STANDING_FREE_PER_H = 0.1  # half-life 7 h, of 3-24 h; few measurements (secondary)
+STANDING_COMBINED_PER_H = 0.0033  # 0.08 per day, open: Garcia & Anderson 2017, abstract, read
+TAN_MG_L, TAN_SIGMA = 0.05, 1.0  # total ammonia of a tank whose filter works; common practice
+
+# --- what people pour --------------------------------------------------------------------------
+FRACTION, FRACTION_SIGMA = 0.12, 0.9  # when the volume is not known; common practice 0.1-0.3
+MINUTES, MINUTES_SIGMA = 8.0, 0.6
+START_SD_MIN = 1.5  # how well people and relays know when it began
+LITRES_SIGMA = 0.1  # a bucket is known to a tenth
+STRENGTH_SIGMA = 0.15  # strength of a neutraliser, and the dosing of it
+SHORT_WHEN_DOSED = 0.03  # said to be dosed, and was not: our judgement
+SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
+SHORT_WHEN_SAID_NONE = 0.99
+
+# --- what else moves the ORP -------------------------------------------------------------------
+DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feeding, light: 5-30 mV
+NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
+NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
+NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
+SUSPECTED = {"disturbance": 0.86, "dosed": 0.06, "short": 0.08}  # behind a sudden move: judgement
+SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
+
+# --- noise of an untouched probe (untouched process probes, 234 days at 1 min, public data) -----
+NOISE_MV = 1.0  # standard deviation between neighbouring readings, until learnt
+WANDER_MV_PER_SQRT_H = 1.5  # slow wandering: 1.15 mV over 65 min, and 1.6 mV per root day
+MODEL_ERROR = 0.15  # of the signal: the law of the electrode is only a shape
+MODEL_ERROR_MV = 1.0
+TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
+CORRELATED_S = 90.0  # readings nearer together than this tell little that is new

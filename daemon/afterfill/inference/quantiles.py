@@ -1,0 +1,17 @@
+"""Weighted quantiles of a bank of members."""
+
+import numpy as np
+
+from afterfill.inference.draws import Array
+from afterfill.records import Quantiles
+
+POINTS = np.array([0.05, 0.50, 0.95])
+
+
+def quantiles_of(values: Array, weights: Array) -> Quantiles:
+    """5, 50 and 95 % points of `values` (n,) under `weights` (n,), which sum to one."""
+    order = np.argsort(values, kind="stable")
+    reached = np.cumsum(weights[order])
+    index = np.minimum(np.searchsorted(reached, POINTS), values.size - 1)
+    low, middle, high = values[order[index]]
+    return Quantiles(float(low), float(middle), float(high))

@@ -1,0 +1,46 @@
+"""What the inference is told about one tank and its water before any reading: plain numbers."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Disinfectant = Literal["chlorine", "chloramine", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The source water at the tap. Chlorine mg/L as Cl2, ammonia mg/L as N, degrees C."""
+
+    disinfectant: Disinfectant = "unknown"
+    residual_mg_l: float = 1.0
+    residual_max_mg_l: float = 2.0
+    ammonia_mg_l: float | None = None
+    chlorine_to_nitrogen: float = 4.5
+    temperature_c: float | None = None
+    standing_hours: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """One tank: its name, full volume [L], the limit of its residual [mg/L], its default source and
+    the strength of its neutraliser [mg Cl2 per mL], None where not known."""
+
+    tank: str
+    litres: float
+    limit_mg_l: float
+    water: Water = Water()
+    mg_cl2_per_ml: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """Water that went in, as said or suspected. Times in Unix seconds; None where not known.
+
+    `announced` is false when only the readings suggest it.
+    """
+
+    time_s: float
+    announced: bool
+    water: Water
+    litres: float | None = None
+    minutes: float | None = None
+    neutraliser_ml: float | None = None

@@ -1,0 +1,69 @@
+"""Whether the ORP can be used to look for oxidant, and if not, why, in a keeper's words."""
+
+from dataclasses import dataclass, replace
+
+MISSING_S = 300.0
+SETTLING_S = 3 * 3600.0  # after work on a probe: 1.5-3 h to within noise on untouched probes
+_STUCK_FINE_S, _STUCK_COARSE_S = 1200.0, 10_800.0
+_FINE_MV = 0.5  # a probe that has shown smaller steps than this cannot stand still for long
+_HANDLED_DROP_MV, _HANDLED_WITHIN_S = 60.0, 90.0  # water cannot do this; a hand can
+_HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What is remembered of the ORP channel. Times in s, potentials in mV."""
+
+    valid_s: float | None = None
+    first_s: float | None = None
+    value_mv: float = 0.0
+    same_since_s: float = 0.0
+    finest_mv: float = 1.0e9
+    settling_until_s: float = 0.0
+    settling_why: str = ""
+
+
+def seen(sight: Sight, orp_mv: float, time_s: float) -> Sight:
+    """After a valid reading."""
+    if sight.valid_s is None:
+        return replace(sight, valid_s=time_s, first_s=time_s, value_mv=orp_mv, same_since_s=time_s)
+    moved = abs(orp_mv - sight.value_mv)
+    if _handled(sight, orp_mv, time_s):
+        sight = unsettled(sight, time_s, "the ORP probe was handled or out of the water")
+    same = moved == 0.0
+    return replace(
+        sight,
+        valid_s=time_s,
+        value_mv=orp_mv,
+        same_since_s=sight.same_since_s if same else time_s,
+        finest_mv=sight.finest_mv if same else min(sight.finest_mv, moved),
+    )
+
+
+def unsettled(sight: Sight, time_s: float, why: str) -> Sight:
+    """After work on the probe: not to be used until it has settled."""
+    return replace(sight, settling_until_s=time_s + SETTLING_S, settling_why=why)
+
+
+def why_blind(sight: Sight, time_s: float) -> str | None:
+    """The reason why the ORP cannot be used at `time_s`, or None when it can."""
+    if sight.valid_s is None:
+        return "no ORP reading yet"
+    if time_s - sight.valid_s > MISSING_S:
+        return f"no ORP reading for {(time_s - sight.valid_s) / 60.0:.0f} min"
+    if time_s < sight.settling_until_s:
+        return f"{sight.settling_why}; settling"
+    if time_s - sight.same_since_s > _stuck_after_s(sight):
+        return "the ORP reading stands still: stuck probe or frozen stream"
+    return None
+
+
+def _stuck_after_s(sight: Sight) -> float:
+    return _STUCK_FINE_S if sight.finest_mv < _FINE_MV else _STUCK_COARSE_S
+
+
+def _handled(sight: Sight, orp_mv: float, time_s: float) -> bool:
+    gap_s = time_s - (sight.valid_s or time_s)
+    if gap_s > _GAP_S:
+        return abs(orp_mv - sight.value_mv) > _HANDLED_STEP_AFTER_GAP_MV
+    return gap_s <= _HANDLED_WITHIN_S and sight.value_mv - orp_mv > _HANDLED_DROP_MV

@@ -1,0 +1,26 @@
+"""When quiet readings look as if water went in that nobody announced."""
+
+from dataclasses import replace
+
+from afterfill.inference.baseline import Baseline
+
+_RISE_MV, _RISE_NOISES = 8.0, 6.0  # smallest move worth a watch; a watch costs only computing
+_COLDER_K = 0.4  # a tank's heater and room move it less within a slow level's 45 min
+_IN_A_ROW = 3  # a spike is one reading
+
+
+def looked(baseline: Baseline, orp_mv: float, temperature_c: float | None) -> Baseline:
+    """The baseline with its count of readings in a row that stand out."""
+    return replace(baseline, over=baseline.over + 1 if _out(baseline, orp_mv, temperature_c) else 0)
+
+
+def raised(baseline: Baseline) -> bool:
+    """Whether a watch should begin."""
+    return baseline.ready() and baseline.over >= _IN_A_ROW
+
+
+def _out(baseline: Baseline, orp_mv: float, temperature_c: float | None) -> bool:
+    risen = orp_mv - baseline.level_mv > max(_RISE_MV, _RISE_NOISES * baseline.noise_mv)
+    warmth = baseline.warmth_c
+    moved = warmth is not None and temperature_c is not None
+    return risen or (moved and abs((temperature_c or 0.0) - (warmth or 0.0)) > _COLDER_K)

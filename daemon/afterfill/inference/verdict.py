@@ -1,0 +1,55 @@
+"""The answer for one refill, in one of four words, and when it is final."""
+
+import numpy as np
+
+from afterfill.inference.bank import KIND, SHORT
+from afterfill.inference.watch import Watch, poured_by_s, probability_now, probability_of
+from afterfill.records import VerdictWord
+
+CARRIED_AT, POSSIBLE_AT, CLEAR_AT = 0.9, 0.5, 0.05
+_LOOK_S = 900.0  # after the pour, before silence of the ORP means anything
+_WATCH_S, _WATCH_LONGEST_S = 5400.0, 24 * 3600.0
+_ENOUGH_SIGHT = 0.6  # of the time since the pour
+_UNDECIDED_S = 3 * 3600.0
+
+
+def word_for(watch: Watch, time_s: float, floor_mg_l: float) -> VerdictWord | None:
+    """The verdict at `time_s`, or None while it is too early to say anything."""
+    p = probability_of(watch)
+    if p >= CARRIED_AT:
+        return "carried-over"
+    if time_s < poured_by_s(watch) + _LOOK_S:
+        return "possible" if p >= POSSIBLE_AT else None
+    if p <= CLEAR_AT:
+        return "clear" if _sighted(watch, time_s) or _harmless(watch) else "cannot-tell"
+    if not _sighted(watch, time_s) or _below_floor(watch, floor_mg_l):
+        return "cannot-tell"
+    return "possible"
+
+
+def is_over(watch: Watch, time_s: float) -> bool:
+    """Whether the watch ends at `time_s`."""
+    since_s = time_s - poured_by_s(watch)
+    if since_s < _WATCH_S:
+        return False
+    p, now = probability_of(watch), probability_now(watch)
+    decided = p <= CLEAR_AT or (p >= CARRIED_AT and now <= CLEAR_AT)
+    undecided = p < CARRIED_AT and since_s >= _UNDECIDED_S
+    return decided or undecided or since_s >= _WATCH_LONGEST_S
+
+
+def _sighted(watch: Watch, time_s: float) -> bool:
+    since_s = max(time_s - max(poured_by_s(watch) - _LOOK_S, watch.zero_s), 1.0)
+    return watch.sighted_s >= _ENOUGH_SIGHT * since_s
+
+
+def _harmless(watch: Watch) -> bool:
+    """Even untreated water could not have exceeded the limit: too little of it."""
+    untreated = watch.bank.peak[KIND == SHORT]
+    return bool(np.mean(untreated > watch.limit_mg_l) <= CLEAR_AT)
+
+
+def _below_floor(watch: Watch, floor_mg_l: float) -> bool:
+    """What may have got in is mostly too little for this probe to show."""
+    peaks = watch.bank.peak[watch.bank.peak > watch.limit_mg_l]
+    return peaks.size > 0 and bool(np.median(peaks) < floor_mg_l)

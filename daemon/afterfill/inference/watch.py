@@ -1,0 +1,168 @@
+"""The watch over one refill: a bank of stories, moved by physics and weighed by readings."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from afterfill.inference import dynamics, response, weigh
+from afterfill.inference.bank import DISTURBANCE, KIND, Bank, probability, weights_of
+from afterfill.inference.quantiles import quantiles_of
+from afterfill.inference.resample import refreshed
+from afterfill.inference.setup import Pour
+from afterfill.records import Evidence, Quantiles, VerdictWord
+
+_LONGEST_STEP_S = 120.0
+_TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
+_ODDS_FLOOR = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """`zero_s`: Unix time that the bank's seconds count from; `tank_c`: temperature before the
+    pour; `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds
+    of a carry-over that this source of evidence added; `said`: the last verdict given."""
+
+    pour: Pour
+    zero_s: float
+    last_s: float
+    bank: Bank
+    limit_mg_l: float
+    tank_c: float | None
+    sighted_s: float = 0.0
+    moved_orp: float = 0.0
+    moved_temperature: float = 0.0
+    moved_kit: float = 0.0
+    said: VerdictWord | None = None
+    said_probability: float = 0.0
+    reported: bool = False
+
+
+def advanced(
+    watch: Watch,
+    time_s: float,
+    orp_mv: float | None,
+    ph: float | None,
+    temperature_c: float | None,
+    hocl: float,
+    noise_mv: float,
+) -> Watch:
+    """The watch at `time_s` [s], with an ORP reading [mV] or None when it cannot be used."""
+    step_s = time_s - watch.last_s
+    if step_s <= 0.0:
+        return watch
+    bank = _flowed(watch, time_s, hocl)
+    watch = replace(watch, bank=bank, last_s=time_s)
+    if orp_mv is not None:
+        watch = _told_by_orp(watch, orp_mv, ph, step_s, noise_mv)
+    if temperature_c is not None and watch.tank_c is not None:
+        watch = _told_by_temperature(watch, temperature_c, step_s)
+    return replace(watch, bank=refreshed(watch.bank))
+
+
+def _flowed(watch: Watch, time_s: float, hocl: float) -> Bank:
+    """Physics in steps short enough for pours and lags."""
+    from_s, to_s = watch.last_s - watch.zero_s, time_s - watch.zero_s
+    steps = min(max(math.ceil((to_s - from_s) / _LONGEST_STEP_S), 1), 120)
+    bank, width_s = watch.bank, (to_s - from_s) / steps
+    for number in range(steps):
+        begin_s = from_s + number * width_s
+        bank = dynamics.flowed(bank, begin_s, begin_s + width_s)
+        bank = response.lagged(bank, hocl, width_s)
+    return weigh.wandered(bank, to_s - from_s)
+
+
+def _told_by_orp(
+    watch: Watch, orp_mv: float, ph: float | None, step_s: float, noise_mv: float
+) -> Watch:
+    at_s = watch.last_s - watch.zero_s
+    bank = weigh.weighed_by_orp(watch.bank, orp_mv, ph, at_s, step_s, noise_mv)
+    moved = watch.moved_orp + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
+    sighted_s = watch.sighted_s + (min(step_s, 300.0) if at_s > 0.0 else 0.0)
+    return replace(watch, bank=bank, moved_orp=moved, sighted_s=sighted_s)
+
+
+def _told_by_temperature(watch: Watch, temperature_c: float, step_s: float) -> Watch:
+    at_s, tank_c = watch.last_s - watch.zero_s, watch.tank_c
+    if tank_c is None or at_s > _TEMPERATURE_TELLS_S:
+        return watch
+    bank = weigh.weighed_by_temperature(watch.bank, temperature_c - tank_c, tank_c, at_s, step_s)
+    moved = watch.moved_temperature + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
+    return replace(watch, bank=bank, moved_temperature=moved)
+
+
+def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
+    """The watch after a chlorine test [mg/L as Cl2] of total or of free chlorine."""
+    bank = weigh.weighed_by_kit(
+        watch.bank, kit_mg_l, watch.bank.free if free_only else watch.bank.residual
+    )
+    moved = watch.moved_kit + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
+    return replace(watch, bank=refreshed(bank), moved_kit=moved)
+
+
+def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
+    """The watch after neutraliser for `surplus_mg_l` [mg/L as Cl2] went into the tank itself."""
+    bank = watch.bank
+    return replace(watch, bank=replace(bank, surplus=bank.surplus + surplus_mg_l))
+
+
+def probability_of(watch: Watch) -> float:
+    """Probability that the residual has exceeded the limit at some time in this watch."""
+    return probability(watch.bank, watch.bank.peak > watch.limit_mg_l)
+
+
+def probability_now(watch: Watch) -> float:
+    """Probability that the residual exceeds the limit now."""
+    return probability(watch.bank, watch.bank.residual > watch.limit_mg_l)
+
+
+def probability_of_refill(watch: Watch) -> float:
+    """Probability that water was poured at all."""
+    return 1.0 if watch.pour.announced else probability(watch.bank, KIND != DISTURBANCE)
+
+
+def poured_by_s(watch: Watch) -> float:
+    """Unix time [s] by which nearly all stories have their water in."""
+    traits = watch.bank.traits
+    return watch.zero_s + float(np.quantile(traits.start_s + traits.pour_s, 0.9))
+
+
+def evidence_of(watch: Watch) -> tuple[Evidence, ...]:
+    """What moved the odds, by source, adding up to the log odds now. What is neither ORP,
+    temperature nor kit is the mass balance: volume, tap, dose and how often people forget."""
+    told = watch.moved_orp + watch.moved_temperature + watch.moved_kit
+    parts = {
+        "mass balance": log_odds_of(watch) - told,
+        "orp": watch.moved_orp,
+        "temperature": watch.moved_temperature,
+        "kit": watch.moved_kit,
+    }
+    return tuple(Evidence(source, value) for source, value in parts.items())
+
+
+def log_odds_of(watch: Watch) -> float:
+    """Natural-log odds of a carry-over now."""
+    return log_odds(watch.bank, watch.limit_mg_l)
+
+
+def log_odds(bank: Bank, limit_mg_l: float) -> float:
+    """Natural-log odds that a member's peak is over the limit [mg/L], held within 1e-6."""
+    p = probability(bank, bank.peak > limit_mg_l)
+    p = min(max(p, _ODDS_FLOOR), 1.0 - _ODDS_FLOOR)
+    return math.log(p / (1.0 - p))
+
+
+def residual_of(watch: Watch) -> Quantiles:
+    """Total residual oxidant now [mg/L as Cl2]."""
+    return quantiles_of(watch.bank.residual, weights_of(watch.bank))
+
+
+def peak_of(watch: Watch) -> Quantiles:
+    """Highest residual so far in this watch [mg/L as Cl2]."""
+    return quantiles_of(watch.bank.peak, weights_of(watch.bank))
+
+
+def fraction_of(watch: Watch) -> Quantiles:
+    """Share of the tank's volume that was poured, if any was."""
+    weights = weights_of(watch.bank) * (watch.bank.traits.fraction > 0.0)
+    return quantiles_of(watch.bank.traits.fraction, weights / max(float(np.sum(weights)), 1e-12))

@@ -1,0 +1,25 @@
+"""The tank's pH, temperature and share of HOCl as the inference may use them."""
+
+from afterfill.chemistry.acid_base import hocl_fraction
+from afterfill.inference.belief import Belief
+from afterfill.inference.response import PH_REFERENCE
+
+_USUAL_C = 25.0
+
+
+def ph_at(belief: Belief, time_s: float) -> float | None:
+    """The pH, or None when it is too old."""
+    return belief.ph.at(time_s)
+
+
+def temperature_at(belief: Belief, time_s: float) -> float | None:
+    """The temperature [degrees C], or None when it is too old."""
+    return belief.temperature.at(time_s)
+
+
+def hocl_at(belief: Belief, time_s: float) -> float:
+    """Share of HOCl. Where pH or temperature is missing a usual one stands in: this only shapes
+    the electrode's response, whose own spread is far wider. The relation ends at 0 and 35 C."""
+    ph, temperature_c = belief.ph.at(time_s), belief.temperature.at(time_s)
+    warmth_c = _USUAL_C if temperature_c is None else min(max(temperature_c, 0.0), 35.0)
+    return hocl_fraction(PH_REFERENCE if ph is None else ph, warmth_c)
