@@ -137,10 +137,10 @@ def _differences(rows: list[dict[str, str]], key: str, ours: list[float]) -> lis
 def _random_case(seeded: random.Random) -> Case:
     def water() -> Water:
         return Water(
-            round(seeded.uniform(6.0, 9.2), 2),
-            round(seeded.uniform(10.0, 250.0), 1),
+            round(seeded.uniform(6.0, 9.5), 2),
             round(seeded.uniform(5.0, 300.0), 1),
-            round(seeded.uniform(6.0, 30.0), 1),
+            round(seeded.uniform(0.0, 400.0), 1),
+            round(seeded.uniform(5.0, 35.0), 1),
         )
 
-    return Case(water(), water(), round(seeded.uniform(0.02, 0.95), 2))
+    return Case(water(), water(), round(seeded.uniform(0.0, 1.0), 2))

@@ -88,6 +88,7 @@ REFUSED: dict[str, Callable[[], object]] = {
     "unknown guideline": lambda: toxicity.unionised_guideline_mg_l("home"),
     "shorter than the law": lambda: toxicity.chloramine_lc50_mg_l(1.0),
     "unknown animal": lambda: toxicity.time_left(0.5, "whale"),
+    "gone in no time": lambda: toxicity.time_left(0.5, half_life_min=0.0),
     "uneven course": lambda: toxicity.lethal_share([0.0, 1.0], [0.1]),
     "course that goes back": lambda: toxicity.lethal_share([1.0, 0.0], [0.1, 0.1]),
     "unknown livestock": lambda: limits.default_limits("whale"),

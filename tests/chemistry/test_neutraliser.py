@@ -93,9 +93,9 @@ def test_ammonia_comes_from_combined_chlorine_only(free: float, combined: float)
 
 def test_surplus_sulfite_takes_oxygen_and_thiosulfate_and_ascorbate_do_not() -> None:
     # 7.87 mg Na2SO3 per mg O2 (fact sheet, read); 1.7776 mg Na2SO3 per mg Cl2
-    assert effect("sulfite", 0.0, 0.0, 7.87 / 1.7776).oxygen_at_risk_mg_l == pytest.approx(
-        1.0, rel=0.01
-    )
+    surplus = effect("sulfite", 0.0, 0.0, 7.87 / 1.7776)
+    assert surplus.oxygen_at_risk_mg_l == pytest.approx(1.0, rel=0.01)
+    assert effect("other", 0.5, 0.5, 5.0).oxygen_at_risk_mg_l is None
     for agent in ("thiosulfate", "ascorbate"):
         assert effect(agent, 0.0, 0.0, 5.0).oxygen_at_risk_mg_l == 0.0
 

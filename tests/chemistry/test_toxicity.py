@@ -106,6 +106,18 @@ def test_time_left_inverts_the_lethal_concentration(minutes: float) -> None:
     assert left.minutes == pytest.approx(minutes)
 
 
+@given(st.floats(0.3, 2.0), st.floats(60.0, 5000.0))
+def test_time_left_in_fading_chloramine_is_where_the_share_is_one(
+    start: float, half_life_min: float
+) -> None:
+    left = time_left(start, half_life_min=half_life_min)
+    assert left.minutes >= time_left(start).minutes
+    if left.bound == "about":
+        course = [left.minutes * i / 400 for i in range(401)]
+        levels = [start * 0.5 ** (t / half_life_min) for t in course]
+        assert lethal_share(course, levels) == pytest.approx(1.0, rel=0.01)
+
+
 def test_beyond_the_law_only_a_bound_is_told() -> None:
     assert time_left(5.0).bound == "less than"
     assert time_left(0.02).bound == "more than"

@@ -1,8 +1,8 @@
 """The pH of tank water, of its mixture with source water, and how air moves it afterwards.
 
 Alkalinity, dissolved carbon and hardness mix in proportion; pH follows from them. No mineral
-precipitates, mg/L is taken as mg/kg. Within 0.005 of PHREEQC (Amm.dat) for pH 6-9.5, 5-30 degrees
-C, hardness and alkalinity to 300 mg/L as CaCO3. What a real mixture does is limited by the pH
+precipitates, mg/L is taken as mg/kg. Within 0.005 of PHREEQC (Amm.dat) for pH 6-9.5, 5-35 degrees
+C, alkalinity 5-300 and hardness to 400 mg/L as CaCO3. What a real mixture does is limited by the pH
 meter (0.05) and by alkalinity kits (10 %), far above that.
 """
 

@@ -249,3 +249,27 @@ ELECTRODE_ACCEPTANCE = Coefficients(
     "secondary",
 )
 ORP_ACCEPTANCE_MV = Constant(15.0, "mV", "a maker of meters: +-15 mV in quinhydrone", "secondary")
+
+# --- the tank's own processes --------------------------------------------------------------------
+
+OXYGEN_SATURATION = Coefficients(
+    (-139.34411, 1.575701e5, -6.642308e7, 1.2438e10, -8.621949e11),
+    "ln C = a + b/T + c/T^2 + d/T^3 + e/T^4, C in mg/L, T in K, 0-40 degrees C, fresh, 1 atm",
+    "Benson & Krause 1984, Limnol. Oceanogr. 29:620-632, as coded in ten public projects",
+    "secondary",
+)
+NITRIFICATION_PER_DAY = Coefficients(
+    (1.0, 3.5, 10.0),
+    "first-order removal of ammonia in a tank with a mature filter [1/d]: low, middle, high",
+    "range in common use (from memory); first order below 1 mg/L: Ebeling & Wheaton 2006, abstract",
+    "from memory",
+)
+NITRIFICATION_ALKALINITY = Constant(
+    7.1, "g CaCO3 per g N", "stoichiometry with cell growth, 7.05-7.14", "from memory"
+)
+NITRIFICATION_OXYGEN = Constant(
+    4.4, "g O2 per g N", "stoichiometry with and without cell growth, 4.2-4.6", "from memory"
+)
+AMMONIA_PER_PROTEIN = Constant(
+    0.092, "g N per g protein fed", "Timmons & Losordo, feed x protein x 0.092", "from memory"
+)

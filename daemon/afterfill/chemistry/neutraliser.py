@@ -15,11 +15,11 @@ from afterfill.errors import ModelDomainError
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """What removing chlorine did: per litre of water treated."""
+    """What removing chlorine did, per litre of water treated; None is unknown."""
 
     ammonia_released_mg_l: float
-    alkalinity_used_mg_l_caco3: float
-    oxygen_at_risk_mg_l: float
+    alkalinity_used_mg_l_caco3: float | None
+    oxygen_at_risk_mg_l: float | None
 
 
 def routes(agent: str) -> tuple[Route, ...]:
@@ -129,20 +129,24 @@ def effect(agent: str, free_mg_l: float, combined_mg_l: float, surplus_mg_l: flo
     """What removing free and combined chlorine [mg/L as Cl2] does, per litre.
 
     `surplus_mg_l` is neutraliser left over [mg/L as the Cl2 it could still remove]: what sulfite
-    takes from oxygen. None of the agents removes ammonia by itself. Raises ModelDomainError for
-    "other", unknown names and negative amounts.
+    takes from oxygen in the end. None of the named agents removes ammonia; of "other" only the
+    released ammonia is known, and whether its maker binds it is for the label to say. Raises
+    ModelDomainError for unknown names and negative amounts.
 
     >>> e = effect("sulfite", 0.5, 1.0)
-    >>> round(e.ammonia_released_mg_l, 4), round(e.alkalinity_used_mg_l_caco3, 3)
+    >>> round(e.ammonia_released_mg_l, 4), round(e.alkalinity_used_mg_l_caco3 or 0.0, 3)
     (0.1975, 0.353)
     """
     not_negative("free chlorine", free_mg_l, "mg/L")
     not_negative("combined chlorine", combined_mg_l, "mg/L")
     not_negative("surplus", surplus_mg_l, "mg/L")
+    released = ammonia_from_chloramine(combined_mg_l)
+    oxygen = behaviour(agent).oxygen
+    if oxygen == "unknown":
+        return Effect(released, None, None)
     route = routes(agent)[0]
-    takes_oxygen = behaviour(agent).oxygen == "strong"
     return Effect(
-        ammonia_from_chloramine(combined_mg_l),
+        released,
         route.alkalinity_used_free * free_mg_l + route.alkalinity_used_combined * combined_mg_l,
-        OXYGEN_PER_SULFITE.value * surplus_mg_l if takes_oxygen else 0.0,
+        OXYGEN_PER_SULFITE.value * surplus_mg_l if oxygen == "strong" else 0.0,
     )

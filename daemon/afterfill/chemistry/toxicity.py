@@ -5,6 +5,7 @@ Criteria protect communities of wild species; they are guides, not proofs, for a
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf, log, log1p
 from typing import Literal
 
 from afterfill.chemistry.acid_base import hocl_fraction, nh3_fraction
@@ -124,20 +125,29 @@ def chloramine_lc50_mg_l(minutes: float, animal: str = "chinook") -> float:
     return float(factor * minutes**-power / 1000.0)
 
 
-def time_left(chloramine_mg_l: float, animal: str = "chinook") -> TimeLeft:
-    """How long half of the animals bear a constant chloramine concentration [mg/L as Cl2].
+def time_left(
+    chloramine_mg_l: float, animal: str = "chinook", half_life_min: float = inf
+) -> TimeLeft:
+    """How long half of the animals bear chloramine [mg/L as Cl2], constant or halving with time.
 
-    Raises ModelDomainError for negative amounts or other animals.
+    Exposures are added up as in lethal_share. Raises ModelDomainError for negative amounts, other
+    animals or a half-life of 0.
 
     >>> time_left(0.5).bound, round(time_left(0.5).minutes / 60.0, 1)
     ('about', 6.1)
     """
+    if not half_life_min > 0.0:
+        raise ModelDomainError(f"the half-life is {half_life_min:g} min: give one above 0")
     rate = lethal_rate_per_min(chloramine_mg_l, animal)
-    if rate * _LONGEST_MIN < 1.0:
-        return TimeLeft("more than", _LONGEST_MIN)
+    fading = log(2.0) / half_life_min / _lethal(animal)[1]
     if rate * _SHORTEST_MIN > 1.0:
         return TimeLeft("less than", _SHORTEST_MIN)
-    return TimeLeft("about", 1.0 / rate)
+    if rate <= fading or rate * _LONGEST_MIN < 1.0:
+        return TimeLeft("more than", _LONGEST_MIN)
+    minutes = -log1p(-fading / rate) / fading if fading > 0.0 else 1.0 / rate
+    if minutes > _LONGEST_MIN:
+        return TimeLeft("more than", _LONGEST_MIN)
+    return TimeLeft("about", minutes)
 
 
 def lethal_rate_per_min(chloramine_mg_l: float, animal: str = "chinook") -> float:

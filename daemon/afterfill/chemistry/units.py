@@ -1,7 +1,7 @@
 """Units in which keepers type and labels speak, into the units we compute in.
 
-Exact by definition: US gallon 3.785411784 L, imperial gallon 4.54609 L, inch-free. Source: BIPM
-and NIST Handbook 44 appendix C (from memory; both values are definitions).
+US gallon 3.785411784 L, imperial gallon 4.54609 L, degrees F = 32 + 9/5 degrees C: definitions
+(NIST Handbook 44, appendix C, from memory).
 """
 
 import re

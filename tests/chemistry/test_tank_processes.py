@@ -1,0 +1,62 @@
+"""The filter, the feed and the oxygen of a tank."""
+
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from afterfill.chemistry.standing import Interval
+from afterfill.chemistry.tank_processes import (
+    ammonia_after_filter,
+    ammonia_from_feed,
+    filter_hours,
+    nitrification_cost,
+    oxygen_saturation_mg_l,
+)
+from afterfill.errors import ModelDomainError
+
+Agree = Callable[..., None]
+
+
+def test_oxygen_saturation_over_temperature(agree: Agree) -> None:
+    # Benson & Krause 1984, fresh water, computed apart
+    cells = {0: 14.621, 10: 11.288, 15: 10.084, 20: 9.092, 25: 8.263, 28: 7.828, 30: 7.559}
+    errors = [oxygen_saturation_mg_l(float(t)) - cell for t, cell in cells.items()]
+    agree("oxygen saturation, Benson & Krause 1984", errors, 1e-3, "mg/L")
+
+
+@given(st.floats(0.02, 1.9), st.floats(0.5, 20.0))
+def test_the_filter_reaches_the_target_when_it_says(ammonia: float, per_day: float) -> None:
+    hours = filter_hours(ammonia, 0.02, Interval(per_day, per_day, per_day)).middle
+    assert ammonia_after_filter(ammonia, hours, per_day) == pytest.approx(0.02)
+
+
+def test_an_immature_filter_may_never_do_it() -> None:
+    hours = filter_hours(0.5, 0.1, Interval(0.0, 1.0, 5.0))
+    assert hours.low < hours.middle < hours.high == float("inf")
+
+
+def test_clean_water_takes_no_time() -> None:
+    assert filter_hours(0.0, 0.1) == Interval(0.0, 0.0, 0.0)
+
+
+def test_feed_and_filter_in_proportion() -> None:
+    assert ammonia_from_feed(2.0, 0.45, 100.0) == pytest.approx(2 * 0.414)
+    assert nitrification_cost(1.0) == pytest.approx((7.1, 4.4))
+
+
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda: filter_hours(3.0, 0.1),
+        lambda: filter_hours(0.5, 0.0),
+        lambda: ammonia_from_feed(1.0, 1.5, 100.0),
+        lambda: ammonia_from_feed(1.0, 0.5, 0.0),
+        lambda: oxygen_saturation_mg_l(41.0),
+    ],
+    ids=["past first order", "target of nothing", "too much protein", "no tank", "too warm"],
+)
+def test_outside_the_range_is_refused(ask: Callable[[], object]) -> None:
+    with pytest.raises(ModelDomainError):
+        ask()
