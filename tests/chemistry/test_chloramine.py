@@ -117,7 +117,7 @@ def test_no_reaction_makes_or_loses_nitrogen_or_makes_chlorine(reaction: Reactio
     assert sum(change.get(s, 0) * c for s, c in zip(SPECIES, CHLORINES, strict=True)) <= 0
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(starts, conditions, st.floats(1.0, 3e5))
 def test_nitrogen_is_conserved_and_nothing_goes_negative(
     start: Amounts, water: Conditions, seconds: float

@@ -39,7 +39,6 @@ _MASSES = "standard atomic weights as in the packages molmass, periodictable and
 CL2 = Constant(70.906, "g/mol", _MASSES, "read")
 N = Constant(14.007, "g/mol", _MASSES, "read")
 NH3 = Constant(17.031, "g/mol", _MASSES, "read")
-NH4 = Constant(18.039, "g/mol", _MASSES, "read")
 CACO3 = Constant(100.087, "g/mol", _MASSES, "read")
 O2 = Constant(31.998, "g/mol", _MASSES, "read")
 
@@ -87,6 +86,13 @@ IONIC_STRENGTH_PER_CONDUCTIVITY = Constant(
 
 GAS_CONSTANT = Constant(8.314462618, "J/(mol K)", "SI 2019, exact product", "definition")
 FARADAY = Constant(96485.33212, "C/mol", "SI 2019, exact product", "definition")
+ELECTRODE_ACCEPTANCE = Coefficients(
+    (30.0, 0.95, 0.90, 0.85, 1.05, 5.0),
+    "offset [mV]; slope shares: good, maintain, renew soon, too high; misfit [mV]",
+    "pages of makers of electrodes; the misfit is own judgement",
+    "secondary",
+)
+ORP_ACCEPTANCE_MV = Constant(15.0, "mV", "a maker of meters: +-15 mV in quinhydrone", "secondary")
 
 # --- carbonates: log K = a + b T + c/T + d log10 T + e/T^2 + f T^2, T in K -----------------------
 
@@ -242,13 +248,6 @@ COMBINED_LOSS_PER_DAY = {
 STANDING_SPREAD = Constant(
     1.6, "factor", "90 % interval of those loss rates, own judgement", "common practice"
 )
-ELECTRODE_ACCEPTANCE = Coefficients(
-    (30.0, 0.95, 0.90, 0.85, 1.05, 5.0),
-    "offset [mV]; slope shares: good, maintain, renew soon, too high; misfit [mV]",
-    "pages of makers of electrodes; the misfit is own judgement",
-    "secondary",
-)
-ORP_ACCEPTANCE_MV = Constant(15.0, "mV", "a maker of meters: +-15 mV in quinhydrone", "secondary")
 
 # --- the tank's own processes --------------------------------------------------------------------
 

@@ -12,6 +12,7 @@ Array: TypeAlias = NDArray[np.float64]
 PH = (0.0, 14.0)
 LIQUID_WATER_C = (0.0, 50.0)
 FRESH_IONIC_STRENGTH = (0.0, 0.1)  # mol/L; Davies holds to here, fresh water to about 0.02
+_LARGEST = float(np.finfo(np.float64).max)
 
 
 def within(what: str, value: float | Array, low: float, high: float, unit: str = "") -> None:
@@ -21,26 +22,32 @@ def within(what: str, value: float | Array, low: float, high: float, unit: str =
 
     >>> within("pH", 7.2, 0.0, 14.0)
     """
-    if isinstance(value, (int, float)):
-        if low <= value <= high:
-            return
-        worst = float(value)
-    else:
-        values = np.asarray(value, dtype=np.float64)
-        if values.size == 0 or (values.min() >= low and values.max() <= high):  # false for NaN
-            return
-        worst = float(values[~((values >= low) & (values <= high))].flat[0])
-    space = f" {unit}" if unit else ""
-    raise ModelDomainError(
-        f"{what} is {worst:g}{space}: this relation holds from {low:g} to {high:g}{space}"
-    )
+    wrong = _outside(value, low, high)
+    if wrong is not None:
+        space = f" {unit}" if unit else ""
+        raise ModelDomainError(
+            f"{what} is {wrong:g}{space}: this relation holds from {low:g} to {high:g}{space}"
+        )
 
 
 def not_negative(what: str, value: float | Array, unit: str = "") -> None:
     """Refuse a negative or non-finite amount.
 
-    Raises ModelDomainError.
+    Raises ModelDomainError naming the quantity and what it was.
 
     >>> not_negative("litres", 25.0)
     """
-    within(what, value, 0.0, float(np.finfo(np.float64).max), unit)
+    wrong = _outside(value, 0.0, _LARGEST)
+    if wrong is not None:
+        space = f" {unit}" if unit else ""
+        raise ModelDomainError(f"{what} is {wrong:g}{space}: give 0 or more")
+
+
+def _outside(value: float | Array, low: float, high: float) -> float | None:
+    """The value, or the first of an array, that is outside; None when all are inside."""
+    if isinstance(value, (int, float)):
+        return None if low <= value <= high else float(value)
+    values = np.asarray(value, dtype=np.float64)
+    if values.size == 0 or (values.min() >= low and values.max() <= high):  # false for NaN
+        return None
+    return float(values[~((values >= low) & (values <= high))].flat[0])
