@@ -37,7 +37,7 @@ _WINDOW = 20  # unconfirmed records at most; more would wait in the client's mem
 _HEARTBEAT_S = 20.0  # `online` is said again when nothing else was, so that health has an age
 _REPLAY_AT_MOST = 1000
 _TURNS = 100  # happenings looked at before it is time to deliver again, whatever floods in
-_SAVE_CURSOR_S = 5.0  # spares the card; after a power cut a few messages come twice
+_SAVE_CURSOR_S = 60.0  # spares the card; after a power cut a few events come twice
 _RETRY_S = 10.0  # when a password or certificate file cannot be read
 _GOODBYE_S = 2.0
 _log = logging.getLogger(__name__)
@@ -47,7 +47,13 @@ class MqttSink:
     """Run `run` in a thread of its own; `health` may be asked by any thread."""
 
     def __init__(
-        self, journal_path: Path, config: Config, now: Callable[[], Stamp], host: str
+        self,
+        journal_path: Path,
+        config: Config,
+        now: Callable[[], Stamp],
+        host: str,
+        *,
+        save_cursor_s: float = _SAVE_CURSOR_S,
     ) -> None:
         """`config.mqtt` must be set; `host` names this machine (default client id)."""
         if config.mqtt is None:
@@ -56,6 +62,7 @@ class MqttSink:
         self._config = config
         self._settings: Mqtt = config.mqtt
         self._now = now
+        self._save_cursor_s = save_cursor_s
         self._client_id = self._settings.client_id or f"afterfill-{host}"
         self._board = HealthBoard(max_age_s=2 * _HEARTBEAT_S + self._settings.keepalive_s)
 
@@ -111,7 +118,7 @@ class _Session:
             if self._connected:
                 self._deliver()
                 self._heartbeat()
-            self._save_cursor(every_s=_SAVE_CURSOR_S)
+            self._save_cursor(every_s=self._sink._save_cursor_s)
         self._say_goodbye()
         self._save_cursor(every_s=0.0)
 

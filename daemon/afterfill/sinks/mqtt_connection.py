@@ -66,6 +66,7 @@ class Connection:
         self._settings = settings
         self._happenings: queue.SimpleQueue[Happening] = queue.SimpleQueue()
         self._accepted = False
+        self._was_refused = False
         self.dropped = 0  # messages of a flood that were never looked at
         self._client = self._made(client_id)
 
@@ -131,6 +132,7 @@ class Connection:
 
     def _on_connect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
         self._accepted = not reason.is_failure
+        self._was_refused = reason.is_failure
         self._happenings.put(Connected() if self._accepted else Failed(self._refused(str(reason))))
 
     def _on_connect_fail(self, _client: Any, _userdata: Any) -> None:  # noqa: ANN401
@@ -140,9 +142,9 @@ class Connection:
     def _on_disconnect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
         if self._accepted:
             self._happenings.put(Failed(f"the connection to {self._where} was lost ({reason})"))
-        elif reason.is_failure and not _is_refusal(reason):
+        elif reason.is_failure and not self._was_refused:  # a refusal has told its reason already
             self._happenings.put(Failed(self._silent()))
-        self._accepted = False
+        self._accepted = self._was_refused = False
 
     def _on_publish(self, _c: Any, _u: Any, mid: int, _r: Any, _p: Any) -> None:  # noqa: ANN401
         self._happenings.put(Confirmed(mid))
@@ -189,11 +191,6 @@ class Connection:
                 return f"{self._where} is not known by that name; check [mqtt] host"
             case _:
                 return f"{self._where} cannot be reached ({error}); check [mqtt] host and port"
-
-
-def _is_refusal(reason: ReasonCode) -> bool:
-    """Whether the broker gave a reason of its own (in on_connect) before it hung up."""
-    return reason.getName() in {"Not authorized", "Bad user name or password", "Banned"}
 
 
 def _secret(file: Path | None) -> str | None:
