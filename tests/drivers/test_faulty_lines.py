@@ -162,6 +162,16 @@ def test_stream_that_falls_silent_gives_no_old_value(tmp_path: Path) -> None:
         port.close()
 
 
+def test_first_line_of_a_stream_is_not_used_because_its_beginning_is_lost(tmp_path: Path) -> None:
+    with PtyPort(LineDevice(Water()), tmp_path / "probe") as pty:
+        port = stream_port(pty)
+        port.open()
+        pty.send(b"12.3\r\n")  # of 412.3
+        wait_until_waiting(pty.link, 6)
+        assert one(port).value is None
+        port.close()
+
+
 def test_stream_that_overran_the_kernels_buffer_is_not_believed(tmp_path: Path) -> None:
     with PtyPort(LineDevice(Water()), tmp_path / "probe") as pty:
         port = stream_port(pty)
