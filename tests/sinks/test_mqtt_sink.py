@@ -4,6 +4,7 @@ import json
 import queue
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
+from afterfill.records import AlarmCommand, Dose, KitResult, Record, Refill, Service
 from afterfill.sinks.mqtt import CURSOR, MqttSink
+from afterfill.sinks.mqtt_connection import Connection
 from sample_records import START_S, alarm, estimate, now, one_of_each, orp, running, store, verdict
 from servers import Broker, free_port, wait_until
 
@@ -39,6 +41,11 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
 def journal(tmp_path: Path) -> Iterator[Journal]:
     with Journal.open(tmp_path / "journal.db") as opened:
         yield opened
+
+
+def lately(record: Record) -> Record:
+    """The same record, moved from the sample's day to the last minutes: nothing of it is stale."""
+    return replace(record, time_s=record.time_s - START_S + round(now().time_s) - 100)
 
 
 def config_for(port: int, **mqtt: object) -> Config:
@@ -170,7 +177,8 @@ def test_a_broker_killed_in_the_middle_gets_every_event_and_the_present(
         broker.kill()
         wait_until(lambda: not sink.health().up, "the loss is noticed")
         during = [alarm(START_S + n, active=bool(n % 2)) for n in range(1, 31)]
-        last = store(journal, *during, orp(1), orp(2), estimate(START_S + 31))
+        newest = [lately(orp(1)), lately(orp(2)), lately(estimate(START_S + 31))]
+        last = store(journal, *during, *newest)
         broker.start()
         with Listener(broker.port, "afterfill/reef/#") as listener:
             listener.wait_for("afterfill/reef/estimate")
@@ -193,7 +201,7 @@ def test_a_broker_that_lost_what_it_kept_gets_the_present_again(
 ) -> None:
     with running(sink := sink_to(journal, broker.port)):
         wait_until(lambda: sink.health().up, "the sink is connected")
-        last = store(journal, *one_of_each())
+        last = store(journal, *map(lately, one_of_each()))
         wait_until(lambda: journal.cursor(CURSOR) == last, "all is confirmed", 15)
         broker.kill()
         (broker.folder / "mosquitto.db").unlink(missing_ok=True)
@@ -207,13 +215,20 @@ def test_a_broker_that_lost_what_it_kept_gets_the_present_again(
 def test_a_new_sink_publishes_the_present_of_an_old_journal_not_its_history(
     journal: Journal, broker: Broker
 ) -> None:
-    store(journal, *(verdict(START_S + n) for n in range(50)), *map(orp, range(3000)))
+    store(journal, *(verdict(START_S + n) for n in range(50)), *map(lately, map(orp, range(3000))))
     with Listener(broker.port, "afterfill/#") as listener, running(sink_to(journal, broker.port)):
         newest = json.loads(listener.wait_for("afterfill/reef/reading/orp"))
         assert newest["value"] == 3299.0
         listener.wait_for("afterfill/reef/verdict")
         wait_until(lambda: journal.cursor(CURSOR) == 3050, "the cursor jumps", 15)
         assert len(listener.payloads("afterfill/reef/verdict")) == 1
+
+
+def test_a_stale_reading_is_not_published_as_the_present(journal: Journal, broker: Broker) -> None:
+    store(journal, orp(0), verdict(START_S))
+    with Listener(broker.port, "afterfill/#") as listener, running(sink_to(journal, broker.port)):
+        listener.wait_for("afterfill/reef/verdict")
+    assert listener.payloads("afterfill/reef/reading/orp") == []
 
 
 COMMANDS = [
@@ -324,6 +339,38 @@ def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
     kept = retained(broker.port, "homeassistant/#")
     assert topic not in kept
     assert "homeassistant/sensor/afterfill_reef_ph/config" in kept
+
+
+def test_a_mistake_in_a_callback_is_told_and_does_not_end_the_connection(
+    journal: Journal, broker: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def mistaken(*_: object) -> None:
+        raise RuntimeError("slip")
+
+    monkeypatch.setattr(Connection, "_on_message", mistaken)
+    with (
+        Listener(broker.port, "afterfill/#") as listener,
+        running(sink := sink_to(journal, broker.port)),
+    ):
+        wait_for_online(listener)
+        listener.send("afterfill/reef/log/dose", "{}")
+        wait_until(lambda: "RuntimeError('slip')" in sink.health().detail, "the mistake is told")
+        store(journal, verdict(START_S))
+        listener.wait_for("afterfill/reef/verdict")
+        wait_until(lambda: sink.health().up, "it is up")
+
+
+def test_a_connection_that_confirms_nothing_is_made_anew(
+    journal: Journal, broker: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Connection, "_on_publish", lambda *_: None)  # as if no answer came
+    with running(sink := sink_to(journal, broker.port)):
+        sink._stalled_after_s = 0.5
+        wait_until(lambda: "has confirmed nothing for" in sink.health().detail, "the stall")
+        monkeypatch.undo()
+        wait_until(lambda: sink.health().up, "it delivers again")
+        last = store(journal, verdict(START_S))
+        wait_until(lambda: journal.cursor(CURSOR) == last, "the cursor follows")
 
 
 class TestWhatIsWrongIsTold:

@@ -5,7 +5,7 @@ import math
 from collections.abc import Mapping
 
 FieldValue = float | int | bool | str | None
-_TAG_ESCAPES = str.maketrans({",": r"\,", "=": r"\=", " ": r"\ ", "\n": " ", "\r": " "})
+_TAG_ESCAPES = str.maketrans({",": r"\,", "=": r"\=", " ": r"\ ", "\n": r"\ ", "\r": r"\ "})
 _TEXT_ESCAPES = str.maketrans({"\\": r"\\", '"': r"\"", "\n": " ", "\r": " "})
 
 

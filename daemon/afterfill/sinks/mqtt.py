@@ -64,7 +64,8 @@ class MqttSink:
         self._now = now
         self._save_cursor_s = save_cursor_s
         self._client_id = self._settings.client_id or f"afterfill-{host}"
-        self._board = HealthBoard(max_age_s=2 * _HEARTBEAT_S + self._settings.keepalive_s)
+        self._stalled_after_s = 2 * _HEARTBEAT_S + self._settings.keepalive_s
+        self._board = HealthBoard(max_age_s=self._stalled_after_s)
 
     def health(self) -> SinkHealth:
         """How delivery is doing now, by the age of the broker's last confirmation."""
@@ -106,14 +107,14 @@ class _Session:
         self._present_due = False
         self._unconfirmed: deque[tuple[int, int | None]] = deque()  # (mid, seq before it is done)
         self._confirmed_mids: set[int] = set()
-        self._saved_s = self._sent_s = self._monotonic_s()
+        self._saved_s = self._sent_s = self._heard_s = self._monotonic_s()
         journal.move_cursor(CURSOR, 0)
 
     def _monotonic_s(self) -> float:
         return self._sink._now().monotonic_s
 
     def run(self, stop: threading.Event) -> None:
-        while not stop.is_set():
+        while not stop.is_set() and not self._stalled():
             self._listen(_POLL_S)
             if self._connected:
                 self._deliver()
@@ -121,6 +122,15 @@ class _Session:
             self._save_cursor(every_s=self._sink._save_cursor_s)
         self._say_goodbye()
         self._save_cursor(every_s=0.0)
+
+    def _stalled(self) -> bool:
+        """Whether we seem connected but nothing is confirmed: then a new connection is made."""
+        silent_s = self._monotonic_s() - self._heard_s
+        if not (self._connected and self._unconfirmed and silent_s > self._sink._stalled_after_s):
+            return False
+        self._sink._note(f"the broker has confirmed nothing for {silent_s:.0f} s; connecting anew")
+        self._connected = False
+        return True
 
     # --- what happens ------------------------------------------------------------------------
 
@@ -132,8 +142,8 @@ class _Session:
                     return
                 case Connected():
                     self._begin()
-                case Failed(sentence):
-                    self._connected = False
+                case Failed(sentence, lost):
+                    self._connected = self._connected and not lost
                     self._sink._note(sentence)
                 case Confirmed(mid):
                     self._confirm(mid)
@@ -142,6 +152,7 @@ class _Session:
 
     def _begin(self) -> None:
         self._connected = True
+        self._heard_s = self._monotonic_s()
         prefix = self._sink._settings.discovery_prefix
         birth = [birth_topic(prefix)] if prefix else []
         self._connection.subscribe([*subscriptions(self._base), *birth])
@@ -206,7 +217,8 @@ class _Session:
                 break
         if self._present_due and self._position >= self._replay_until:
             self._present_due = False
-            for message in present(self._base, self._sink._config, self._journal):
+            now_s = self._sink._now().time_s
+            for message in present(self._base, self._sink._config, self._journal, now_s):
                 self._send(message)
 
     def _next_entries(self) -> list[Entry]:
@@ -232,7 +244,8 @@ class _Session:
         self._confirmed_mids.add(mid)
         while self._unconfirmed and self._unconfirmed[0][0] in self._confirmed_mids:
             self._confirmed_mids.discard(self._unconfirmed.popleft()[0])
-        self._sink._board.confirmed(self._monotonic_s())
+        self._heard_s = self._monotonic_s()
+        self._sink._board.confirmed(self._heard_s)
 
     def _heartbeat(self) -> None:
         if self._monotonic_s() - self._sent_s >= _HEARTBEAT_S:

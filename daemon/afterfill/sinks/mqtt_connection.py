@@ -1,13 +1,15 @@
 """The connection to the broker. Its callbacks only put what happened into a queue.
 
-An exception in a callback would end the client's thread unseen, so callbacks do nothing that can
-fail, and the sink's own thread does all the work.
+An exception in a callback would end the client's thread unseen, so callbacks do next to nothing
+and are guarded; the sink's own thread does all the work.
 """
 
+import logging
 import queue
 import socket
 import ssl
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +27,7 @@ from afterfill.sinks.mqtt_messages import Message, status_message
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
 _RECONNECT_S = (1, 60)
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +37,10 @@ class Connected:
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """We are not connected, and why, in one sentence."""
+    """Something went wrong: what, in one sentence, and whether the connection is gone."""
 
     sentence: str
+    lost: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,12 +127,23 @@ class Connection:
             client.username_pw_set(self._settings.username, password)
         if self._settings.tls:
             _set_tls(client, self._settings.ca_file)
-        client.on_connect = self._on_connect
-        client.on_connect_fail = self._on_connect_fail
-        client.on_disconnect = self._on_disconnect
-        client.on_publish = self._on_publish
-        client.on_message = self._on_message
+        client.on_connect = self._guarded(self._on_connect)
+        client.on_connect_fail = self._guarded(self._on_connect_fail)
+        client.on_disconnect = self._guarded(self._on_disconnect)
+        client.on_publish = self._guarded(self._on_publish)
+        client.on_message = self._guarded(self._on_message)
         return client
+
+    def _guarded(self, callback: Callable[..., None]) -> Callable[..., None]:
+        def guarded(*arguments: Any) -> None:  # noqa: ANN401 - as the client calls
+            try:
+                callback(*arguments)
+            except Exception as error:  # noqa: BLE001 - the boundary of the client's thread
+                _log.exception("in an MQTT callback")
+                sentence = f"a mistake in afterfill's MQTT part: {error!r}"
+                self._happenings.put(Failed(sentence, lost=False))
+
+        return guarded
 
     def _on_connect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
         self._accepted = not reason.is_failure

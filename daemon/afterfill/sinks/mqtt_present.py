@@ -13,11 +13,17 @@ _ANNOUNCED = "mqtt-announced"
 _LOOK_BACK = 50  # entries of a kind among which the newest of each topic is sought
 
 
-def present(base: str, config: Config, journal: Journal) -> list[Message]:
-    """The newest message of each topic, oldest first."""
+def present(base: str, config: Config, journal: Journal, now_s: float) -> list[Message]:
+    """The newest message of each topic, oldest first.
+
+    A reading or estimate that is stale at `now_s` [Unix s] is left out: a hub would show it as
+    live.
+    """
     newest: dict[str, tuple[int, Message]] = {}
     for entry in _recent(config, journal):
         message = record_message(base, entry.record)
+        if message is not None and message.expires_s is not None:
+            message = message if now_s - entry.record.time_s <= message.expires_s else None
         if message is not None and entry.seq > newest.get(message.topic, (0, message))[0]:
             newest[message.topic] = (entry.seq, message)
     return [message for _, message in sorted(newest.values(), key=lambda item: item[0])]

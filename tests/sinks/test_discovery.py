@@ -1,0 +1,91 @@
+import json
+import re
+from typing import Any
+
+import pytest
+
+from afterfill.config import Config
+from afterfill.sinks.discovery import discovery
+
+ALARMS = ["residual-oxidant", "probe-lost"]
+
+
+def config(**mqtt: object) -> Config:
+    probe = {"driver": "line", "port": "/dev/null"}
+    return Config.model_validate(
+        {
+            "tank": {"reef": {"litres": 200}, "Bad-2": {"litres": 80}},
+            "probe": [
+                {**probe, "tank": "reef", "quantity": "orp", "every_s": 2},
+                {**probe, "tank": "reef", "quantity": "ph", "every_s": 60},
+                {**probe, "tank": "reef", "quantity": "temperature"},
+                {**probe, "tank": "Bad-2", "quantity": "orp"},
+            ],
+            "mqtt": {"host": "broker", **mqtt},
+        }
+    )
+
+
+@pytest.fixture
+def announced() -> dict[str, dict[str, Any]]:
+    return dict(discovery(config(), ALARMS))
+
+
+def test_there_is_one_entity_for_each_reading_belief_verdict_and_alarm(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    keys = {topic.removeprefix("homeassistant/").removesuffix("/config") for topic in announced}
+    per_tank = ["residual", "p_over_limit", "free_ammonia", "verdict"]
+    expected = {f"sensor/afterfill_reef_{key}" for key in ["orp", "ph", "temperature", *per_tank]}
+    expected |= {f"sensor/afterfill_Bad-2_{key}" for key in ["orp", *per_tank]}
+    expected |= {
+        f"binary_sensor/afterfill_{tank}_alarm_{alarm}"
+        for tank in ("reef", "Bad-2")
+        for alarm in ALARMS
+    }
+    assert keys == expected
+
+
+def test_ids_are_unique_plain_and_depend_on_base_and_tank_only(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    ids = [payload["unique_id"] for payload in announced.values()]
+    assert len(set(ids)) == len(ids)
+    assert all(re.fullmatch(r"[A-Za-z0-9_-]+", unique_id) for unique_id in ids)
+    moved = discovery(config(host="elsewhere", port=8883), ALARMS)
+    assert [payload["unique_id"] for _, payload in moved] == ids
+
+
+def test_units_and_classes_are_those_the_convention_knows(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    orp = announced["homeassistant/sensor/afterfill_reef_orp/config"]
+    ph = announced["homeassistant/sensor/afterfill_reef_ph/config"]
+    residual = announced["homeassistant/sensor/afterfill_reef_residual/config"]
+    assert (orp["device_class"], orp["unit_of_measurement"]) == ("voltage", "mV")
+    assert ph["device_class"] == "ph"
+    assert "unit_of_measurement" not in ph
+    assert residual["unit_of_measurement"] == "mg/L"
+    assert "device_class" not in residual
+
+
+def test_readings_expire_and_all_go_unavailable_with_the_service(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    assert announced["homeassistant/sensor/afterfill_reef_orp/config"]["expire_after"] == 60
+    assert announced["homeassistant/sensor/afterfill_reef_ph/config"]["expire_after"] == 300
+    for payload in announced.values():
+        assert payload["availability_topic"] == "afterfill/status"
+        assert "entity_category" not in payload  # an alarm is never filed under diagnostics
+
+
+def test_the_entities_of_a_tank_make_one_device(announced: dict[str, dict[str, Any]]) -> None:
+    devices = {json.dumps(payload["device"]["identifiers"]) for payload in announced.values()}
+    assert devices == {'["afterfill_reef"]', '["afterfill_Bad-2"]'}
+
+
+def test_base_and_prefix_are_those_of_the_configuration() -> None:
+    found = dict(discovery(config(base="fish/room", discovery_prefix="hub"), ALARMS))
+    orp = found["hub/sensor/fish_room_reef_orp/config"]
+    assert orp["state_topic"] == "fish/room/reef/reading/orp"
+    assert discovery(config(discovery_prefix=None), ALARMS) == []
