@@ -18,9 +18,11 @@ from afterfill.chemistry.activity import Gammas, gammas
 from afterfill.chemistry.constants import KELVIN
 from afterfill.errors import ModelDomainError
 
+_MG_PER_EQ = 500.0 * constants.CACO3.value
 _PH_FLOOR, _PH_CEILING = 2.0, 12.0
 _ROUNDS = 60
 _TOLERANCE = 1e-9  # pH
+_SETTLED = 1e-7  # relative, of the activity of CO3-2
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +105,8 @@ def at_ph(totals: Totals, ph: float) -> Speciation:
         carbonate = (totals.alkalinity - linear.water(h)) / linear.alkalinity(h)
         if carbonate < 0.0:
             raise ModelDomainError(
-                f"pH {ph:g} does not go with an alkalinity of {totals.alkalinity * 1000.0:g} meq/L:"
-                " measure both again"
+                f"pH {ph:g} needs more alkalinity than {totals.alkalinity * _MG_PER_EQ:.3g} mg/L as"
+                " CaCO3: measure both again; purified water of pH to 8 holds about 2"
             )
         return h, carbonate
 
@@ -187,13 +189,11 @@ def _settle(totals: Totals, closing: Closing) -> Speciation:
         calcium = totals.calcium / (1.0 + _paired_ca(k, g, h) * carbonate)
         magnesium = totals.magnesium / (1.0 + _paired_mg(k, g, h) * carbonate)
         new_strength = _ionic_strength(totals, k, g, (h, carbonate, calcium, magnesium))
-        carbon = carbonate * linear.carbon(h)
-        settled = abs(carbon - before) <= 1e-9 * carbon and abs(new_strength - strength) < 1e-9
-        strength, before = new_strength, carbon
-        if settled:
-            return Speciation(
-                -log10(h), carbonate, carbonate * linear.zero * h * h, carbon, strength
-            )
+        settled = abs(carbonate - before) <= _SETTLED * carbonate
+        if settled and abs(new_strength - strength) < 1e-9:
+            co2 = carbonate * linear.zero * h * h
+            return Speciation(-log10(h), carbonate, co2, carbonate * linear.carbon(h), strength)
+        strength, before = new_strength, carbonate
     raise ModelDomainError("the carbonate system did not settle: check alkalinity, hardness and pH")
 
 
