@@ -51,9 +51,7 @@ def obey(panel: Panel, command: AlarmCommand, time_s: float) -> tuple[Panel, lis
 
 
 def _differs(before: Memory, after: Memory) -> bool:
-    return state_of(before) != state_of(after) or (
-        before.known != after.known and (before.active or after.active or not after.known)
-    )
+    return state_of(before) != state_of(after) or before.known != after.known
 
 
 def _change(

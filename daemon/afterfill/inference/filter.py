@@ -93,7 +93,8 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
     if level_mv is None:
         return belief.baseline
     corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s))
-    return baseline.begun(corrected, time_s, noise_of(belief))
+    since_s = time_s - baseline.READY_S  # the watch itself was the quiet time
+    return replace(baseline.begun(corrected, time_s, noise_of(belief)), since_s=since_s)
 
 
 def watch_is_over(belief: Belief, time_s: float) -> bool:

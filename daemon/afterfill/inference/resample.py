@@ -1,8 +1,9 @@
 """Members that explain little make room for variations of those that explain much.
 
-Within each kind only, so that a kind's total weight stays what the evidence made it. Traits are
-shrunk towards their mean and spread again so that the mean and the variance stay as they were
-(Liu & West 2001, in: Sequential Monte Carlo Methods in Practice, ch. 10; from memory).
+Within each kind only, so that a kind's total weight stays what the evidence made it. Each copy
+is shrunk towards the mean and moved by another member's own deviation, so that means, variances
+and correlations stay as they were (the kernel shrinkage of Liu & West 2001, in: Sequential Monte
+Carlo Methods in Practice, ch. 10, with draws from the population itself; from memory).
 """
 
 from dataclasses import fields, replace
@@ -11,29 +12,32 @@ import numpy as np
 from numpy.typing import NDArray
 
 from afterfill.inference.bank import PER_KIND, Bank, Traits, weights_of
-from afterfill.inference.draws import Array, normal
+from afterfill.inference.draws import Array, uniform
 
 _SHRINK = 0.98
+_MOVE = float(np.sqrt(1.0 - _SHRINK**2))
 _LEAST_SHARE = 0.25  # of the kind's members still effective
-_SPREAD_ANEW = (
+_TRAITS = (
     "b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s", "k_free_per_s", "k_combined_per_s",
 )  # fmt: skip
+_WATER = ("free", "combined", "peak")
+_ELECTRODE = ("response_mv", "base_mv")
+_NOTHING_MG_L = 1e-4  # stands for zero where logarithms are taken
 
 
 def refreshed(bank: Bank) -> Bank:
     """The bank with each kind resampled that has run thin; the same bank when none has."""
     weights = weights_of(bank)
-    index = np.arange(weights.size)
-    log_weight = np.log(np.maximum(weights, 1e-300))
     thin = [kind for kind in range(3) if _effective(weights, kind) < _LEAST_SHARE * PER_KIND]
     if not thin:
         return bank
+    index = np.arange(weights.size)
+    log_weight = np.log(np.maximum(weights, 1e-300))
     for kind in thin:
         rows = _rows(kind)
-        total = float(np.sum(weights[rows]))
         index[rows] = rows.start + _systematic(weights[rows])
-        log_weight[rows] = np.log(max(total, 1e-12) / PER_KIND)
-    return _spread(_taken(bank, index, log_weight), thin)
+        log_weight[rows] = np.log(max(float(np.sum(weights[rows])), 1e-12) / PER_KIND)
+    return _varied(_taken(bank, index, log_weight), thin)
 
 
 def _rows(kind: int) -> slice:
@@ -41,9 +45,10 @@ def _rows(kind: int) -> slice:
 
 
 def _effective(weights: Array, kind: int) -> float:
+    """How many members of equal weight would tell as much; all of them where none matters."""
     part = weights[_rows(kind)]
     total = float(np.sum(part))
-    return total * total / max(float(np.sum(part * part)), 1e-300) if total > 1e-12 else PER_KIND
+    return total * total / float(np.dot(part, part)) if total > 1e-12 else PER_KIND
 
 
 def _systematic(weights: Array) -> NDArray[np.intp]:
@@ -62,18 +67,23 @@ def _taken(bank: Bank, index: NDArray[np.intp], log_weight: Array) -> Bank:
     return Bank(traits=traits, log_weight=log_weight, **moving)
 
 
-def _spread(bank: Bank, kinds: list[int]) -> Bank:
-    changed = {name: getattr(bank.traits, name).copy() for name in _SPREAD_ANEW}
+def _varied(bank: Bank, kinds: list[int]) -> Bank:
+    traits = {n: np.exp(_moved(np.log(getattr(bank.traits, n)), kinds)) for n in _TRAITS}
+    water = {n: _moved_water(getattr(bank, n), kinds) for n in _WATER}
+    water["peak"] = np.maximum(water["peak"], water["free"] + water["combined"])
+    electrode = {n: _moved(getattr(bank, n), kinds) for n in _ELECTRODE}
+    return replace(bank, traits=replace(bank.traits, **traits), **water, **electrode)
+
+
+def _moved_water(values: Array, kinds: list[int]) -> Array:
+    logs = _moved(np.log(values + _NOTHING_MG_L), kinds)
+    return np.maximum(np.exp(logs) - _NOTHING_MG_L, 0.0)
+
+
+def _moved(values: Array, kinds: list[int]) -> Array:
+    moved = values.copy()
+    partner = np.argsort(uniform(PER_KIND, 50), kind="stable")
     for kind in kinds:
-        rows = _rows(kind)
-        for column, values in enumerate(changed.values()):
-            values[rows] = _varied(values[rows], column)
-    return replace(bank, traits=replace(bank.traits, **changed))
-
-
-def _varied(values: Array, column: int) -> Array:
-    """Shrunk and spread again in the logarithm: all these traits are positive."""
-    logs = np.log(values)
-    mean, deviation = float(np.mean(logs)), float(np.std(logs))
-    noise = normal(PER_KIND, 40 + column) * deviation * np.sqrt(1.0 - _SHRINK**2)
-    return np.asarray(np.exp(mean + _SHRINK * (logs - mean) + noise))
+        off = values[_rows(kind)] - np.mean(values[_rows(kind)])
+        moved[_rows(kind)] += (_SHRINK - 1.0) * off + _MOVE * off[partner]
+    return moved

@@ -1,0 +1,253 @@
+"""The fold: one tank's state and one record give the next state and what was found.
+
+Chemistry, inference and alarms meet here and nowhere else. Live service, restart and replay call
+`folded` with the same records in the same order and so find the same things, to the byte.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from afterfill.alarms import panel, rules
+from afterfill.alarms.lifecycle import Memory
+from afterfill.inference import filter as belief_filter
+from afterfill.inference import verdict, watch
+from afterfill.inference.belief import Belief
+from afterfill.inference.estimate import estimate, floor_now, rounded
+from afterfill.inference.estimate import round_to_digits as short
+from afterfill.inference.setup import Pour
+from afterfill.records import (
+    QUANTITIES,
+    AlarmChange,
+    AlarmCommand,
+    Dose,
+    Estimate,
+    Evidence,
+    Input,
+    KitResult,
+    Output,
+    Quantity,
+    Reading,
+    Refill,
+    RefillSeen,
+    Service,
+    Tick,
+    Verdict,
+    VerdictWord,
+    known_since_s,
+)
+from afterfill.tank_setup import TankSetup
+
+_REFILL_LIKELY = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class TankState:
+    """`heard_s`: when each probe last gave a usable reading (or was first waited for); `told_s`:
+    the time of the last estimate that was given out."""
+
+    belief: Belief = field(default_factory=Belief)
+    alarms: Mapping[str, Memory] = field(default_factory=panel.fresh_panel)
+    heard_s: Mapping[str, float] = field(default_factory=dict)
+    told_s: float | None = None
+
+
+def folded(
+    setup: TankSetup, state: TankState, record: Input, every_s: float = 60.0
+) -> tuple[TankState, list[Output]]:
+    """The state after `record`, and what was found. `every_s`: between estimates given out."""
+    time_s = known_since_s(record)
+    if isinstance(record, Reading):
+        return _after_reading(setup, state, record, every_s)
+    if isinstance(record, Tick):
+        return _after_step(setup, state, time_s, None, every_s)
+    if isinstance(record, AlarmCommand):
+        alarms, changes = panel.obey(state.alarms, record, time_s)
+        return replace(state, alarms=alarms), list(changes)
+    return _after_event(setup, state, record, time_s)
+
+
+def _after_reading(
+    setup: TankSetup, state: TankState, reading: Reading, every_s: float
+) -> tuple[TankState, list[Output]]:
+    time_s, value = reading.time_s, reading.value
+    state = _heard(setup, state, reading)
+    if value is not None and reading.quantity == "ph":
+        state = replace(state, belief=belief_filter.with_ph(state.belief, value, time_s))
+    if value is not None and reading.quantity == "temperature":
+        warmer = belief_filter.with_temperature(state.belief, value, time_s)
+        state = replace(state, belief=warmer)
+    if reading.quantity != "orp" and _orp_may_come(state, time_s):
+        return state, []
+    orp_mv = value if reading.quantity == "orp" else None
+    return _after_step(setup, state, time_s, orp_mv, every_s)
+
+
+def _orp_may_come(state: TankState, time_s: float) -> bool:
+    """Steps wait for the ORP, but not for ever: other probes and ticks drive them without it."""
+    stepped_s = state.belief.stepped_s
+    if stepped_s is None:
+        return True
+    return time_s - stepped_s < 3.0 * belief_filter.PACE_S
+
+
+def _heard(setup: TankSetup, state: TankState, reading: Reading) -> TankState:
+    heard = {q: state.heard_s.get(q, reading.time_s) for q in (*setup.every_s, *state.heard_s)}
+    if reading.value is not None:
+        heard[reading.quantity] = reading.time_s
+    return replace(state, heard_s=heard)
+
+
+def _after_step(
+    setup: TankSetup, state: TankState, time_s: float, orp_mv: float | None, every_s: float
+) -> tuple[TankState, list[Output]]:
+    if not belief_filter.is_due(state.belief, time_s):
+        return state, []
+    belief = belief_filter.stepped(setup.inference, state.belief, time_s, orp_mv)
+    state, found = _said(setup, replace(state, belief=belief), time_s)
+    now = estimate(setup.inference, state.belief, time_s)
+    state, changes = _judged(setup, state, now)
+    told: list[Output] = []
+    if state.told_s is None or time_s // every_s > state.told_s // every_s:
+        state, told = replace(state, told_s=time_s), [now]
+    return state, [*told, *found, *changes]
+
+
+def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, list[Output]]:
+    """What is to be said about the refill under watch, and the watch's end."""
+    looking = state.belief.watch
+    if looking is None:
+        return state, []
+    looking, found = _seen(looking, setup.inference.tank)
+    word = verdict.word_for(looking, time_s, floor_now(setup.inference, state.belief, time_s))
+    over = verdict.is_over(looking, time_s)
+    if word is not None and looking.reported and (over or word != looking.said):
+        found.append(_verdict(looking, setup.inference.tank, time_s, word, final=over))
+        looking = replace(looking, said=word)
+    belief = replace(state.belief, watch=looking)
+    return replace(state, belief=belief_filter.ended(belief, time_s) if over else belief), found
+
+
+def _seen(looking: watch.Watch, tank: str) -> tuple[watch.Watch, list[Output]]:
+    """Report a refill once: at once when announced, when it is likely if only suspected."""
+    if looking.reported or watch.probability_of_refill(looking) <= _REFILL_LIKELY:
+        return looking, []
+    origin: Literal["announced", "inferred"] = "announced" if looking.pour.announced else "inferred"
+    fraction = rounded(watch.fraction_of(looking))
+    seen = RefillSeen(looking.pour.time_s, tank, origin, fraction)
+    return replace(looking, reported=True), [replace(seen, time_s=looking.last_s)]
+
+
+def _verdict(
+    looking: watch.Watch, tank: str, time_s: float, word: VerdictWord, *, final: bool
+) -> Verdict:
+    return Verdict(
+        time_s,
+        tank,
+        looking.pour.time_s,
+        word,
+        short(watch.probability_of(looking)),
+        rounded(watch.peak_of(looking)),
+        final,
+        tuple(Evidence(e.source, short(e.log_odds)) for e in watch.evidence_of(looking)),
+    )
+
+
+def _judged(
+    setup: TankSetup, state: TankState, now: Estimate
+) -> tuple[TankState, list[AlarmChange]]:
+    active = {name: memory.active for name, memory in state.alarms.items()}
+    limit_mg_l = setup.free_ammonia_limit_mg_l
+    silent = _silent(setup, state, now.time_s)
+    conditions = {
+        "residual-oxidant": rules.residual_oxidant(now, active["residual-oxidant"]),
+        "free-ammonia": rules.free_ammonia(now, limit_mg_l, active["free-ammonia"]),
+        "probe-lost": bool(silent),
+        "cannot-see": not now.sees,
+    }
+    messages = {
+        "residual-oxidant": _oxidant_message(setup, now),
+        "free-ammonia": _ammonia_message(limit_mg_l, now),
+        "cannot-see": now.why_blind or "the ORP can be used again",
+    }
+    if silent:
+        messages["probe-lost"] = "no usable reading from: " + ", ".join(silent)
+    alarms, changes = panel.judge(
+        state.alarms, conditions, messages, setup.inference.tank, now.time_s
+    )
+    return replace(state, alarms=alarms), changes
+
+
+def _silent(setup: TankSetup, state: TankState, time_s: float) -> list[Quantity]:
+    """Probes that should have spoken and have not."""
+    return [
+        quantity
+        for quantity in QUANTITIES
+        if quantity in setup.every_s
+        and time_s - state.heard_s.get(quantity, time_s)
+        > rules.silence_allowed_s(setup.every_s[quantity])
+    ]
+
+
+def _oxidant_message(setup: TankSetup, now: Estimate) -> str:
+    low, middle, high = now.residual_mg_l
+    return (
+        f"residual oxidant {middle:.2g} mg/L (90 % interval {low:.2g} to {high:.2g}), limit "
+        f"{setup.inference.limit_mg_l:g}; over it with probability {now.p_over_limit:.2f}"
+    )
+
+
+def _ammonia_message(limit_mg_l: float, now: Estimate) -> str:
+    if now.free_ammonia_mg_l is None:
+        return "un-ionised ammonia cannot be computed without pH and temperature"
+    low, middle, high = now.free_ammonia_mg_l
+    return (
+        f"un-ionised ammonia {middle:.2g} mg/L as N (90 % interval {low:.2g} to {high:.2g}), "
+        f"limit {limit_mg_l:g}"
+    )
+
+
+def _after_event(
+    setup: TankSetup,
+    state: TankState,
+    event: Refill | KitResult | Dose | Service,
+    time_s: float,
+) -> tuple[TankState, list[Output]]:
+    inference, belief = setup.inference, state.belief
+    if isinstance(event, Refill):
+        return _after_refill(setup, state, event, time_s)
+    if isinstance(event, KitResult):
+        belief = belief_filter.tested(inference, belief, event, time_s)
+    elif isinstance(event, Dose):
+        belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, time_s)
+    else:
+        belief = belief_filter.serviced(belief, event.what, time_s)
+    return replace(state, belief=belief), []
+
+
+def _after_refill(
+    setup: TankSetup, state: TankState, refill: Refill, time_s: float
+) -> tuple[TankState, list[Output]]:
+    """A new refill ends the watch over the one before it with what is known by then."""
+    inference = setup.inference
+    pour = Pour(
+        time_s=refill.time_s,
+        announced=True,
+        water=setup.waters.get(refill.source or "", inference.water),
+        litres=refill.litres,
+        minutes=refill.minutes,
+        neutraliser_ml=refill.neutraliser_ml,
+    )
+    closing = _closing(setup, state, time_s)
+    belief = belief_filter.poured(inference, state.belief, pour, time_s)
+    looking, seen = _seen(belief.watch, inference.tank) if belief.watch else (None, [])
+    return replace(state, belief=replace(belief, watch=looking)), [*closing, *seen]
+
+
+def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:
+    old = state.belief.watch
+    if old is None or not old.reported:
+        return []
+    floor_mg_l = floor_now(setup.inference, state.belief, time_s)
+    word = verdict.word_for(old, time_s, floor_mg_l) or old.said or "cannot-tell"
+    return [_verdict(old, setup.inference.tank, time_s, word, final=True)]

@@ -1,0 +1,64 @@
+"""From the configuration of one tank to the numbers that inference and alarms are told."""
+
+from dataclasses import dataclass
+
+from afterfill.chemistry.limits import default_limits
+from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
+from afterfill.config import Config, Neutraliser, Source
+from afterfill.inference.setup import Setup, Water
+from afterfill.records import Quantity
+
+_MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
+_LEGAL_MAX_MG_L = 4.0  # US maximum residual disinfectant level, 40 CFR 141.65; secondary
+
+
+@dataclass(frozen=True, slots=True)
+class TankSetup:
+    """All that the fold needs to know of one tank; `every_s` is None where there is no probe."""
+
+    inference: Setup
+    waters: dict[str, Water]
+    free_ammonia_limit_mg_l: float
+    every_s: dict[Quantity, float]
+
+
+def tank_setup(config: Config, tank: str) -> TankSetup:
+    """The setup of `tank`. Raises ConfigError never: the configuration has been checked."""
+    table = config.tank[tank]
+    defaults = default_limits(table.livestock)
+    neutraliser = config.neutraliser_of(tank)
+    source = config.source_of(tank)
+    return TankSetup(
+        inference=Setup(
+            tank=tank,
+            litres=table.litres,
+            limit_mg_l=table.limits.residual_oxidant_mg_l or defaults.residual_oxidant_mg_l.value,
+            water=Water() if source is None else water_of(source),
+            mg_cl2_per_ml=None if neutraliser is None else strength_of(neutraliser),
+        ),
+        waters={name: water_of(source) for name, source in config.source.items()},
+        free_ammonia_limit_mg_l=table.limits.free_ammonia_mg_l or defaults.free_ammonia_mg_l.value,
+        every_s={probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank},
+    )
+
+
+def water_of(source: Source) -> Water:
+    """A source's table as numbers, with a maximum where none is given."""
+    usual_max = max(min(_MAX_OVER_TYPICAL * source.residual_mg_l, _LEGAL_MAX_MG_L), 1e-3)
+    return Water(
+        disinfectant=source.disinfectant,
+        residual_mg_l=max(source.residual_mg_l, 1e-3),
+        residual_max_mg_l=max(source.residual_max_mg_l or usual_max, source.residual_mg_l, 1e-3),
+        ammonia_mg_l=source.free_ammonia_total_mg_l,
+        chlorine_to_nitrogen=source.chlorine_to_nitrogen,
+        temperature_c=source.temperature_c,
+        standing_hours=source.standing_hours,
+    )
+
+
+def strength_of(neutraliser: Neutraliser) -> float | None:
+    """Strength [mg Cl2 per mL], as given or as the label says it."""
+    label = neutraliser.label
+    if label is None:
+        return neutraliser.mg_cl2_per_ml
+    return mg_cl2_per_ml_from_label(label.ml, label.litres, label.mg_l)
