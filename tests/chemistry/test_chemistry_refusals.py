@@ -86,6 +86,7 @@ REFUSED: dict[str, Callable[[], object]] = {
     "pH outside the criteria": lambda: toxicity.ammonia_acute_mg_l(6.0, 20.0),
     "too warm for the criteria": lambda: toxicity.ammonia_chronic_mg_l(7.0, 31.0),
     "unknown guideline": lambda: toxicity.unionised_guideline_mg_l("home"),
+    "unknown chlorine guideline": lambda: toxicity.chlorine_guideline_mg_l("home"),
     "shorter than the law": lambda: toxicity.chloramine_lc50_mg_l(1.0),
     "unknown animal": lambda: toxicity.time_left(0.5, "whale"),
     "gone in no time": lambda: toxicity.time_left(0.5, half_life_min=0.0),

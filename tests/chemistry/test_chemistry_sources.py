@@ -5,6 +5,7 @@ import doctest
 import importlib
 import inspect
 import pkgutil
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
 from pathlib import Path
@@ -110,6 +111,15 @@ def test_worked_numbers_hold(name: str) -> None:
 @pytest.mark.parametrize("function", _public_functions(), ids=lambda f: f.__qualname__)
 def test_every_public_function_has_a_worked_number(function: Callable[..., object]) -> None:
     assert ">>>" in (function.__doc__ or ""), f"{function.__module__}.{function.__qualname__}"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_names_that_a_text_refers_to_exist(name: str) -> None:
+    text = inspect.getsource(MODULES[name])
+    for module, constant in re.findall(
+        r"\b(constants(?:_fish)?|\w+_agents)\.([A-Z][A-Z0-9_]+)", text
+    ):
+        assert hasattr(MODULES[module], constant), f"{module}.{constant}"
 
 
 def test_the_chemistry_imports_only_numpy_errors_and_arithmetic() -> None:

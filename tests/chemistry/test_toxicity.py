@@ -13,6 +13,7 @@ from afterfill.chemistry.toxicity import (
     ammonia_four_day_mg_l,
     chloramine_equivalent_mg_l,
     chloramine_lc50_mg_l,
+    chlorine_guideline_mg_l,
     lethal_share,
     time_left,
     total_ammonia_for_unionised,
@@ -74,6 +75,15 @@ def test_total_ammonia_grows_with_acid(limit: float, ph: float, t: float) -> Non
     assert total_ammonia_for_unionised(limit, ph, t) > total_ammonia_for_unionised(
         limit, ph + 0.1, t
     )
+
+
+def test_the_strictest_chlorine_guideline_is_far_below_the_default_limits() -> None:
+    acute, chronic, strict = (
+        chlorine_guideline_mg_l(name) for name in ("epa-acute", "epa-chronic", "ccme")
+    )
+    assert strict < chronic / 10.0
+    assert default_limits("warmwater").residual_oxidant_mg_l.value == acute
+    assert default_limits("sensitive").residual_oxidant_mg_l.value == chronic
 
 
 def test_guidelines_are_converted_to_nitrogen() -> None:

@@ -26,7 +26,7 @@ def routes(agent: str) -> tuple[Route, ...]:
     """The known routes of an agent, the safe one first.
 
     Raises ModelDomainError for "other", whose chemistry is its maker's secret, and for unknown
-    names. Source: constants.NEUTRALISERROUTES.
+    names. Source: neutraliser_agents.ROUTES.
 
     >>> routes("thiosulfate")[0].mg_per_mg_cl2
     7.0004

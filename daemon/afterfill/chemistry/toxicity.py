@@ -16,8 +16,11 @@ from afterfill.chemistry.constants_fish import (
     AMMONIA_ACUTE_SALMONID,
     AMMONIA_CHRONIC,
     AMMONIA_FOUR_DAY,
+    CCME_CHLORINE,
     CCME_UNIONISED,
     CHLORAMINE_LETHAL,
+    CHLORINE_ACUTE,
+    CHLORINE_CHRONIC,
     EIFAC_UNIONISED,
     HOCL_TOXICITY,
     LETHAL_RANGE_MINUTES,
@@ -95,6 +98,27 @@ def unionised_guideline_mg_l(guideline: str = "ccme") -> float:
     if guideline not in guidelines:
         raise ModelDomainError(f"guideline '{guideline}' is not known: write ccme or eifac")
     return guidelines[guideline].value * N.value / NH3.value
+
+
+def chlorine_guideline_mg_l(guideline: str = "epa-chronic") -> float:
+    """Total residual chlorine [mg/L as Cl2] of a fresh-water guideline.
+
+    "epa-acute" (one hour), "epa-chronic" (four days) or "ccme" (reactive chlorine). All three
+    numbers are from memory and below what ORP or a colour test can see. Raises ModelDomainError for
+    other names.
+
+    >>> chlorine_guideline_mg_l("epa-acute")
+    0.019
+    """
+    guidelines = {
+        "epa-acute": CHLORINE_ACUTE,
+        "epa-chronic": CHLORINE_CHRONIC,
+        "ccme": CCME_CHLORINE,
+    }
+    if guideline not in guidelines:
+        known = ", ".join(guidelines)
+        raise ModelDomainError(f"guideline '{guideline}' is not known: write one of {known}")
+    return guidelines[guideline].value
 
 
 def total_ammonia_for_unionised(
