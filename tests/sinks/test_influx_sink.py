@@ -29,12 +29,6 @@ def database(engine: Engine) -> Engine:
     return engine
 
 
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    with Journal.open(tmp_path / "journal.db") as opened:
-        yield opened
-
-
 def sink_to(journal: Journal, url: str, **settings: object) -> InfluxSink:
     table = Influxdb.model_validate({"url": url, "every_s": 1, **settings})
     return InfluxSink(journal.path, table, now, "pi-1")

@@ -27,6 +27,7 @@ from afterfill.sinks.mqtt_messages import Message, status_message
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
 _RECONNECT_S = (1, 60)
+_CONNECT_S = 3.0  # the service stops within 5 s, also while it waits for a broker
 _log = logging.getLogger(__name__)
 
 
@@ -120,6 +121,7 @@ class Connection:
         version = paho.MQTTv5 if self._settings.version == "5" else paho.MQTTv311
         client = paho.Client(CallbackAPIVersion.VERSION2, client_id, protocol=version)
         client.reconnect_delay_set(*_RECONNECT_S)
+        client.connect_timeout = _CONNECT_S
         will = status_message(self._settings.base, "offline")
         client.will_set(will.topic, will.payload, qos=1, retain=True)
         if self._settings.username is not None:

@@ -1,0 +1,27 @@
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from afterfill.journal.store import Journal
+from servers import Broker
+
+
+@pytest.fixture(scope="module")
+def shared_broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Broker]:
+    with Broker(tmp_path_factory.mktemp("broker")) as broker:
+        assert isinstance(broker, Broker)
+        yield broker
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Broker]:
+    with Broker(tmp_path / "broker") as broker:
+        assert isinstance(broker, Broker)
+        yield broker
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    with Journal.open(tmp_path / "journal.db") as opened:
+        yield opened
