@@ -4,24 +4,30 @@ Chemistry, inference and alarms meet here and nowhere else. Live service, restar
 `folded` with the same records in the same order and so find the same things, to the byte.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from afterfill.alarms import panel, rules
 from afterfill.alarms.lifecycle import Memory
+from afterfill.alarms.messages import message_of
 from afterfill.inference import filter as belief_filter
 from afterfill.inference import verdict, watch
 from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import estimate, floor_now, rounded
+from afterfill.inference.estimate import (
+    blind_because,
+    estimate,
+    floor_now,
+    free_ammonia_of,
+    p_over_limit,
+    rounded,
+)
 from afterfill.inference.estimate import round_to_digits as short
 from afterfill.inference.setup import Pour
 from afterfill.records import (
-    QUANTITIES,
     AlarmChange,
     AlarmCommand,
     Dose,
-    Estimate,
     Evidence,
     Input,
     KitResult,
@@ -105,12 +111,16 @@ def _after_step(
         return state, []
     belief = belief_filter.stepped(setup.inference, state.belief, time_s, orp_mv)
     state, found = _said(setup, replace(state, belief=belief), time_s)
-    now = estimate(setup.inference, state.belief, time_s)
-    state, changes = _judged(setup, state, now)
+    state, changes = _judged(setup, state, time_s)
     told: list[Output] = []
     if state.told_s is None or time_s // every_s > state.told_s // every_s:
-        state, told = replace(state, told_s=time_s), [now]
+        state = replace(state, told_s=time_s)
+        told = [estimate(setup.inference, state.belief, time_s)]
     return state, [*told, *found, *changes]
+
+
+def _floor(setup: TankSetup, state: TankState, time_s: float) -> Callable[[], float]:
+    return lambda: floor_now(setup.inference, state.belief, time_s)
 
 
 def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, list[Output]]:
@@ -119,7 +129,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     if looking is None:
         return state, []
     looking, found = _seen(looking, setup.inference.tank)
-    word = verdict.word_for(looking, time_s, floor_now(setup.inference, state.belief, time_s))
+    word = verdict.word_for(looking, time_s, _floor(setup, state, time_s))
     over = verdict.is_over(looking, time_s)
     if word is not None and looking.reported and (over or word != looking.said):
         found.append(_verdict(looking, setup.inference.tank, time_s, word, final=over))
@@ -154,27 +164,33 @@ def _verdict(
 
 
 def _judged(
-    setup: TankSetup, state: TankState, now: Estimate
+    setup: TankSetup, state: TankState, time_s: float
 ) -> tuple[TankState, list[AlarmChange]]:
-    active = {name: memory.active for name, memory in state.alarms.items()}
-    limit_mg_l = setup.free_ammonia_limit_mg_l
-    silent = _silent(setup, state, now.time_s)
+    belief, alarms = state.belief, state.alarms
+    sees = blind_because(belief, time_s) is None
+    nh3_mg_l = free_ammonia_of(belief, time_s)
     conditions = {
-        "residual-oxidant": rules.residual_oxidant(now, active["residual-oxidant"]),
-        "free-ammonia": rules.free_ammonia(now, limit_mg_l, active["free-ammonia"]),
-        "probe-lost": bool(silent),
-        "cannot-see": not now.sees,
+        "residual-oxidant": rules.residual_oxidant(
+            p_over_limit(belief, time_s), sees, alarms["residual-oxidant"].active
+        ),
+        "free-ammonia": rules.free_ammonia(
+            None if nh3_mg_l is None else nh3_mg_l.q50,
+            setup.free_ammonia_limit_mg_l,
+            alarms["free-ammonia"].active,
+        ),
+        "probe-lost": bool(_silent(setup, state, time_s)),
+        "cannot-see": not sees,
     }
-    messages = {
-        "residual-oxidant": _oxidant_message(setup, now),
-        "free-ammonia": _ammonia_message(limit_mg_l, now),
-        "cannot-see": now.why_blind or "the ORP can be used again",
-    }
-    if silent:
-        messages["probe-lost"] = "no usable reading from: " + ", ".join(silent)
-    alarms, changes = panel.judge(
-        state.alarms, conditions, messages, setup.inference.tank, now.time_s
-    )
+
+    def describe(alarm: str) -> str:
+        now = estimate(setup.inference, belief, time_s)
+        return message_of(
+            alarm, now, setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l,
+            _silent(setup, state, time_s),
+        )  # fmt: skip
+
+    tank = setup.inference.tank
+    alarms, changes = panel.judge(state.alarms, conditions, describe, tank, time_s)
     return replace(state, alarms=alarms), changes
 
 
@@ -182,29 +198,9 @@ def _silent(setup: TankSetup, state: TankState, time_s: float) -> list[Quantity]
     """Probes that should have spoken and have not."""
     return [
         quantity
-        for quantity in QUANTITIES
-        if quantity in setup.every_s
-        and time_s - state.heard_s.get(quantity, time_s)
-        > rules.silence_allowed_s(setup.every_s[quantity])
+        for quantity, every_s in setup.every_s.items()
+        if time_s - state.heard_s.get(quantity, time_s) > rules.silence_allowed_s(every_s)
     ]
-
-
-def _oxidant_message(setup: TankSetup, now: Estimate) -> str:
-    low, middle, high = now.residual_mg_l
-    return (
-        f"residual oxidant {middle:.2g} mg/L (90 % interval {low:.2g} to {high:.2g}), limit "
-        f"{setup.inference.limit_mg_l:g}; over it with probability {now.p_over_limit:.2f}"
-    )
-
-
-def _ammonia_message(limit_mg_l: float, now: Estimate) -> str:
-    if now.free_ammonia_mg_l is None:
-        return "un-ionised ammonia cannot be computed without pH and temperature"
-    low, middle, high = now.free_ammonia_mg_l
-    return (
-        f"un-ionised ammonia {middle:.2g} mg/L as N (90 % interval {low:.2g} to {high:.2g}), "
-        f"limit {limit_mg_l:g}"
-    )
 
 
 def _after_event(
@@ -248,6 +244,5 @@ def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:
     old = state.belief.watch
     if old is None or not old.reported:
         return []
-    floor_mg_l = floor_now(setup.inference, state.belief, time_s)
-    word = verdict.word_for(old, time_s, floor_mg_l) or old.said or "cannot-tell"
-    return [_verdict(old, setup.inference.tank, time_s, word, final=True)]
+    word = verdict.word_for(old, time_s, _floor(setup, state, time_s)) or old.said
+    return [_verdict(old, setup.inference.tank, time_s, word or "cannot-tell", final=True)]

@@ -39,10 +39,10 @@ def advance(
 ) -> Memory:
     """The memory at `time_s` [s], given whether the condition holds."""
     memory = _unshelved(memory, time_s)
-    if condition is None:
-        return replace(memory, known=False, turning_s=None)
-    if condition == memory.active:
-        return replace(memory, known=True, turning_s=None)
+    if condition is None or condition == memory.active:
+        known = condition is not None
+        settled = memory.known == known and memory.turning_s is None
+        return memory if settled else replace(memory, known=known, turning_s=None)
     turning_s = time_s if memory.turning_s is None else memory.turning_s
     delay_s = definition.on_delay_s if condition else definition.off_delay_s
     if time_s - turning_s < delay_s:

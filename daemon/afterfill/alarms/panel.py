@@ -1,6 +1,6 @@
 """All alarms of one tank together: conditions in, transitions out."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from afterfill.alarms.definitions import DEFINITIONS, Definition
 from afterfill.alarms.lifecycle import Memory, acknowledge, advance, shelve, state_of
@@ -17,11 +17,12 @@ def fresh_panel() -> dict[str, Memory]:
 def judge(
     panel: Panel,
     conditions: Mapping[str, bool | None],
-    messages: Mapping[str, str],
+    describe: Callable[[str], str],
     tank: str,
     time_s: float,
 ) -> tuple[Panel, list[AlarmChange]]:
-    """The panel at `time_s` [s] and what changed. Alarms without a condition only age."""
+    """The panel at `time_s` [s] and what changed. Alarms without a condition only age;
+    `describe` gives the message of the alarm that it is asked for."""
     changes = []
     after = dict(panel)
     for name, definition in DEFINITIONS.items():
@@ -29,8 +30,7 @@ def judge(
         condition = conditions.get(name, memory.active)
         after[name] = advance(definition, memory, condition, time_s)
         if _differs(memory, after[name]):
-            message = messages.get(name, definition.cause)
-            changes.append(_change(definition, after[name], tank, time_s, message))
+            changes.append(_change(definition, after[name], tank, time_s, describe(name)))
     return after, changes
 
 

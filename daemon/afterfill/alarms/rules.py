@@ -4,8 +4,6 @@ Each rule takes whether the alarm is active, so that the deadband lies between r
 clearing. Probabilities and concentrations come from the last estimate.
 """
 
-from afterfill.records import Estimate
-
 RAISE_AT_PROBABILITY = 0.9  # nine in ten: our judgement of when waking a person is worth it
 CLEAR_AT_PROBABILITY = 0.5
 AMMONIA_DEADBAND = 0.1  # share of the limit; below a kit's smallest colour step
@@ -13,20 +11,20 @@ MISSED_READINGS = 5.0  # intervals without a usable reading, and at least a minu
 SHORTEST_SILENCE_S = 60.0
 
 
-def residual_oxidant(estimate: Estimate, active: bool) -> bool | None:
+def residual_oxidant(p_over_limit: float, sees: bool, active: bool) -> bool | None:
     """Residual over the tank's limit with high probability; unknown when blind and undecided."""
     level = CLEAR_AT_PROBABILITY if active else RAISE_AT_PROBABILITY
-    if estimate.p_over_limit >= level:
+    if p_over_limit >= level:
         return True
-    return False if estimate.sees else None
+    return False if sees else None
 
 
-def free_ammonia(estimate: Estimate, limit_mg_l: float, active: bool) -> bool | None:
+def free_ammonia(middle_mg_l: float | None, limit_mg_l: float, active: bool) -> bool | None:
     """Median un-ionised ammonia over the limit [mg/L as N]; unknown without pH or temperature."""
-    if estimate.free_ammonia_mg_l is None:
+    if middle_mg_l is None:
         return None
     level = limit_mg_l * (1.0 - AMMONIA_DEADBAND) if active else limit_mg_l
-    return estimate.free_ammonia_mg_l.q50 >= level
+    return middle_mg_l >= level
 
 
 def silence_allowed_s(every_s: float) -> float:

@@ -25,7 +25,7 @@ def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
     """The belief at `time_s` [s] in the form of the interfaces, rounded to five digits."""
     blind = blind_because(belief, time_s)
     residual, free, combined = _chlorine(belief, time_s)
-    nh3 = free_of(belief.ammonia, ph_at(belief, time_s), temperature_at(belief, time_s))
+    nh3 = free_ammonia_of(belief, time_s)
     floor = None if blind else floor_now(setup, belief, time_s)
     return Estimate(
         time_s=time_s,
@@ -50,6 +50,11 @@ def blind_because(belief: Belief, time_s: float) -> str | None:
     if belief.baseline is None or not belief.baseline.ready():
         return "no quiet ORP background learnt yet"
     return None
+
+
+def free_ammonia_of(belief: Belief, time_s: float) -> Quantiles | None:
+    """Un-ionised ammonia now [mg/L as N]; None without pH or temperature."""
+    return free_of(belief.ammonia, ph_at(belief, time_s), temperature_at(belief, time_s))
 
 
 def floor_now(setup: Setup, belief: Belief, time_s: float) -> float:

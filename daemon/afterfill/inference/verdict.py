@@ -1,5 +1,7 @@
 """The answer for one refill, in one of four words, and when it is final."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from afterfill.inference.bank import KIND, SHORT
@@ -13,8 +15,9 @@ _ENOUGH_SIGHT = 0.6  # of the time since the pour
 _UNDECIDED_S = 3 * 3600.0
 
 
-def word_for(watch: Watch, time_s: float, floor_mg_l: float) -> VerdictWord | None:
-    """The verdict at `time_s`, or None while it is too early to say anything."""
+def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> VerdictWord | None:
+    """The verdict at `time_s`, or None while it is too early to say anything. `floor_mg_l` gives
+    the detection floor where it is needed."""
     p = probability_of(watch)
     if p >= CARRIED_AT:
         return "carried-over"
@@ -22,7 +25,7 @@ def word_for(watch: Watch, time_s: float, floor_mg_l: float) -> VerdictWord | No
         return "possible" if p >= POSSIBLE_AT else None
     if p <= CLEAR_AT:
         return "clear" if _sighted(watch, time_s) or _harmless(watch) else "cannot-tell"
-    if not _sighted(watch, time_s) or _below_floor(watch, floor_mg_l):
+    if not _sighted(watch, time_s) or _below_floor(watch, floor_mg_l()):
         return "cannot-tell"
     return "possible"
 
