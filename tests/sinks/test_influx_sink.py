@@ -31,7 +31,7 @@ def database(engine: Engine) -> Engine:
 
 def sink_to(journal: Journal, url: str, **settings: object) -> InfluxSink:
     table = Influxdb.model_validate({"url": url, "every_s": 1, **settings})
-    return InfluxSink(journal.path, table, now, "pi-1")
+    return InfluxSink(journal.path, table, now, "pi-1", save_cursor_s=0.0)
 
 
 def wait_for_cursor(journal: Journal, seq: int) -> None:
@@ -113,6 +113,21 @@ def test_a_new_start_goes_on_where_the_last_one_stopped(journal: Journal, databa
             with running(sink_to(journal, shim.url)):
                 wait_for_cursor(journal, last)
         assert [len(lines) for _, lines in shim.requests] == [10, 10]
+
+
+def test_the_cursor_is_kept_at_the_end_even_when_it_is_saved_rarely(
+    journal: Journal, database: Engine
+) -> None:
+    first = store(journal, orp(0))
+    with Shim(database) as shim:
+        table = Influxdb(url=shim.url, every_s=1)
+        sink = InfluxSink(journal.path, table, now, "pi-1", save_cursor_s=3600)
+        with running(sink):
+            wait_for_cursor(journal, first)
+            last = store(journal, orp(1))
+            wait_until(lambda: len(shim.requests) == 2, "the second point is sent")
+            assert journal.cursor(CURSOR) == first
+    assert journal.cursor(CURSOR) == last
 
 
 def test_a_point_that_the_database_refuses_is_set_aside_and_the_others_arrive(

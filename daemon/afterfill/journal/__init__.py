@@ -1,0 +1,1 @@
+"""The append-only store of everything that happened, and the recordings made from it."""

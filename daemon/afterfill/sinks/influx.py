@@ -6,6 +6,7 @@ counted and said, and the others go on.
 """
 
 import logging
+import math
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -20,7 +21,9 @@ from afterfill.sinks.points import KINDS, line_of
 
 CURSOR = "influxdb"
 _MAX_PAUSE_S = 60.0
-_SUSPICIOUS = 10  # so many points, all refused, mean the address or the bucket, not the points
+_SAVE_CURSOR_S = 60.0  # spares the card; after a power cut some points are sent again, harmlessly
+_SUSPICIOUS = 2  # so many points, all refused, mean the address or the bucket, not the points
+_ABOUT_POINTS = ("partial write", "retention", "type conflict", "unable to parse")
 _log = logging.getLogger(__name__)
 
 
@@ -28,13 +31,22 @@ class InfluxSink:
     """Run `run` in a thread of its own; `health` may be asked by any thread."""
 
     def __init__(
-        self, journal_path: Path, settings: Influxdb, now: Callable[[], Stamp], host: str
+        self,
+        journal_path: Path,
+        settings: Influxdb,
+        now: Callable[[], Stamp],
+        host: str,
+        *,
+        save_cursor_s: float = _SAVE_CURSOR_S,
     ) -> None:
         """`now` stamps the present; `host` is the tag that tells machines apart."""
         self._path = journal_path
         self._settings = settings
         self._now = now
         self._host = host
+        self._save_cursor_s = save_cursor_s
+        self._position = 0  # all up to here is delivered or of no interest
+        self._saved_s = -math.inf
         self._pause_s = 0.0
         self._board = HealthBoard(max_age_s=5 * settings.every_s + 2 * _MAX_PAUSE_S)
         self.quarantined = 0
@@ -49,8 +61,12 @@ class InfluxSink:
         try:
             with Journal.open(self._path) as journal:
                 journal.move_cursor(CURSOR, 0)  # from now on the journal keeps what we lack
+                self._position = journal.cursor(CURSOR)
                 while not stop.is_set():
-                    stop.wait(self._turn(journal, database))
+                    pause_s = self._turn(journal, database)
+                    self._save_cursor(journal, self._save_cursor_s)
+                    stop.wait(pause_s)
+                self._save_cursor(journal, 0.0)
         finally:
             database.close()
 
@@ -67,14 +83,19 @@ class InfluxSink:
         return 0.0 if more else self._settings.every_s
 
     def _deliver(self, journal: Journal, database: Database) -> bool:
-        cursor, last = journal.cursor(CURSOR), journal.last_seq()
-        batch = journal.entries(cursor, until=last, kinds=KINDS, limit=self._settings.batch)
+        last = journal.last_seq()
+        batch = journal.entries(self._position, until=last, kinds=KINDS, limit=self._settings.batch)
         self._write(batch, database)
         full = len(batch) == self._settings.batch
-        done = batch[-1].seq if full else last
-        if done > cursor:
-            journal.move_cursor(CURSOR, done)
+        self._position = batch[-1].seq if full else max(last, self._position)
         return full
+
+    def _save_cursor(self, journal: Journal, every_s: float) -> None:
+        now_s = self._now().monotonic_s
+        if now_s - self._saved_s >= every_s:
+            self._saved_s = now_s
+            if self._position > journal.cursor(CURSOR):
+                journal.move_cursor(CURSOR, self._position)
 
     def _write(self, batch: list[Entry], database: Database) -> None:
         lines = [line for entry in batch if (line := line_of(entry, self._host)) is not None]
@@ -116,4 +137,4 @@ class InfluxSink:
 
 
 def _about_points(refused: dict[str, str]) -> bool:
-    return any("partial write" in reason or "retention" in reason for reason in refused.values())
+    return any(word in reason for reason in refused.values() for word in _ABOUT_POINTS)
