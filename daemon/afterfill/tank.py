@@ -45,17 +45,20 @@ from afterfill.records import (
 from afterfill.tank_setup import TankSetup
 
 _REFILL_LIKELY = 0.5
+_WAIT_FOR_ORP_S = 30.0  # other readings wait so long for the ORP, then steps go on without it
 
 
 @dataclass(frozen=True, slots=True)
 class TankState:
     """`heard_s`: when each probe last gave a usable reading (or was first waited for); `told_s`:
-    the time of the last estimate that was given out."""
+    the time of the last estimate that was given out; `waiting_s`: since when other readings wait
+    for the ORP to make a step with."""
 
     belief: Belief = field(default_factory=Belief)
     alarms: Mapping[str, Memory] = field(default_factory=panel.fresh_panel)
     heard_s: Mapping[str, float] = field(default_factory=dict)
     told_s: float | None = None
+    waiting_s: float | None = None
 
 
 def folded(
@@ -83,18 +86,13 @@ def _after_reading(
     if value is not None and reading.quantity == "temperature":
         warmer = belief_filter.with_temperature(state.belief, value, time_s)
         state = replace(state, belief=warmer)
-    if reading.quantity != "orp" and _orp_may_come(state, time_s):
+    if reading.quantity == "orp":
+        return _after_step(setup, replace(state, waiting_s=None), time_s, value, every_s)
+    if state.waiting_s is None:
+        return replace(state, waiting_s=time_s), []
+    if time_s - state.waiting_s < _WAIT_FOR_ORP_S:
         return state, []
-    orp_mv = value if reading.quantity == "orp" else None
-    return _after_step(setup, state, time_s, orp_mv, every_s)
-
-
-def _orp_may_come(state: TankState, time_s: float) -> bool:
-    """Steps wait for the ORP, but not for ever: other probes and ticks drive them without it."""
-    stepped_s = state.belief.stepped_s
-    if stepped_s is None:
-        return True
-    return time_s - stepped_s < 3.0 * belief_filter.PACE_S
+    return _after_step(setup, state, time_s, None, every_s)
 
 
 def _heard(setup: TankSetup, state: TankState, reading: Reading) -> TankState:

@@ -1,0 +1,202 @@
+"""Where inputs become records: stamp, journal, fold, journal the findings. One thread only.
+
+Inputs and what they led to go into the journal in one transaction, so that a restart (last
+snapshot, then every input after it, findings discarded) ends where this run ended.
+"""
+
+import logging
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from afterfill.config import Config
+from afterfill.errors import JournalError
+from afterfill.journal.store import Entry, Journal
+from afterfill.records import (
+    EVENTS,
+    AlarmChange,
+    Event,
+    Health,
+    Input,
+    Output,
+    Reading,
+    RefillSeen,
+    Stamp,
+    Tick,
+    Verdict,
+)
+from afterfill.service.timeline import Timeline
+from afterfill.tank import TankState, folded
+from afterfill.tank_setup import TankSetup, tank_setup
+from afterfill.tank_snapshot import from_bytes, to_bytes
+
+_log = logging.getLogger(__name__)
+_INPUT_KINDS = ("reading", "tick", "refill", "kit", "dose", "service", "alarm-command")
+_MATTERS = (RefillSeen, Verdict, AlarmChange)
+_SNAPSHOT_EVERY_S = 900.0
+_SILENT_S = 30.0  # without readings, time is told to the tank this often
+_LOOK_BACK_ENTRIES = 20_000  # without a snapshot: about a day of readings is enough to start on
+
+
+class Recorder:
+    """The core of the service without its thread."""
+
+    def __init__(self, config: Config, journal_path: Path) -> None:
+        self._journal = Journal.open(journal_path)
+        self._commit_every_s = config.journal.commit_every_s
+        self._setups: dict[str, TankSetup] = {t: tank_setup(config, t) for t in config.tank}
+        self._states: dict[str, TankState] = {}
+        self._timelines: dict[str, Timeline] = {}
+        self._told_s: dict[str, float] = {}
+        self._pending_since_s: float | None = None
+        self._snapshot_s: float | None = None
+        self.folds = 0  # progress, for the watchdog
+        for tank in self._setups:
+            self._restore(tank)
+
+    @property
+    def journal(self) -> Journal:
+        """The journal, for upkeep in the same thread."""
+        return self._journal
+
+    def state(self, tank: str) -> TankState:
+        """The tank's state now."""
+        return self._states[tank]
+
+    # --- what comes in -----------------------------------------------------------------------
+
+    def readings(self, readings: Sequence[Reading], stamp: Stamp) -> list[Output]:
+        """Accept what one exchange with a port gave; all of one tank share one time."""
+        found: list[Output] = []
+        for tank in sorted({reading.tank for reading in readings}):
+            time_s = self._timelines[tank].at(stamp)
+            ours = [replace(r, time_s=time_s) for r in readings if r.tank == tank]
+            found += self._accepted(tank, ours, stamp)
+        return found
+
+    def inbox(self, stamp: Stamp) -> list[Output]:
+        """Take up what people and automations left in the inbox."""
+        found: list[Output] = []
+        for inbox_id, event, left in self._journal.inbox():
+            tank = event.tank
+            if tank not in self._setups:
+                _log.warning("a command for tank %s, which is not configured, waits", tank)
+                continue
+            known = _known_at(event, self._timelines[tank].at(stamp))
+            self._journal.take(inbox_id, known, left)
+            found += self._folded(tank, known, stamp)
+            self._commit(stamp)
+        return found
+
+    def ticks(self, stamp: Stamp) -> list[Output]:
+        """Tell time to the tanks that nothing was read on."""
+        found: list[Output] = []
+        for tank in self._setups:
+            if stamp.monotonic_s - self._told_s.get(tank, -_SILENT_S) >= _SILENT_S:
+                tick = Tick(self._timelines[tank].at(stamp), tank)
+                found += self._accepted(tank, [tick], stamp)
+        return found
+
+    def health(self, records: Iterable[Health], stamp: Stamp) -> None:
+        """Keep how probes and sinks are doing."""
+        for record in records:
+            self._journal.append(record, stamp)
+            self._note_pending(stamp)
+
+    def _accepted(self, tank: str, inputs: Sequence[Input], stamp: Stamp) -> list[Output]:
+        self._told_s[tank] = stamp.monotonic_s
+        found: list[Output] = []
+        for record in inputs:
+            self._journal.append(record, stamp)
+            found += self._folded(tank, record, stamp)
+        self._note_pending(stamp)
+        if any(isinstance(output, _MATTERS) for output in found):
+            self._commit(stamp)
+        return found
+
+    def _folded(self, tank: str, record: Input, stamp: Stamp) -> list[Output]:
+        state, found = folded(self._setups[tank], self._states[tank], record)
+        self._states[tank] = state
+        self.folds += 1
+        for output in found:
+            self._journal.append(output, stamp)
+            _tell(output)
+        return found
+
+    # --- the disk ----------------------------------------------------------------------------
+
+    def save(self, stamp: Stamp) -> None:
+        """Commit when it is due, with a snapshot now and then."""
+        if self._snapshot_s is None:
+            self._snapshot_s = stamp.monotonic_s
+        if stamp.monotonic_s - self._snapshot_s >= _SNAPSHOT_EVERY_S:
+            self._snapshot(stamp)
+        since_s = self._pending_since_s
+        if since_s is not None and stamp.monotonic_s - since_s >= self._commit_every_s:
+            self._commit(stamp)
+
+    def close(self, stamp: Stamp) -> None:
+        """Commit everything with a last snapshot and let go of the journal."""
+        self._snapshot(stamp)
+        self._journal.close()
+
+    def _note_pending(self, stamp: Stamp) -> None:
+        if self._pending_since_s is None:
+            self._pending_since_s = stamp.monotonic_s
+
+    def _commit(self, stamp: Stamp) -> None:
+        self._journal.commit()
+        self._pending_since_s = None
+
+    def _snapshot(self, stamp: Stamp) -> None:
+        self._commit(stamp)
+        last = self._journal.last_seq()
+        for tank, state in self._states.items():
+            self._journal.save_snapshot(tank, last, to_bytes(state))
+        self._journal.commit()
+        self._snapshot_s = stamp.monotonic_s
+
+    # --- restart -----------------------------------------------------------------------------
+
+    def _restore(self, tank: str) -> None:
+        after, state = self._last_snapshot(tank)
+        last_s = 0.0
+        for entry in self._inputs_after(tank, after):
+            if isinstance(entry.record, (Reading, Tick, *EVENTS)):
+                state, _ = folded(self._setups[tank], state, entry.record)
+                last_s = max(last_s, entry.stamp.time_s, entry.record.time_s)
+        self._states[tank] = state
+        self._timelines[tank] = Timeline(max(last_s, state.belief.stepped_s or 0.0))
+
+    def _last_snapshot(self, tank: str) -> tuple[int, TankState]:
+        before: int | None = None
+        while (kept := self._journal.snapshot(tank, before=before)) is not None:
+            try:
+                return kept[0], from_bytes(kept[1])
+            except JournalError as error:
+                _log.warning("tank %s: %s", tank, error)
+                before = kept[0]
+        return max(self._journal.last_seq() - _LOOK_BACK_ENTRIES, 0), TankState()
+
+    def _inputs_after(self, tank: str, after: int) -> Iterable[Entry]:
+        while entries := self._journal.entries(after, kinds=_INPUT_KINDS, tank=tank):
+            yield from entries
+            after = entries[-1].seq
+
+
+def _known_at(event: Event, time_s: float) -> Event:
+    """The event with the time at which we learnt of it; none lies in the future."""
+    happened_s = min(round(event.time_s * 1000) / 1000, time_s)
+    return replace(event, time_s=happened_s, logged_s=None if happened_s == time_s else time_s)
+
+
+def _tell(output: Output) -> None:
+    if isinstance(output, Verdict):
+        _log.info(
+            "tank %s: refill is %s (probability %.3g)%s",
+            output.tank, output.verdict, output.probability, ", final" if output.final else "",
+        )  # fmt: skip
+    elif isinstance(output, AlarmChange):
+        _log.warning(
+            "tank %s: alarm %s %s: %s", output.tank, output.alarm, output.state, output.message
+        )
