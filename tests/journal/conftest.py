@@ -1,0 +1,17 @@
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from afterfill.journal.store import Journal
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "journal.db"
+
+
+@pytest.fixture
+def journal(path: Path) -> Iterator[Journal]:
+    with Journal.open(path) as opened:
+        yield opened

@@ -1,0 +1,117 @@
+"""Opening what is no sound journal, and dropping what is old."""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from afterfill.errors import JournalError
+from afterfill.journal.retention import Dropped
+from afterfill.journal.store import Journal
+from afterfill.records import Refill, Service, Stamp
+from journal_samples import START_S, fill, orp, stamp_at
+
+
+class TestPruning:
+    day_s = 86400.0
+
+    def old_and_young(self, journal: Journal) -> float:
+        fill(journal, 10)
+        fill(journal, 5, START_S + 10 * self.day_s)
+        return START_S + 11 * self.day_s
+
+    def test_drops_what_is_old(self, journal: Journal) -> None:
+        now_s = self.old_and_young(journal)
+        assert journal.prune(now_s, 5, 100) == Dropped(rows=10)
+        assert [e.seq for e in journal.entries()] == [11, 12, 13, 14, 15]
+        assert journal.prune(now_s, 5, 100) == Dropped()
+
+    def test_age_goes_by_when_a_record_came_not_by_its_own_time(self, journal: Journal) -> None:
+        late = Service(START_S - 1000 * self.day_s, "reef", "probe")
+        journal.append(late, stamp_at(START_S))
+        journal.commit()
+        assert journal.prune(START_S, 5, 100) == Dropped()
+
+    def test_an_unsynchronised_clock_makes_nothing_old(self, journal: Journal) -> None:
+        journal.append(orp(0.0), Stamp(0.0, False, "boot", 1.0))
+        fill(journal, 1)
+        assert journal.prune(START_S + 60, 5, 100) == Dropped()
+
+    def test_waits_for_the_slowest_cursor(self, journal: Journal) -> None:
+        now_s = self.old_and_young(journal)
+        journal.move_cursor("mqtt", 15)
+        journal.move_cursor("influx", 4)
+        assert journal.prune(now_s, 5, 100) == Dropped(rows=4)
+
+    def test_keeps_what_a_restart_needs(self, journal: Journal) -> None:
+        now_s = self.old_and_young(journal)
+        journal.save_snapshot("reef", 2, b"old")
+        journal.save_snapshot("trout", 15, b"new")
+        journal.commit()
+        assert journal.prune(now_s, 5, 100) == Dropped(rows=2)
+        assert journal.snapshot("reef") == (2, b"old")
+
+    def test_the_byte_bound_overrides_cursors_and_counts_what_was_lost(
+        self, journal: Journal
+    ) -> None:
+        fill(journal, 20_000)
+        journal.move_cursor("influx", 1000)
+        journal.save_snapshot("reef", 19_000, b"state")
+        journal.commit()
+        dropped = journal.prune(START_S, 400, 1.0)
+        left = journal.entries(limit=30_000)
+        assert dropped.rows == 20_000 - len(left) > 5000
+        assert dropped.undelivered == dropped.rows - 1000
+        assert dropped.unfolded == max(0, dropped.rows - 19_000)
+        assert left[-1].seq == 20_000
+        assert journal.size_bytes() > 0
+
+
+class TestOpening:
+    def test_a_folder_that_is_not_there(self, tmp_path: Path) -> None:
+        with pytest.raises(JournalError, match=r"cannot be opened; does .*away exist"):
+            Journal.open(tmp_path / "away" / "journal.db")
+
+    def test_reading_what_does_not_exist(self, path: Path) -> None:
+        with pytest.raises(JournalError, match="cannot be opened"):
+            Journal.open(path, read_only=True)
+        assert not path.exists()
+
+    def test_a_file_that_is_no_database(self, path: Path) -> None:
+        path.write_bytes(b"time,orp_mv,ph,temperature_c\n" * 200)
+        with pytest.raises(JournalError, match=r"is damaged .* move it aside"):
+            Journal.open(path)
+
+    def test_a_database_of_something_else_is_left_alone(self, path: Path) -> None:
+        with sqlite3.connect(path) as database:
+            database.execute("CREATE TABLE stamps (country TEXT)")
+        database.close()
+        with pytest.raises(JournalError, match="database of something else"):
+            Journal.open(path)
+        with pytest.raises(JournalError, match="is not a journal"):
+            Journal.open(path, read_only=True)
+
+    def test_a_newer_form_is_refused(self, path: Path) -> None:
+        Journal.open(path).close()
+        with sqlite3.connect(path) as database:
+            database.execute("PRAGMA user_version=99")
+        database.close()
+        with pytest.raises(JournalError, match=r"newer afterfill \(its form is 99"):
+            Journal.open(path)
+
+    def test_pages_overwritten_with_rubbish_are_reported_not_returned(self, path: Path) -> None:
+        with Journal.open(path) as journal:
+            fill(journal, 500)
+        with path.open("r+b") as file:
+            file.seek(4096)
+            file.write(b"\xff" * (path.stat().st_size - 4096))
+        with pytest.raises(JournalError, match="is damaged"), Journal.open(path) as journal:
+            journal.entries()
+
+    def test_writing_through_a_read_only_journal(self, journal: Journal, path: Path) -> None:
+        fill(journal, 1)
+        with (
+            Journal.open(path, read_only=True) as reader,
+            pytest.raises(JournalError, match="cannot be written"),
+        ):
+            reader.submit(Refill(START_S, "reef", "add"), stamp_at(START_S))
