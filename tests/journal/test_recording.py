@@ -97,6 +97,16 @@ def test_a_recording_gives_back_what_the_journal_held_and_writes_the_same_bytes_
         assert (first / name).read_bytes() == (second / name).read_bytes()
 
 
+def test_events_of_one_time_are_written_in_the_order_in_which_they_became_known(
+    tmp_path: Path,
+) -> None:
+    late, early = Dose(T0, "reef", 1.0, logged_s=T0 + 60), Dose(T0, "reef", 2.0)
+    with journal_of(tmp_path, [late, early]) as journal:
+        write_recording(journal, "reef", T0, END_S, tmp_path)
+    lines = (tmp_path / "events.jsonl").read_text().splitlines()
+    assert ['"neutraliser_ml": 2.0' in line for line in lines] == [True, False]
+
+
 def test_the_written_form_is_the_one_of_the_interface(tmp_path: Path) -> None:
     inputs: list[Input] = [
         Reading(T0, "reef", "temperature", 25.0, "t-probe"),

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from afterfill.errors import PayloadError, RecordingError
 from afterfill.payloads import PAYLOADS, alarm_command_from, event_from
-from afterfill.records import AlarmCommand, Event, KitResult
+from afterfill.records import AlarmCommand, Event, KitResult, known_since_s
 from afterfill.sentences import nearest
 from afterfill.wire import rfc3339, to_line, to_wire, unix_s
 
@@ -79,11 +79,11 @@ def _popped(payload: dict[str, Any], key: str) -> Any:  # noqa: ANN401 - JSON va
 
 
 def write_events(path: Path, events: Iterable[Event]) -> int:
-    """Write `events`, which come in order of time, to `path`; returns how many they are."""
+    """Write `events`, sorted by time (and by when they became known), to `path`; their number."""
     partial = path.with_name(f"{path.name}.partial")
     count = 0
     with partial.open("w", encoding="utf-8") as file:
-        for event in events:
+        for event in sorted(events, key=lambda e: (e.time_s, known_since_s(e))):
             file.write(f"{to_line(_recorded(event))}\n")
             count += 1
     os.replace(partial, path)
