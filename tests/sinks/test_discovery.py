@@ -4,8 +4,9 @@ from typing import Any
 
 import pytest
 
+from afterfill.alarms.panel import fresh_panel, judge
 from afterfill.config import Config
-from afterfill.sinks.discovery import discovery
+from afterfill.sinks.discovery import UNJUDGED, discovery
 
 ALARMS = ["residual-oxidant", "probe-lost"]
 
@@ -77,6 +78,20 @@ def test_readings_expire_and_all_go_unavailable_with_the_service(
     for payload in announced.values():
         assert payload["availability_topic"] == "afterfill/status"
         assert "entity_category" not in payload  # an alarm is never filed under diagnostics
+
+
+def test_an_alarm_that_cannot_be_judged_is_unknown_not_clear(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    _, changes = judge(fresh_panel(), {"residual-oxidant": None}, lambda name: name, "reef", 0.0)
+    (change,) = changes
+    assert not change.active
+    assert change.message.startswith(UNJUDGED)
+    alarm = announced["homeassistant/binary_sensor/afterfill_reef_alarm_residual-oxidant/config"]
+    assert alarm["value_template"] == (
+        "{{ 'ON' if value_json.active else "
+        "None if value_json.message.startswith('cannot be judged') else 'OFF' }}"
+    )
 
 
 def test_the_entities_of_a_tank_make_one_device(announced: dict[str, dict[str, Any]]) -> None:

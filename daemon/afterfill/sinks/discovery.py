@@ -16,6 +16,8 @@ Payload = dict[str, Any]
 Entity = tuple[str, str, Payload]  # component, key, its own fields
 
 _WORDS = ["clear", "possible", "carried-over", "cannot-tell"]
+# An alarm whose inputs are missing says so in its message; it is unknown then, never clear.
+UNJUDGED = "cannot be judged"
 _ESTIMATE_EXPIRES_S = 600  # estimates come at least once a minute while anything is read
 _READINGS: dict[Quantity, Payload] = {
     "orp": {
@@ -149,7 +151,10 @@ def _alarm(base: str, tank: str, alarm: str) -> Entity:
         "name": f"Alarm {alarm}",
         "device_class": "problem",
         "state_topic": topic,
-        "value_template": "{{ 'ON' if value_json.active else 'OFF' }}",
+        "value_template": (
+            "{{ 'ON' if value_json.active else "
+            f"None if value_json.message.startswith('{UNJUDGED}') else 'OFF' }}}}"
+        ),
         "json_attributes_topic": topic,
     }
     return "binary_sensor", f"alarm_{alarm}", own
