@@ -73,8 +73,8 @@ def test_units_and_classes_are_those_the_convention_knows(
 def test_readings_expire_and_all_go_unavailable_with_the_service(
     announced: dict[str, dict[str, Any]],
 ) -> None:
-    assert announced["homeassistant/sensor/afterfill_reef_orp/config"]["expire_after"] == 60
-    assert announced["homeassistant/sensor/afterfill_reef_ph/config"]["expire_after"] == 300
+    assert announced["homeassistant/sensor/afterfill_reef_orp/config"]["expire_after"] == 120
+    assert announced["homeassistant/sensor/afterfill_reef_ph/config"]["expire_after"] == 360
     for payload in announced.values():
         assert payload["availability_topic"] == "afterfill/status"
         assert "entity_category" not in payload  # an alarm is never filed under diagnostics

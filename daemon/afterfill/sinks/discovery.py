@@ -55,7 +55,9 @@ def discovery(config: Config, alarms: Sequence[str]) -> list[tuple[str, Payload]
 
 def _entities(config: Config, base: str, tank: str, alarms: Sequence[str]) -> list[Entity]:
     every_s = {probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank}
-    readings = [_reading(base, tank, quantity, every_s[quantity]) for quantity in every_s]
+    # Readings reach the broker when the journal has committed them, so that they come in lots.
+    lot_s = config.journal.commit_every_s
+    readings = [_reading(base, tank, quantity, every_s[quantity], lot_s) for quantity in every_s]
     changes = [_alarm(base, tank, alarm) for alarm in alarms]
     return [*readings, *_beliefs(base, tank), _verdict(base, tank), *changes]
 
@@ -87,7 +89,7 @@ def _plain(name: str) -> str:
     return "".join(c if c.isascii() and (c.isalnum() or c in "_-") else "_" for c in name)
 
 
-def _reading(base: str, tank: str, quantity: Quantity, every_s: float) -> Entity:
+def _reading(base: str, tank: str, quantity: Quantity, every_s: float, lot_s: float) -> Entity:
     topic = f"{base}/{tank}/reading/{quantity}"
     own = {
         **_READINGS[quantity],
@@ -95,7 +97,7 @@ def _reading(base: str, tank: str, quantity: Quantity, every_s: float) -> Entity
         "state_topic": topic,
         "value_template": "{{ value_json.value }}",
         "json_attributes_topic": topic,
-        "expire_after": max(60, round(5 * every_s)),  # five readings missed
+        "expire_after": round(max(60, 5 * every_s) + 2 * lot_s),  # five readings missed
     }
     return "sensor", quantity, own
 
