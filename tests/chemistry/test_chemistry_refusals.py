@@ -106,6 +106,12 @@ REFUSED: dict[str, Callable[[], object]] = {
 }
 
 
+@pytest.mark.parametrize("array", [[7.0, 15.0, 8.0], [7.0, -2.0, 8.0]])
+def test_a_refusal_names_the_value_of_an_array_that_is_wrong(array: list[float]) -> None:
+    with pytest.raises(ModelDomainError, match=f"pH is {array[1]:g}: .* from 0 to 14"):
+        acid_base.nh3_fraction(np.array(array), 25.0)
+
+
 @pytest.mark.parametrize("ask", REFUSED.values(), ids=list(REFUSED))
 def test_out_of_range_is_refused_in_one_sentence(ask: Callable[[], object]) -> None:
     with pytest.raises(ModelDomainError) as refusal:

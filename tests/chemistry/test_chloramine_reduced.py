@@ -68,6 +68,28 @@ def test_formation_follows_the_full_scheme(agree: Agree, seconds: float) -> None
     agree(f"reduced formation after {seconds:g} s, full scheme", errors, 1e-3, "mg/L")
 
 
+@pytest.mark.parametrize(
+    ("what", "start", "tolerance"),
+    [
+        ("combined", Reduced(0.0, 0.5, 0.1, 0.2), 2e-3),
+        ("free", Reduced(0.4, 0.0, 0.0, 0.0), 1e-3),
+        ("free beyond mole for mole", Reduced(0.4, 0.2, 0.0, 0.0), 0.05),
+    ],
+    ids=lambda x: x if isinstance(x, str) else "",
+)
+def test_demands_follow_the_full_scheme(
+    agree: Agree, what: str, start: Reduced, tolerance: float
+) -> None:
+    water = Conditions(7.8, 25.0, 80.0, free_demand_per_h=6.0, combined_demand_per_h=0.5)
+    rates, now = reduced_rates(water), start
+    free, mono, di, ammonia = start
+    exact = simulate(Amounts(free, ammonia, mono, di), water, [1800.0])[0]
+    for _ in range(180):
+        now = step(now, rates, 10.0)
+    errors = [sum(now[:3]) - exact.residual_mg_l, now.ammonia_mg_l - exact.ammonia_mg_l]
+    agree(f"reduced chloramine eaten for 30 min, {what}: full scheme", errors, tolerance, "mg/L")
+
+
 @given(waters, conditions, st.floats(0.0, 3600.0))
 def test_nothing_is_made_and_nothing_negative(
     water: Reduced, at: Conditions, seconds: float

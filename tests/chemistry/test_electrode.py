@@ -101,7 +101,9 @@ def test_one_point_gives_the_offset_only() -> None:
 def test_health_follows_the_makers_bounds(
     share: float, offset: float, misfit: float, expected: str
 ) -> None:
-    assert health(Calibration(share, offset, misfit, 3)).health == expected
+    verdict = health(Calibration(share, offset, misfit, 3))
+    assert verdict.health == expected
+    assert f"{100 * share:.0f} % of ideal" in verdict.reason
 
 
 def test_mixing_the_buffer_families_shows_as_misfit() -> None:

@@ -75,6 +75,13 @@ def test_topping_off_settles(before: float, added: float, loss: float) -> None:
     assert far == pytest.approx(top_off_steady_state(added, 1.0, 100.0, loss), abs=1e-9)
 
 
+def test_topping_off_follows_small_steps() -> None:
+    now, steps = 3.0, 20_000
+    for _ in range(steps):
+        now += (0.02 * 1.5 - 0.4 * now) * 2.0 / steps
+    assert topped_off(3.0, 1.5, 2.0, 100.0, 2.0, 0.4) == pytest.approx(now, rel=1e-4)
+
+
 @given(amounts, amounts, fractions)
 def test_a_mixture_lies_between_its_waters(before: float, added: float, fraction: float) -> None:
     low, high = sorted((before, added))

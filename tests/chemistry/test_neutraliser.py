@@ -91,6 +91,16 @@ def test_ammonia_comes_from_combined_chlorine_only(free: float, combined: float)
     assert both.ammonia_released_mg_l == pytest.approx(combined / 5.0622, rel=1e-4)
 
 
+def test_thiosulfate_makes_alkalinity_and_metabisulfite_uses_it() -> None:
+    # per mg Cl2: 1:2 thiosulfate -0.7058 free, -1.4115 combined; metabisulfite 1.4115, 0.7058
+    assert effect("thiosulfate", 1.0, 0.5).alkalinity_used_mg_l_caco3 == pytest.approx(
+        -0.7058 - 0.5 * 1.4115, abs=1e-3
+    )
+    assert effect("metabisulfite", 1.0, 0.5).alkalinity_used_mg_l_caco3 == pytest.approx(
+        1.4115 + 0.5 * 0.7058, abs=1e-3
+    )
+
+
 def test_surplus_sulfite_takes_oxygen_and_thiosulfate_and_ascorbate_do_not() -> None:
     # 7.87 mg Na2SO3 per mg O2 (fact sheet, read); 1.7776 mg Na2SO3 per mg Cl2
     surplus = effect("sulfite", 0.0, 0.0, 7.87 / 1.7776)

@@ -3,10 +3,12 @@
 Three processes, one after the other: free chlorine and ammonia combine mole for mole (second
 order, exact); the water's organics eat both (first order, exact); monochloramine turns into
 dichloramine and back, and both leave as nitrogen (the rates of the full scheme, with the small free
-chlorine that hydrolysis keeps up at its steady state). Breakpoint is left out: beyond mole
-for mole the excess stays free. Error against the full scheme over two days at pH 6.5-8.5, 10-30
-degrees C, up to 2 mg/L with at least 0.05 mg/L as N of ammonia beside it, in steps of a minute:
-residual within STATED_ERROR_MG_L (a quarter of it from pH 7 up), ammonia within 0.02 mg/L as N.
+chlorine that hydrolysis keeps up at its steady state). Breakpoint is left out: beyond mole for
+mole the excess stays free, and beside chloramine the residual is overstated (0.05 mg/L in half an
+hour from 0.4 free and 0.2 combined). Error against the full scheme over two days at pH 6.5-8.5,
+10-30 degrees C, up to 2 mg/L with at least 0.05 mg/L as N of ammonia beside it, in steps of a
+minute: residual within STATED_ERROR_MG_L (a quarter of it from pH 7 up), ammonia within 0.02 mg/L
+as N.
 """
 
 import math
