@@ -24,6 +24,26 @@ Agree = Callable[..., None]
 some = st.floats(0.01, 1000.0)
 
 
+ELEMENTS = {"Na": 22.990, "S": 32.06, "O": 15.999, "H": 1.008, "C": 12.011}  # IUPAC, abridged
+FORMULAS: dict[str, dict[str, int]] = {
+    "sodium thiosulfate pentahydrate": {"Na": 2, "S": 2, "O": 8, "H": 10},
+    "sodium sulfite": {"Na": 2, "S": 1, "O": 3},
+    "sodium metabisulfite": {"Na": 2, "S": 2, "O": 5},
+    "sodium ascorbate": {"C": 6, "H": 7, "O": 6, "Na": 1},
+    "ascorbic acid": {"C": 6, "H": 8, "O": 6},
+}
+# electrons that one formula unit gives on the way to each product; one Cl takes two
+ELECTRONS = {
+    ("sodium thiosulfate pentahydrate", "tetrathionate"): 1,
+    ("sodium thiosulfate pentahydrate", "sulfate and sulfur"): 2,
+    ("sodium thiosulfate pentahydrate", "sulfate"): 8,
+    ("sodium sulfite", "sulfate"): 2,
+    ("sodium metabisulfite", "sulfate"): 4,
+    ("sodium ascorbate", "dehydroascorbate"): 2,
+    ("ascorbic acid", "dehydroascorbate"): 2,
+}
+
+
 def _rows(oracle: Oracle, oxidant: str) -> dict[tuple[str, float], dict[str, str]]:
     rows = [r for r in oracle("dechlorination.csv") if r["oxidant"] == oxidant]
     return {(r["agent"], float(r["mg_agent_per_mg_Cl2"])): r for r in rows}
@@ -34,6 +54,15 @@ def _row(rows: dict[tuple[str, float], dict[str, str]], form: str, mg: float) ->
         (row for (agent, _), row in rows.items() if agent == form),
         key=lambda row: abs(float(row["mg_agent_per_mg_Cl2"]) - mg),
     )
+
+
+def test_masses_follow_from_the_electrons_an_agent_gives(agree: Agree) -> None:
+    errors = []
+    for route in (r for agent in ROUTES.values() for r in agent):
+        mass = sum(ELEMENTS[e] * count for e, count in FORMULAS[route.form].items())
+        expected = mass * 2.0 / ELECTRONS[route.form, route.products] / 70.906
+        errors.append(route.mg_per_mg_cl2 / expected - 1.0)
+    agree("neutraliser mass per mg Cl2, electrons and masses", errors, 1e-3, "relative")
 
 
 def test_routes_are_the_balanced_reactions(oracle: Oracle, agree: Agree) -> None:
