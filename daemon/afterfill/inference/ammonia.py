@@ -18,6 +18,7 @@ from afterfill.records import Quantiles
 
 N = 64
 _K_PER_H, _K_SIGMA = 0.2, 0.7  # 1-10 per day in a mature filter; common practice, no source
+_UNKNOWN_CAUSE, _USUAL_RANGE_MG_L = 0.2, 4.0  # our judgement
 _KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
 
 
@@ -67,22 +68,25 @@ def _unbound(water: Water, bound: Array) -> Array:
 
 
 def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
-    """After a total-ammonia test [mg/L as N]."""
-    spread = _KIT_SD_MG_L**2 + (_KIT_SHARE * kit_mg_l) ** 2
-    weights = np.exp(-0.5 * (kit_mg_l - ammonia.total) ** 2 / spread) + 1e-12
-    if float(np.max(weights)) < 1e-3:  # nothing in the ensemble comes near: believe the kit
-        return _shifted(ammonia, kit_mg_l, spread)
-    reached = np.cumsum(weights) / np.sum(weights)
-    index = np.minimum(np.searchsorted(reached, (np.arange(N) + 0.5) / N), N - 1)
-    jitter = np.exp(0.1 * normal(N, 33))
-    return Ammonia(
-        ammonia.total[index] * jitter, ammonia.steady[index] * jitter, ammonia.k_per_s[index]
+    """After a total-ammonia test [mg/L as N].
+
+    Beside the members as they are stand as many that believe the kit alone: something may have
+    happened that no member knows of.
+    """
+    deviation = float(np.sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * kit_mg_l) ** 2))
+    anew = np.maximum(kit_mg_l + deviation * normal(N, 34), 0.0)
+    fits = np.exp(-0.5 * ((kit_mg_l - ammonia.total) / deviation) ** 2) / (2.5066 * deviation)
+    weights = np.concatenate(
+        ((1.0 - _UNKNOWN_CAUSE) * fits, np.full(N, _UNKNOWN_CAUSE / _USUAL_RANGE_MG_L))
     )
-
-
-def _shifted(ammonia: Ammonia, kit_mg_l: float, spread: float) -> Ammonia:
-    total = np.maximum(kit_mg_l + np.sqrt(spread) * normal(N, 34), 0.0)
-    return replace(ammonia, total=total, steady=np.maximum(ammonia.steady, 0.5 * total))
+    reached = np.cumsum(weights) / np.sum(weights)
+    index = np.minimum(np.searchsorted(reached, (np.arange(N) + 0.5) / N), 2 * N - 1)
+    steady = np.concatenate((ammonia.steady, np.maximum(ammonia.steady, 0.5 * anew)))
+    return Ammonia(
+        np.concatenate((ammonia.total, anew))[index] * np.exp(0.05 * normal(N, 33)),
+        steady[index],
+        np.tile(ammonia.k_per_s, 2)[index],
+    )
 
 
 def total_of(ammonia: Ammonia) -> Quantiles:

@@ -1,0 +1,86 @@
+"""A picture of one stretch of a tank's life, from the journal: ORP, posterior, limits, verdicts."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from afterfill.errors import UsageError
+from afterfill.journal.store import Journal
+from afterfill.records import Estimate, Quantity, Reading, Refill, Verdict
+
+_BAND, _LINE, _LIMIT, _ORP = "#9ecae1", "#08519c", "#b30000", "#333333"  # told apart in grey too
+_FLOOR_MG_L = 1e-3  # lower end of the logarithmic scale
+_HATCH = {"clear": "o", "possible": "s", "carried-over": "X", "cannot-tell": "D"}
+
+
+def draw_event(
+    journal: Journal, tank: str, from_s: float, to_s: float, limit_mg_l: float, file: Path
+) -> None:
+    """Write a PNG of [from_s, to_s) to `file`. Raises UsageError without the plots extra."""
+    figure, (orp, water, air) = _figure()
+    records = [entry.record for entry in journal.between(tank, from_s, to_s)]
+    _draw_readings(orp, records, "orp", "ORP [mV]")
+    _draw_residual(water, [r for r in records if isinstance(r, Estimate)], limit_mg_l)
+    _draw_verdicts(water, [r for r in records if isinstance(r, Verdict)])
+    _draw_readings(air, records, "temperature", "temperature [°C]")
+    for refill in (r for r in records if isinstance(r, Refill)):
+        for axis in (orp, water, air):
+            axis.axvline(_moment(refill.time_s), color=_ORP, linestyle=":", linewidth=1)
+        orp.annotate(
+            "refill", (_moment(refill.time_s), 1.0), xycoords=("data", "axes fraction"),
+            xytext=(4, -12), textcoords="offset points",
+        )  # fmt: skip
+    orp.set_title(f"Tank '{tank}': what the probes saw and what it means")
+    air.set_xlabel("time (UTC)")
+    figure.autofmt_xdate()
+    figure.savefig(file, dpi=110, bbox_inches="tight")
+
+
+def _figure() -> tuple[Any, Any]:
+    try:
+        import matplotlib
+    except ImportError as error:
+        raise UsageError(
+            "a picture needs matplotlib: install it with `pip install 'afterfill[plots]'`"
+        ) from error
+    matplotlib.use("Agg")
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(10, 8), layout="constrained")
+    return figure, figure.subplots(3, 1, sharex=True, height_ratios=(3, 3, 2))
+
+
+def _draw_readings(axis: Any, records: Sequence[object], quantity: Quantity, label: str) -> None:  # noqa: ANN401
+    shown = [r for r in records if isinstance(r, Reading) and r.quantity == quantity]
+    known = [(_moment(r.time_s), r.value) for r in shown if r.value is not None]
+    axis.plot([t for t, _ in known], [v for _, v in known], color=_ORP, linewidth=1)
+    axis.set_ylabel(label)
+    axis.grid(alpha=0.3)
+
+
+def _draw_residual(axis: Any, estimates: Sequence[Estimate], limit_mg_l: float) -> None:  # noqa: ANN401
+    times = [_moment(e.time_s) for e in estimates]
+    low = [max(e.residual_mg_l.q05, _FLOOR_MG_L) for e in estimates]
+    middle = [max(e.residual_mg_l.q50, _FLOOR_MG_L) for e in estimates]
+    high = [max(e.residual_mg_l.q95, _FLOOR_MG_L) for e in estimates]
+    axis.fill_between(times, low, high, color=_BAND, label="residual, 90 % interval")
+    axis.plot(times, middle, color=_LINE, linewidth=1.5, label="residual, median")
+    axis.axhline(limit_mg_l, color=_LIMIT, linestyle="--", label=f"limit {limit_mg_l:g} mg/L")
+    axis.set_yscale("log")
+    axis.set_ylim(_FLOOR_MG_L, 5.0)
+    axis.set_ylabel("oxidant [mg/L as Cl$_2$]")
+    axis.grid(alpha=0.3)
+    axis.legend(loc="upper right", fontsize=8)
+
+
+def _draw_verdicts(axis: Any, verdicts: Sequence[Verdict]) -> None:  # noqa: ANN401
+    for verdict in verdicts:
+        moment = _moment(verdict.time_s)
+        axis.plot([moment], [2.5], marker=_HATCH[verdict.verdict], color=_ORP)
+        word = verdict.verdict + (" (final)" if verdict.final else "")
+        axis.annotate(word, (moment, 2.5), xytext=(6, -3), textcoords="offset points", fontsize=8)
+
+
+def _moment(time_s: float) -> datetime:
+    return datetime.fromtimestamp(time_s, UTC)

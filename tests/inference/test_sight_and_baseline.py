@@ -1,0 +1,76 @@
+import pytest
+
+from afterfill.inference import baseline, suspicion
+from afterfill.inference.sight import Sight, seen, unsettled, why_blind
+
+
+def watched(values: list[float], every_s: float = 30.0) -> Sight:
+    eyes = Sight()
+    for number, value in enumerate(values):
+        eyes = seen(eyes, value, number * every_s)
+    return eyes
+
+
+def test_nothing_read_yet_is_blind() -> None:
+    assert why_blind(Sight(), 0.0) == "no ORP reading yet"
+
+
+def test_silence_blinds_after_five_minutes_and_says_for_how_long() -> None:
+    eyes = watched([300.0, 300.4])
+    assert why_blind(eyes, 320.0) is None
+    assert why_blind(eyes, 30.0 + 600.0) == "no ORP reading for 10 min"
+
+
+@pytest.mark.parametrize(("step_mv", "blind_after_s"), [(0.1, 1200.0), (1.0, 10_800.0)])
+def test_a_value_that_stands_still_blinds_by_the_resolution_of_its_probe(
+    step_mv: float, blind_after_s: float
+) -> None:
+    eyes = watched([300.0, 300.0 + step_mv])
+    at = 30.0
+    while at < 30.0 + blind_after_s + 60.0:
+        at += 30.0
+        eyes = seen(eyes, 300.0 + step_mv, at)
+    assert "stands still" in (why_blind(eyes, at) or "")
+    assert why_blind(eyes, 30.0 + blind_after_s - 30.0) is None
+
+
+def test_a_sudden_fall_is_a_hand_and_not_the_water() -> None:
+    eyes = watched([300.0, 300.5, 200.0])
+    assert "handled" in (why_blind(eyes, 61.0) or "")
+
+
+def test_a_slow_fall_is_the_water() -> None:
+    assert why_blind(watched([300.0 - 3.0 * n for n in range(40)]), 1200.0) is None
+
+
+def test_a_serviced_probe_settles_for_hours() -> None:
+    eyes = unsettled(watched([300.0, 300.4]), 30.0, "serviced")
+    assert why_blind(eyes, 31.0) == "serviced; settling"
+    assert why_blind(seen(eyes, 301.0, 3 * 3600.0 + 30.0), 3 * 3600.0 + 31.0) is None
+
+
+def test_noise_is_learnt_from_neighbouring_readings() -> None:
+    level = baseline.begun(300.0, 0.0)
+    for number in range(1, 3000):
+        level = baseline.followed(level, 300.0 + (3.0 if number % 2 else -3.0), 25.0, 20.0 * number)
+    assert level.noise_mv == pytest.approx(6.0 / 2**0.5, rel=0.1)
+    assert level.level_mv == pytest.approx(300.0, abs=0.5)
+
+
+def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
+    level = baseline.begun(300.0, 0.0)
+    for number in range(1, 60):
+        level = baseline.followed(level, 300.0, 25.0, 20.0 * number)
+    once = suspicion.looked(level, 340.0, 25.0)
+    assert not suspicion.raised(suspicion.looked(once, 300.0, 25.0))
+    thrice = suspicion.looked(suspicion.looked(once, 340.0, 25.0), 340.0, 25.0)
+    assert suspicion.raised(thrice)
+
+
+def test_colder_water_alone_is_suspicious() -> None:
+    level = baseline.begun(300.0, 0.0)
+    for number in range(1, 60):
+        level = baseline.followed(level, 300.0, 25.0, 20.0 * number)
+    for _ in range(3):
+        level = suspicion.looked(level, 300.0, 24.2)
+    assert suspicion.raised(level)
