@@ -25,6 +25,8 @@ def message_of(
 
 def _oxidant(now: Estimate, limit_mg_l: float) -> str:
     low, middle, high = now.residual_mg_l
+    if not now.sees and high <= limit_mg_l:  # nothing known is no figure to show
+        return now.why_blind or "the ORP cannot be used"
     return (
         f"residual oxidant {middle:.2g} mg/L (90 % interval {low:.2g} to {high:.2g}), limit "
         f"{limit_mg_l:g}; over it with probability {now.p_over_limit:.2f}"

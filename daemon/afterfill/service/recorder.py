@@ -11,6 +11,7 @@ from pathlib import Path
 
 from afterfill.config import Config
 from afterfill.errors import JournalError
+from afterfill.inference.watch import residual_of
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import (
     EVENTS,
@@ -62,6 +63,11 @@ class Recorder:
     def state(self, tank: str) -> TankState:
         """The tank's state now."""
         return self._states[tank]
+
+    def residual_high_mg_l(self, tank: str) -> float:
+        """95 % point of the residual now [mg/L as Cl2]; 0 when no refill is under watch."""
+        watching = self._states[tank].belief.watch
+        return 0.0 if watching is None else residual_of(watching).q95
 
     # --- what comes in -----------------------------------------------------------------------
 

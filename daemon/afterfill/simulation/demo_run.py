@@ -10,7 +10,7 @@ from afterfill.config_file import load
 from afterfill.journal.store import Journal
 from afterfill.planning.rescue import rescue_dose_ml
 from afterfill.records import AlarmChange, AlarmCommand, Output, Reading, Stamp
-from afterfill.service.driver_registry import ports_of
+from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 from afterfill.simulation import demo_scenario as story
@@ -38,7 +38,7 @@ class Frame:
 def prepared(folder: Path) -> Config:
     """The demo's folder with its configuration. Raises ConfigError never but for a bad disk."""
     folder.mkdir(parents=True, exist_ok=True)
-    text = story.CONFIG.format(orp_port=folder / "orp-probe", bus_port=folder / "probe-bus")
+    text = story.configuration(folder / "orp-probe", folder / "probe-bus")
     (folder / CONFIG_NAME).write_text(text, encoding="utf-8")
     return load(folder / CONFIG_NAME)
 
@@ -104,7 +104,7 @@ def _alarmed(found: list[Output]) -> bool:
     return any(isinstance(o, AlarmChange) and o.alarm == _ALARM and o.active for o in found)
 
 
-def _always_due(plan: object) -> object:
+def _always_due(plan: PortPlan) -> PortPlan:
     """The demo sets the pace itself: every probe is due at every moment that is played."""
     return replace(plan, every_s=dict.fromkeys(plan.every_s, 0.0))
 

@@ -4,6 +4,7 @@ All of it is invented. Times are seconds since the first midnight.
 """
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from afterfill.records import Dose, Event, KitResult, Refill, Service
 from afterfill.simulation.virtual_probe import VirtualOrpProbe
@@ -22,7 +23,10 @@ END_S = 7 * DAY_S + 13 * HOUR_S
 QUIET_EVERY_S, CLOSE_EVERY_S = 120.0, 20.0
 _CLOSE_BEFORE_S, _CLOSE_AFTER_S = 1200.0, 4 * HOUR_S
 
-CONFIG = f"""\
+
+def configuration(orp_port: Path, bus_port: Path) -> str:
+    """The demo's configuration file, with its probes on these two serial lines."""
+    return f"""\
 # The demo's tank. Everything in it is invented.
 [tank.{TANK}]
 litres = {LITRES:g}
@@ -44,7 +48,7 @@ label = {{ ml = 5, litres = 200, mg_l = 1.0 }}
 tank = "{TANK}"
 quantity = "orp"
 driver = "line"
-port = "{{orp_port}}"
+port = "{orp_port}"
 every_s = 120
 request = "R\\r"
 terminator = "\\r\\n"
@@ -55,7 +59,7 @@ reference = "Ag/AgCl 3 M KCl"
 tank = "{TANK}"
 quantity = "ph"
 driver = "modbus"
-port = "{{bus_port}}"
+port = "{bus_port}"
 every_s = 120
 device = 1
 baud = 115200
@@ -67,7 +71,7 @@ scale = 0.01
 tank = "{TANK}"
 quantity = "temperature"
 driver = "modbus"
-port = "{{bus_port}}"
+port = "{bus_port}"
 every_s = 120
 device = 1
 baud = 115200

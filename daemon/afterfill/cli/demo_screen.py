@@ -1,0 +1,165 @@
+"""What the demo shows: the moment, the belief and what was said, as a screen or as plain lines."""
+
+from collections import deque
+from dataclasses import dataclass, field
+
+from rich.console import Group, RenderableType
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from afterfill.records import (
+    AlarmChange,
+    Estimate,
+    Output,
+    Quantiles,
+    Quantity,
+    Reading,
+    RefillSeen,
+    Verdict,
+)
+from afterfill.simulation.demo_run import Frame
+
+_BARS = "▁▂▃▄▅▆▇█"
+_KEPT_LINES = 9
+_CHART = 70
+VERDICT_STYLE = {
+    "clear": "green",
+    "possible": "yellow",
+    "carried-over": "bold red",
+    "cannot-tell": "magenta",
+}
+
+
+@dataclass
+class DemoScreen:
+    """Takes frames and keeps what is to be seen of them."""
+
+    estimate: Estimate | None = None
+    verdict: Verdict | None = None
+    alarms: dict[str, AlarmChange] = field(default_factory=dict)
+    values: dict[Quantity, float] = field(default_factory=dict)
+    orp_mv: deque[float] = field(default_factory=lambda: deque(maxlen=_CHART))
+    lines: deque[str] = field(default_factory=lambda: deque(maxlen=_KEPT_LINES))
+    time_s: float = 0.0
+    true_mg_l: float = 0.0
+
+    def took(self, frame: Frame) -> list[str]:
+        """Take a frame; returns the new lines, one for each thing that was said or found."""
+        self.time_s, self.true_mg_l = frame.time_s, frame.true_residual_mg_l
+        for reading in frame.readings:
+            self._read(reading)
+        new = [f"{_clock(frame.time_s)}  {line}" for line in frame.lines]
+        for output in frame.found:
+            self._found(output)
+            new += [f"{_clock(frame.time_s)}  {text}" for text in sentences_of(output)]
+        self.lines.extend(new)
+        return new
+
+    def _read(self, reading: Reading) -> None:
+        if reading.value is None:
+            return
+        self.values[reading.quantity] = reading.value
+        if reading.quantity == "orp":
+            self.orp_mv.append(reading.value)
+
+    def _found(self, output: Output) -> None:
+        if isinstance(output, Estimate):
+            self.estimate = output
+        elif isinstance(output, Verdict):
+            self.verdict = output
+        elif isinstance(output, AlarmChange):
+            self.alarms[output.alarm] = output
+
+    def view(self) -> RenderableType:
+        """The screen now."""
+        title = f"afterfill demo: tank 'window', {_clock(self.time_s)} (fast time)"
+        parts: list[RenderableType] = [
+            self._chart(),
+            self._table(),
+            Text("\n".join(self.lines), style="dim"),
+        ]
+        return Panel(Group(*parts), title=title, border_style=self._border())
+
+    def _border(self) -> str:
+        alarm = self.alarms.get("residual-oxidant")
+        return "red" if alarm is not None and alarm.active else "cyan"
+
+    def _chart(self) -> Text:
+        low, high = min(self.orp_mv, default=0.0), max(self.orp_mv, default=1.0)
+        span = max(high - low, 25.0)
+        bars = "".join(_BARS[min(int((v - low) / span * 8), 7)] for v in self.orp_mv)
+        return Text(f"ORP {self.values.get('orp', 0.0):6.1f} mV  {bars}\n", style="bold")
+
+    def _table(self) -> Table:
+        table = Table.grid(padding=(0, 2))
+        for name, value in self._rows():
+            table.add_row(Text(name, style="dim"), value)
+        return table
+
+    def _rows(self) -> list[tuple[str, Text]]:
+        values = self.values
+        rows = [
+            (
+                "pH, temperature",
+                Text(f"{values.get('ph', 0.0):.2f}, {values.get('temperature', 0.0):.1f} °C"),
+            )
+        ]
+        if self.estimate is not None:
+            rows += _estimate_rows(self.estimate)
+        truth = f"{self.true_mg_l:.3f} mg/L (only the simulation knows this)"
+        rows.append(("really in the water", Text(truth, style="italic")))
+        if self.verdict is not None:
+            rows.append(("last verdict", verdict_text(self.verdict)))
+        active = [a.alarm for a in self.alarms.values() if a.active]
+        rows.append(("alarms", Text(", ".join(active) or "none", style="red" if active else "")))
+        return rows
+
+
+def _estimate_rows(estimate: Estimate) -> list[tuple[str, Text]]:
+    rows = [("residual oxidant", Text(f"{_spread(estimate.residual_mg_l)} mg/L as Cl2"))]
+    if estimate.free_ammonia_mg_l is not None:
+        ammonia = _spread(estimate.free_ammonia_mg_l)
+        rows.append(("un-ionised ammonia", Text(f"{ammonia} mg/L as N")))
+    if estimate.sees:
+        floor = estimate.detection_floor_mg_l or 0.0
+        rows.append(("sees", Text(f"residuals over about {floor:.2g} mg/L")))
+    else:
+        rows.append(("sees", Text(f"nothing: {estimate.why_blind}", style="magenta")))
+    return rows
+
+
+def _spread(quantiles: Quantiles) -> str:
+    low, middle, high = quantiles
+    return f"{middle:.3f}  (90 %: {low:.3f} to {high:.3f})"
+
+
+def verdict_text(verdict: Verdict) -> Text:
+    """A verdict in a line: word, probability, peak with interval."""
+    final = ", final" if verdict.final else ""
+    text = Text(verdict.verdict, style=VERDICT_STYLE[verdict.verdict])
+    return text.append(
+        f"  probability {verdict.probability:.2f}, peak {_spread(verdict.peak_residual_mg_l)}"
+        f" mg/L{final}",
+        style="default",
+    )
+
+
+def sentences_of(output: Output) -> list[str]:
+    """What a finding says to a person, one line each; nothing for estimates."""
+    if isinstance(output, RefillSeen):
+        low, _, high = output.fraction
+        return [f"a refill is under watch ({output.origin}, {low:.0%} to {high:.0%} of the tank)"]
+    if isinstance(output, Verdict):
+        reasons = ", ".join(
+            f"{e.source} {e.log_odds:+.1f}" for e in output.evidence if abs(e.log_odds) >= 0.05
+        )
+        return [f"verdict: {verdict_text(output).plain}", f"  because (log odds): {reasons}"]
+    if isinstance(output, AlarmChange):
+        return [f"alarm {output.alarm}: {output.state} ({output.message})"]
+    return []
+
+
+def _clock(time_s: float) -> str:
+    day, rest = divmod(int(time_s), 86400)
+    return f"day {day + 1} {rest // 3600:02d}:{rest % 3600 // 60:02d}"

@@ -1,0 +1,41 @@
+"""`afterfill run`: the service itself."""
+
+import logging
+import signal
+import sys
+import threading
+from typing import Annotated
+
+import typer
+
+from afterfill.cli.options import ConfigOption
+
+
+def run(
+    config: ConfigOption = None,
+    verbose: Annotated[bool, typer.Option(help="Say more in the log.")] = False,
+) -> None:
+    """Read the probes, watch every refill, raise alarms and deliver, until stopped (SIGTERM).
+
+    Runs in the foreground and logs to standard error; a service manager does the rest. Exit 2
+    when the configuration is wrong, 3 when the journal cannot be had.
+    """
+    _log_to_stderr(verbose)
+    from afterfill.cli.options import loaded
+    from afterfill.service.service import run_service
+
+    settings, journal_path = loaded(config)
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    run_service(settings, journal_path, stop)
+
+
+def _log_to_stderr(verbose: bool) -> None:
+    logging.basicConfig(
+        stream=sys.stderr,
+        level=logging.DEBUG if verbose else logging.INFO,
+        format="%(levelname)s %(name)s: %(message)s",
+    )
+    for chatty in ("apscheduler", "urllib3", "matplotlib", "asyncio"):
+        logging.getLogger(chatty).setLevel(logging.WARNING)

@@ -1,0 +1,125 @@
+"""The whole service: which threads there are, and how they end."""
+
+import logging
+import queue
+import socket
+import threading
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Protocol
+
+from afterfill.config import Config
+from afterfill.journal.store import Journal
+from afterfill.ports import Clock
+from afterfill.records import Health, Stamp
+from afterfill.service.calendar import scheduler
+from afterfill.service.clock import SystemClock
+from afterfill.service.driver_registry import ports_of
+from afterfill.service.recorder import Recorder
+from afterfill.service.sampler import Sampler
+from afterfill.service.supervision import Worker, supervise
+from afterfill.service.threads import Work, fold_for_ever, sample_for_ever
+from afterfill.sinks.health import SinkHealth
+
+_log = logging.getLogger(__name__)
+_STOP_WITHIN_S = 4.5  # the service manager's patience is 5 s
+
+
+class Sink(Protocol):
+    """What delivers from the journal in a thread of its own."""
+
+    def run(self, stop: threading.Event) -> None:
+        """Deliver until `stop` is set."""
+
+    def health(self) -> SinkHealth:
+        """How delivery is doing."""
+
+
+def run_service(config: Config, journal_path: Path, stop: threading.Event) -> None:
+    """Run until `stop` is set.
+
+    Raises ConfigError or JournalError when it cannot begin; what fails later is tried again.
+    """
+    Journal.open(journal_path).close()  # a journal that cannot be had is an end, not a retry
+    clock = SystemClock(stop)
+    work: Work = queue.SimpleQueue()
+    samplers = [Sampler(plan) for plan in ports_of(config)]
+    sinks = _sinks(config, journal_path, clock)
+    workers: list[Worker] = []
+    workers += [_sampling(sampler, clock, work, stop) for sampler in samplers]
+    workers += [_delivery(name, sink, stop) for name, sink in sinks.items()]
+    health = _health_source(config, samplers, sinks, workers)
+    workers.append(_core(config, journal_path, clock, work, health, stop))
+    jobs = scheduler(config.journal, list(config.tank), work)
+    jobs.start()
+    _log.info(
+        "running: %d tanks, %d ports, journal %s", len(config.tank), len(samplers), journal_path
+    )
+    late = supervise(workers, stop, _STOP_WITHIN_S)
+    jobs.shutdown(wait=False)
+    if late:
+        _log.warning("did not end in time: %s", ", ".join(late))
+    _log.info("stopped")
+
+
+def _sampling(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> Worker:
+    return Worker(f"port {sampler.device}", lambda: sample_for_ever(sampler, clock, work, stop))
+
+
+def _delivery(name: str, sink: Sink, stop: threading.Event) -> Worker:
+    return Worker(f"sink {name}", lambda: sink.run(stop))
+
+
+def _core(
+    config: Config,
+    journal_path: Path,
+    clock: Clock,
+    work: Work,
+    health: Callable[[Stamp], Sequence[Health]],
+    stop: threading.Event,
+) -> Worker:
+    def body() -> None:
+        fold_for_ever(Recorder(config, journal_path), clock, work, health, stop)
+
+    return Worker("core", body)
+
+
+def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
+    """The sinks that the configuration names; their libraries load only then."""
+    sinks: dict[str, Sink] = {}
+    if config.mqtt is not None:
+        from afterfill.sinks.mqtt import MqttSink
+
+        sinks["mqtt"] = MqttSink(journal_path, config, clock.stamp, socket.gethostname())
+    if config.influxdb is not None:
+        from afterfill.sinks.influx import InfluxSink
+
+        sinks["influxdb"] = InfluxSink(
+            journal_path, config.influxdb, clock.stamp, socket.gethostname()
+        )
+    return sinks
+
+
+def _health_source(
+    config: Config, samplers: list[Sampler], sinks: dict[str, Sink], workers: list[Worker]
+) -> Callable[[Stamp], Sequence[Health]]:
+    """Health of probes, sinks and threads. What belongs to no tank is told with the first one."""
+    first = next(iter(config.tank))
+
+    def health(stamp: Stamp) -> Sequence[Health]:
+        found = [record for sampler in samplers for record in sampler.health(stamp)]
+        for name, sink in sinks.items():
+            state = sink.health()
+            found.append(
+                Health(stamp.time_s, first, f"sink {name}", state.up, state.age_s, state.errors,
+                       state.detail)
+            )  # fmt: skip
+        for worker in workers:
+            if worker.deaths:
+                found.append(
+                    Health(stamp.time_s, first, f"thread {worker.name}", worker.is_alive(), None,
+                           worker.deaths, worker.last_error)
+                )  # fmt: skip
+        return found
+
+    return health

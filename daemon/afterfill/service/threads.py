@@ -1,0 +1,84 @@
+"""The bodies of the service's own threads: sampling loops and the core."""
+
+import queue
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from afterfill.ports import Clock
+from afterfill.records import Health, Reading, Stamp
+from afterfill.service.recorder import Recorder
+from afterfill.service.sampler import Sampler
+
+_LONGEST_WAIT_S = 0.5
+_INBOX_EVERY_S = 0.25
+_HEALTH_EVERY_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What one exchange with a port gave, and when."""
+
+    stamp: Stamp
+    readings: Sequence[Reading]
+
+
+@dataclass(frozen=True, slots=True)
+class Chore:
+    """Upkeep of the journal, done by the thread that owns it."""
+
+    do: Callable[[Recorder, Stamp], None]
+
+
+Work = queue.SimpleQueue[Batch | Chore]
+
+
+def sample_for_ever(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> None:
+    """Read what is due and hand it to the core until `stop` is set."""
+    try:
+        while not stop.is_set():
+            wait_s = sampler.next_due_s() - clock.monotonic_s()
+            if wait_s > 0.0:
+                clock.wait(min(wait_s, _LONGEST_WAIT_S))
+                continue
+            stamp = clock.stamp()
+            readings = sampler.read_due(stamp)
+            work.put(Batch(stamp, readings))
+    finally:
+        sampler.close()
+
+
+def fold_for_ever(
+    recorder: Recorder,
+    clock: Clock,
+    work: Work,
+    health: Callable[[Stamp], Sequence[Health]],
+    stop: threading.Event,
+) -> None:
+    """Record and fold what comes until `stop` is set; then save everything."""
+    next_health_s = clock.monotonic_s() + _HEALTH_EVERY_S
+    try:
+        while not stop.is_set():
+            _take(recorder, clock, work)
+            stamp = clock.stamp()
+            recorder.inbox(stamp)
+            recorder.ticks(stamp)
+            if stamp.monotonic_s >= next_health_s:
+                recorder.health(health(stamp), stamp)
+                next_health_s = stamp.monotonic_s + _HEALTH_EVERY_S
+            recorder.save(stamp)
+        while not work.empty():
+            _take(recorder, clock, work)
+    finally:
+        recorder.close(clock.stamp())
+
+
+def _take(recorder: Recorder, clock: Clock, work: Work) -> None:
+    try:
+        item = work.get(timeout=_INBOX_EVERY_S)
+    except queue.Empty:
+        return
+    if isinstance(item, Batch):
+        recorder.readings(item.readings, item.stamp)
+    else:
+        item.do(recorder, clock.stamp())
