@@ -109,7 +109,7 @@ def _close(console: Any, folder: Path, verdicts: list[str]) -> None:  # noqa: AN
     picture = _picture(folder)
     console.rule("summary")
     for number, verdict in enumerate(verdicts, start=1):
-        console.print(f"refill {number}: {verdict}", markup=False, highlight=False)
+        console.print(f"refill {number}: {verdict}", markup=False, highlight=False, soft_wrap=True)
     console.print(f"\nwhat to do about a carry-over: {RESIDUAL_OXIDANT.action}", highlight=False)
     console.print(
         "\nWhat the probes cannot see: residuals below the detection floor, ammonia itself, and "

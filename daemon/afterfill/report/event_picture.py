@@ -11,7 +11,8 @@ from afterfill.records import Estimate, Quantity, Reading, Refill, Verdict
 
 _BAND, _LINE, _LIMIT, _ORP = "#9ecae1", "#08519c", "#b30000", "#333333"  # told apart in grey too
 _FLOOR_MG_L = 1e-3  # lower end of the logarithmic scale
-_HATCH = {"clear": "o", "possible": "s", "carried-over": "X", "cannot-tell": "D"}
+_HEIGHTS_MG_L = (2.8, 1.6, 0.9)  # verdicts that follow each other closely stay legible
+_MARKER = {"clear": "o", "possible": "s", "carried-over": "X", "cannot-tell": "D"}
 
 
 def draw_event(
@@ -28,8 +29,8 @@ def draw_event(
         for axis in (orp, water, air):
             axis.axvline(_moment(refill.time_s), color=_ORP, linestyle=":", linewidth=1)
         orp.annotate(
-            "refill", (_moment(refill.time_s), 1.0), xycoords=("data", "axes fraction"),
-            xytext=(4, -12), textcoords="offset points",
+            "refill", (_moment(refill.time_s), 0.0), xycoords=("data", "axes fraction"),
+            xytext=(4, 6), textcoords="offset points",
         )  # fmt: skip
     orp.set_title(f"Tank '{tank}': what the probes saw and what it means")
     air.set_xlabel("time (UTC)")
@@ -75,11 +76,13 @@ def _draw_residual(axis: Any, estimates: Sequence[Estimate], limit_mg_l: float) 
 
 
 def _draw_verdicts(axis: Any, verdicts: Sequence[Verdict]) -> None:  # noqa: ANN401
-    for verdict in verdicts:
-        moment = _moment(verdict.time_s)
-        axis.plot([moment], [2.5], marker=_HATCH[verdict.verdict], color=_ORP)
+    for number, verdict in enumerate(verdicts):
+        moment, height = _moment(verdict.time_s), _HEIGHTS_MG_L[number % len(_HEIGHTS_MG_L)]
+        axis.plot([moment], [height], marker=_MARKER[verdict.verdict], color=_ORP)
         word = verdict.verdict + (" (final)" if verdict.final else "")
-        axis.annotate(word, (moment, 2.5), xytext=(6, -3), textcoords="offset points", fontsize=8)
+        axis.annotate(
+            word, (moment, height), xytext=(6, -3), textcoords="offset points", fontsize=8
+        )
 
 
 def _moment(time_s: float) -> datetime:

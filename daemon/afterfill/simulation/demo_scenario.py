@@ -20,8 +20,8 @@ HOUR_S, DAY_S = 3600.0, 86400.0
 CHANGE_S = 5 * DAY_S + 11 * HOUR_S
 TOP_OFF_S = 7 * DAY_S + 6 * HOUR_S + 600.0
 END_S = 7 * DAY_S + 13 * HOUR_S
-QUIET_EVERY_S, CLOSE_EVERY_S = 120.0, 20.0
-_CLOSE_BEFORE_S, _CLOSE_AFTER_S = 1200.0, 4 * HOUR_S
+QUIET_EVERY_S, CLOSE_EVERY_S = 180.0, 20.0
+_CLOSE_BEFORE_S, _CLOSE_AFTER_S = 1200.0, 2.5 * HOUR_S
 
 
 def configuration(orp_port: Path, bus_port: Path) -> str:
@@ -49,7 +49,7 @@ tank = "{TANK}"
 quantity = "orp"
 driver = "line"
 port = "{orp_port}"
-every_s = 120
+every_s = 180
 request = "R\\r"
 terminator = "\\r\\n"
 pattern = 'ORP=(?P<orp>-?[\\d.]+);PH=[\\d.]+;T=-?[\\d.]+'
@@ -60,7 +60,7 @@ tank = "{TANK}"
 quantity = "ph"
 driver = "modbus"
 port = "{bus_port}"
-every_s = 120
+every_s = 180
 device = 1
 baud = 115200
 register = 1
@@ -72,7 +72,7 @@ tank = "{TANK}"
 quantity = "temperature"
 driver = "modbus"
 port = "{bus_port}"
-every_s = 120
+every_s = 180
 device = 1
 baud = 115200
 register = 2

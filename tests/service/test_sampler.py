@@ -1,0 +1,113 @@
+"""The sampling of one port, with a port that does what the test says."""
+
+from collections.abc import Sequence
+
+import pytest
+from pydantic import BaseModel
+
+from afterfill.errors import DeviceUnavailable
+from afterfill.ports import ProbeSpec, Sample
+from afterfill.records import Stamp
+from afterfill.service import sampler as sampler_module
+from afterfill.service.driver_registry import PortPlan
+from afterfill.service.sampler import Sampler
+
+
+class NoSettings(BaseModel):
+    """A driver without keys of its own."""
+
+
+PLAN = PortPlan(
+    device="/dev/probe",
+    driver="fake",
+    probes=(ProbeSpec("t-orp", "orp", NoSettings()), ProbeSpec("t-ph", "ph", NoSettings())),
+    every_s={"t-orp": 10.0, "t-ph": 30.0},
+    offset={"t-orp": 5.0, "t-ph": 0.0},
+    tank={"t-orp": "t", "t-ph": "t"},
+    quantity={"t-orp": "orp", "t-ph": "ph"},
+)
+
+
+class Port:
+    """Answers 300 and 7.2, unless it is unplugged."""
+
+    def __init__(self) -> None:
+        self.plugged, self.opened, self.bad = True, 0, False
+
+    def open(self) -> None:
+        if not self.plugged:
+            raise DeviceUnavailable("/dev/probe is gone; plug it in")
+        self.opened += 1
+
+    def read(self, due: Sequence[str]) -> list[Sample]:
+        if not self.plugged:
+            raise DeviceUnavailable("/dev/probe is gone; plug it in")
+        if self.bad:
+            return [Sample(name, None, "garbled", b"\x01\x02") for name in due]
+        return [Sample(name, {"t-orp": 300.0, "t-ph": 7.2}[name]) for name in due]
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.fixture
+def port(monkeypatch: pytest.MonkeyPatch) -> Port:
+    fake = Port()
+    monkeypatch.setattr(sampler_module, "open_port", lambda plan: fake)
+    return fake
+
+
+def at(monotonic_s: float) -> Stamp:
+    return Stamp(1.8e9 + monotonic_s, True, "b", monotonic_s)
+
+
+def test_each_probe_is_read_at_its_own_pace_in_the_order_of_the_fold(port: Port) -> None:
+    sampler = Sampler(PLAN)
+    read = [[r.quantity for r in sampler.read_due(at(100.0 + 10.0 * n))] for n in range(4)]
+    assert read == [["ph", "orp"], ["orp"], ["orp"], ["ph", "orp"]]
+
+
+def test_the_offset_of_the_configuration_is_added(port: Port) -> None:
+    readings = Sampler(PLAN).read_due(at(100.0))
+    assert {r.quantity: r.value for r in readings} == {"orp": 305.0, "ph": 7.2}
+
+
+def test_a_bad_reply_is_a_reading_with_its_reason_and_bytes(port: Port) -> None:
+    port.bad = True
+    (reading, _) = Sampler(PLAN).read_due(at(100.0))
+    assert (reading.value, reading.invalid, reading.raw) == (None, "garbled", "01 02")
+
+
+def test_a_lost_port_gives_readings_that_say_so_and_is_found_again(
+    port: Port, caplog: pytest.LogCaptureFixture
+) -> None:
+    sampler = Sampler(PLAN)
+    sampler.read_due(at(100.0))
+    port.plugged = False
+    for n in range(1, 7):
+        assert {r.invalid for r in sampler.read_due(at(100.0 + 10.0 * n))} == {"port-lost"}
+    port.plugged = True
+    found = [sampler.read_due(at(160.0 + 10.0 * n)) for n in range(1, 5)]
+    assert found[-1][-1].value == 305.0
+    said = [record.getMessage() for record in caplog.records]
+    assert said == ["/dev/probe is gone; plug it in; trying again", "port /dev/probe is back"]
+
+
+def test_health_tells_age_and_errors(port: Port) -> None:
+    sampler = Sampler(PLAN)
+    sampler.read_due(at(100.0))
+    port.bad = True
+    sampler.read_due(at(110.0))
+    orp = next(h for h in sampler.health(at(112.0)) if h.component == "probe t-orp")
+    assert (orp.up, orp.age_s, orp.errors, orp.detail) == (True, 12.0, 1, "garbled")
+    sampler.read_due(at(400.0))
+    orp = next(h for h in sampler.health(at(400.0)) if h.component == "probe t-orp")
+    assert not orp.up
+
+
+def test_missed_times_are_not_made_up_for(port: Port) -> None:
+    sampler = Sampler(PLAN)
+    sampler.read_due(at(100.0))
+    assert len(sampler.read_due(at(1000.0))) == 2
+    assert sampler.read_due(at(1001.0)) == []
+    assert sampler.next_due_s() == pytest.approx(1005.0, abs=5.1)
