@@ -70,7 +70,8 @@ class Sampler:
     def _schedule(self, name: str, now_s: float) -> None:
         """The next time on this probe's grid; after a delay what was missed is not made up for."""
         course, every_s = self._courses[name], self._plan.every_s[name]
-        course.due_s = max(course.due_s + every_s, now_s + 0.5 * every_s)
+        begin_s = course.due_s if course.due_s > 0.0 else now_s
+        course.due_s = max(begin_s + every_s, now_s + 0.5 * every_s)
 
     def _samples(self, due: Sequence[str], now_s: float) -> list[Sample]:
         if not self._ready(now_s):
