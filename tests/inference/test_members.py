@@ -64,7 +64,7 @@ def test_decay_is_that_of_a_numerical_solution() -> None:
 
     def slope(time_s: float, combined: np.ndarray) -> np.ndarray:
         pouring = rate if begin_s <= time_s <= end_s else 0.0
-        return pouring * (t.in_combined[member] - combined) - k * combined
+        return np.asarray(pouring * (t.in_combined[member] - combined) - k * combined)
 
     exact = solve_ivp(slope, (-600.0, 3600.0), [0.0], max_step=10.0, rtol=1e-8)
     assert after.combined[member] == pytest.approx(exact.y[0, -1], rel=0.02)
