@@ -1,0 +1,52 @@
+"""`afterfill check`: prove that everything the service needs is there and works."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from afterfill.cli.options import ConfigOption, JsonOption, config_path, loaded
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from afterfill.cli.finding import Finding
+    from afterfill.config import Config
+
+
+def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
+    """Prove configuration, ports, probes, broker, database, clock and disk, a line each.
+
+    Opens every port and takes one reading of every probe; a port that the running service holds
+    is judged by what the service recorded. Ends with 1 when something is faulty, with 2 when the
+    configuration is wrong.
+    """
+    from afterfill.cli.console import say, say_json
+
+    settings, journal_path = loaded(config)
+    faulty = False
+    for finding in _findings(settings, journal_path, config_path(config)):
+        say_json(finding.wire()) if as_json else say(finding.line())
+        faulty |= finding.state == "fault"
+    if faulty:
+        raise typer.Exit(1)
+
+
+def _findings(config: "Config", journal_path: Path, path: Path) -> "Iterator[Finding]":
+    from afterfill.cli.check_machine import clock_finding, disk_finding
+    from afterfill.cli.check_ports import port_findings
+    from afterfill.cli.check_service import delivery_findings, service_finding
+    from afterfill.cli.finding import Finding
+    from afterfill.service.driver_registry import ports_of
+
+    plans = ports_of(config)
+    size = f"tanks: {len(config.tank)}, probes: {len(config.probe)}, ports: {len(plans)}"
+    yield Finding("configuration", "ok", f"{path} can be used ({size})")
+    for plan in plans:
+        yield from port_findings(plan, config, journal_path)
+    if not plans:
+        yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
+    yield from delivery_findings(config)
+    yield clock_finding()
+    yield disk_finding(config.journal, journal_path)
+    yield service_finding(config, journal_path)

@@ -1,0 +1,95 @@
+"""`afterfill export`: a recording of a tank from the journal, with what the service found live."""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from afterfill.cli.options import (
+    ConfigOption,
+    JsonOption,
+    TankOption,
+    config_path,
+    loaded,
+    one_tank,
+    reading_journal,
+)
+from afterfill.errors import RecordingError, UsageError
+
+if TYPE_CHECKING:
+    from afterfill.journal.store import Journal
+
+FOUND = "verdicts.jsonl"
+_FOUND_KINDS = ("estimate", "refill-seen", "verdict", "alarm")
+_ALL_TIME_S = (0.0, 4_102_444_800.0)  # up to the year 2100
+
+
+def export(
+    folder: Annotated[
+        Path,
+        typer.Argument(metavar="DIR", help="The folder to write; files of these names there go."),
+    ],
+    from_: Annotated[
+        str | None,
+        typer.Option("--from", help="From this time on (2026-03-01T07:30:00Z); default: all."),
+    ] = None,
+    to: Annotated[
+        str | None, typer.Option("--to", help="Up to, but without, this time; default: all.")
+    ] = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a tank's readings and events as a recording that `replay` reads.
+
+    readings.csv and events.jsonl hold what came in, verdicts.jsonl what the service found then.
+    """
+    from afterfill.cli.console import say, say_json
+    from afterfill.journal.recording import write_recording
+
+    settings, journal_path = loaded(config)
+    name = one_tank(settings, tank)
+    from_s, to_s = _span(from_, to)
+    with reading_journal(journal_path) as journal:
+        written = write_recording(journal, name, from_s, to_s, folder)
+        found = _write_found(journal, name, from_s, to_s, folder / FOUND)
+    if as_json:
+        say_json(
+            {"kind": "export", "tank": name, "folder": str(folder), "rows": written.rows,
+             "events": written.events, "findings": found}
+        )  # fmt: skip
+        return
+    say(f"{folder}: {written.rows} rows of readings, {written.events} events, {found} findings")
+    say(
+        f"replay it with: afterfill replay {folder} --config {config_path(config)} --tank {name} "
+        "--out replayed.jsonl"
+    )
+
+
+def _span(from_: str | None, to: str | None) -> tuple[float, float]:
+    from afterfill.cli.times import present_s, time_from
+
+    now_s = present_s()
+    begin_s = _ALL_TIME_S[0] if from_ is None else time_from(from_, now_s)
+    end_s = _ALL_TIME_S[1] if to is None else time_from(to, now_s)
+    if begin_s >= end_s:
+        raise UsageError(f"--from {from_} does not lie before --to {to}: swap them")
+    return begin_s, end_s
+
+
+def _write_found(journal: "Journal", tank: str, from_s: float, to_s: float, path: Path) -> int:
+    """What was found live, in the same form as a replay gives."""
+    from afterfill.wire import to_line, to_published
+
+    partial = path.with_name(f"{path.name}.partial")
+    count = 0
+    try:
+        with partial.open("w", encoding="utf-8") as file:
+            for entry in journal.between(tank, from_s, to_s, kinds=_FOUND_KINDS):
+                file.write(f"{to_line(to_published(entry.record))}\n")
+                count += 1
+        os.replace(partial, path)
+    except OSError as error:
+        raise RecordingError(f"{path}: cannot be written ({error}); choose another") from error
+    return count

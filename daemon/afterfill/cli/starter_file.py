@@ -1,0 +1,149 @@
+"""The text of a starter configuration, from a few answers."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from pydantic import BaseModel
+
+from afterfill.records import UNITS, Quantity
+
+TomlValue = str | int | float | bool
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeAnswers:
+    """A probe's port, driver and the keys that its driver must have."""
+
+    port: str
+    driver: str
+    settings: type[BaseModel]
+    keys: Mapping[str, TomlValue] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What a starter file needs to know. Volumes litres, chlorine mg/L as Cl2."""
+
+    tank: str
+    litres: float
+    livestock: str
+    disinfectant: str
+    residual_mg_l: float
+    residual_max_mg_l: float
+    label_ml: float
+    label_litres: float
+    label_mg_l: float
+    probes: Mapping[Quantity, ProbeAnswers]
+
+
+def starter_text(answers: Answers) -> str:
+    """The commented TOML."""
+    parts = [_HEAD, _tank(answers), _source(answers), _neutraliser(answers)]
+    parts += [_probe(answers.tank, quantity, it) for quantity, it in answers.probes.items()]
+    return "\n".join([*parts, _TAIL])
+
+
+def _tank(it: Answers) -> str:
+    return f"""\
+[tank.{it.tank}]
+litres = {it.litres:.6g}  # the water it holds when full; "30 gal" is understood too
+livestock = {_toml(it.livestock)}  # "salmonid", "warmwater" or "sensitive": sets the limits
+# alkalinity_mg_l_caco3 = 80  # of the tank's water; a KH test times 17.9
+
+# [tank.{it.tank}.limits]  # only to override those of the livestock
+# residual_oxidant_mg_l = 0.02
+# free_ammonia_mg_l = 0.02
+# ph = [6.5, 8.5]
+# temperature_c = ["74 F", "82 F"]
+"""
+
+
+def _source(it: Answers) -> str:
+    return f"""\
+[source.tap]
+disinfectant = {_toml(it.disinfectant)}  # "chlorine", "chloramine" or "unknown": ask the utility
+residual_mg_l = {it.residual_mg_l:g}  # typical total chlorine at the tap, mg/L as Cl2
+residual_max_mg_l = {it.residual_max_mg_l:g}  # the most that it may be
+# chlorine_to_nitrogen = 4.5  # chloramine: mass ratio of Cl2 to N
+# temperature_c = 12
+"""
+
+
+def _neutraliser(it: Answers) -> str:
+    label = f"{{ ml = {it.label_ml:g}, litres = {it.label_litres:.6g}, mg_l = {it.label_mg_l:g} }}"
+    return f"""\
+[neutraliser.bottle]
+agent = "other"  # "thiosulfate", "sulfite", "metabisulfite", "ascorbate" or "other"
+label = {label}  # ml of it treat litres of water that holds mg_l chlorine
+# binds_ammonia = true  # only when its label says so
+"""
+
+
+def _probe(tank: str, quantity: Quantity, it: ProbeAnswers) -> str:
+    lines = [
+        f"[[probe]]  # {quantity}, in {UNITS[quantity]}",
+        f"tank = {_toml(tank)}",
+        f"quantity = {_toml(quantity)}",
+        f"driver = {_toml(it.driver)}",
+        f"port = {_toml(it.port)}",
+        *(f"{key} = {_toml(value)}" for key, value in it.keys.items()),
+        "# every_s = 10  # seconds between readings",
+        "# offset = 0.0  # added to what the probe says",
+        *_further_keys(it.settings, it.keys),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _further_keys(settings: type[BaseModel], given: Mapping[str, TomlValue]) -> list[str]:
+    """The driver's other keys with their defaults, as comments."""
+    lines = []
+    for name, info in settings.model_fields.items():
+        key = info.alias or name
+        if key not in given and not info.is_required():
+            shown = "(none)" if info.default is None else _toml_any(info.default)
+            lines.append(f"# {key} = {shown}")
+    return lines
+
+
+def required_keys(settings: type[BaseModel]) -> list[str]:
+    """The keys that a driver cannot do without, as they are written."""
+    fields = settings.model_fields.items()
+    return [info.alias or name for name, info in fields if info.is_required()]
+
+
+def _toml(value: TomlValue) -> str:
+    return json.dumps(value, ensure_ascii=False)  # TOML's basic strings are JSON's
+
+
+def _toml_any(value: object) -> str:
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return f"[{', '.join(_toml_any(item) for item in value)}]"
+    return json.dumps(value, ensure_ascii=False, default=str)
+
+
+_HEAD = """\
+# Configuration of afterfill. Chlorine is mg/L as Cl2, ammonia mg/L as N, volumes litres.
+# `afterfill check` proves that it works.
+"""
+
+_TAIL = """\
+# [mqtt]  # a broker of home automation
+# host = "broker.example"
+# username = "afterfill"
+# password_file = "mqtt-password"
+
+# [influxdb]  # a time-series database
+# url = "http://localhost:8086"
+# bucket = "afterfill"
+# token_file = "influxdb-token"
+
+# [[notify]]  # a way to reach a person
+# url_file = "notify-url"
+# at_least = "medium"  # priority of alarm: "low", "medium" or "high"
+
+[journal]
+path = "afterfill.db"  # relative paths start in this file's folder
+keep_days = 400
+max_mb = 2000
+"""

@@ -1,0 +1,30 @@
+"""Hands what a person said to the service, through the journal's inbox."""
+
+import threading
+from pathlib import Path
+
+from afterfill.cli.console import say, say_json
+from afterfill.cli.latest import allowed_age_s, newest_reading
+from afterfill.config import Config
+from afterfill.journal.store import Journal
+from afterfill.records import Event
+from afterfill.service.clock import SystemClock
+from afterfill.wire import to_wire
+
+
+def submitted(
+    config: Config, journal_path: Path, event: Event, words: str, *, as_json: bool
+) -> None:
+    """Leave `event` in the inbox, on the disk when this returns, and answer with `words`.
+
+    Raises JournalError when the journal cannot be written.
+    """
+    stamp = SystemClock(threading.Event()).stamp()
+    with Journal.open(journal_path) as journal:
+        journal.submit(event, stamp)
+        newest = newest_reading(journal, event.tank)
+    running = newest is not None and stamp.time_s - newest.time_s <= allowed_age_s(config)
+    if as_json:
+        say_json({**to_wire(event), "service_running": running})
+    else:
+        say(words if running else f"{words}\nIt will be taken up when the service runs.")

@@ -1,0 +1,73 @@
+"""Times as people write and read them: RFC 3339, ``HH:MM`` of today, ``20 min ago``."""
+
+import re
+import time
+from datetime import datetime
+
+from afterfill.errors import PayloadError, UsageError
+from afterfill.wire import unix_s
+
+_AGO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(s|sec|min|m|h|hours?|d|days?)\s+ago\s*$", re.IGNORECASE)
+_SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
+_HOW = "write 2026-03-01T07:30:00Z, 07:30 (today, this machine's time zone) or '20 min ago'"
+
+
+def present_s() -> float:
+    """Now [Unix s], on the grid of a millisecond."""
+    return round(time.time() * 1000) / 1000
+
+
+def time_from(text: str, now_s: float) -> float:
+    """Unix seconds of what a person wrote. Raises UsageError when it is no time."""
+    ago = _AGO.match(text)
+    if ago is not None:
+        return round((now_s - float(ago[1]) * _SECONDS[ago[2][0].lower()]) * 1000) / 1000
+    if text.strip().lower() == "now":
+        return now_s
+    if re.fullmatch(r"\d{1,2}:\d{2}", text.strip()):
+        return _today(text.strip(), now_s)
+    try:
+        return unix_s(text)
+    except PayloadError as error:
+        raise UsageError(f"'{text}' is not a time: {_HOW}") from error
+
+
+def past_from(text: str | None, now_s: float) -> float:
+    """Like `time_from`, now when nothing is said. Raises UsageError for a time still to come."""
+    if text is None:
+        return now_s
+    time_s = time_from(text, now_s)
+    if time_s > now_s:
+        raise UsageError(
+            f"--at {text} is still to come ({moment(time_s, now_s)}, and it is "
+            f"{moment(now_s, now_s)}): give the time at which it happened"
+        )
+    return time_s
+
+
+def _today(text: str, now_s: float) -> float:
+    hour, minute = (int(part) for part in text.split(":"))
+    # without a zone, so that a day on which the clocks change is reckoned by its own hour
+    local = datetime.fromtimestamp(now_s).astimezone().replace(tzinfo=None)
+    try:
+        return local.replace(hour=hour, minute=minute, second=0, microsecond=0).timestamp()
+    except ValueError as error:
+        raise UsageError(f"'{text}' is not a time of day: {_HOW}") from error
+
+
+def moment(time_s: float, now_s: float) -> str:
+    """A time in this machine's zone: ``14:05`` today, else with the date."""
+    local = datetime.fromtimestamp(time_s).astimezone()
+    today = datetime.fromtimestamp(now_s).astimezone().date()
+    return local.strftime("%H:%M" if local.date() == today else "%Y-%m-%d %H:%M")
+
+
+def age(seconds: float) -> str:
+    """A span in its natural unit: ``45 s``, ``12 min``, ``3.5 h``, ``2.0 days``."""
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    if seconds < 7200:
+        return f"{seconds / 60:.0f} min"
+    if seconds < 172_800:
+        return f"{seconds / 3600:.1f} h"
+    return f"{seconds / 86400:.1f} days"
