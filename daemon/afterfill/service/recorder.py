@@ -15,6 +15,7 @@ from afterfill.inference.watch import residual_of
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import (
     EVENTS,
+    QUANTITIES,
     AlarmChange,
     Event,
     Health,
@@ -72,11 +73,13 @@ class Recorder:
     # --- what comes in -----------------------------------------------------------------------
 
     def readings(self, readings: Sequence[Reading], stamp: Stamp) -> list[Output]:
-        """Accept what one exchange with a port gave; all of one tank share one time."""
+        """Accept what was read at one moment; all of one tank share one time, in the order in
+        which a replay will see them."""
         found: list[Output] = []
         for tank in sorted({reading.tank for reading in readings}):
             time_s = self._timelines[tank].at(stamp)
             ours = [replace(r, time_s=time_s) for r in readings if r.tank == tank]
+            ours.sort(key=lambda reading: QUANTITIES.index(reading.quantity))
             found += self._accepted(tank, ours, stamp)
         return found
 
@@ -203,6 +206,7 @@ def _tell(output: Output) -> None:
             output.tank, output.verdict, output.probability, ", final" if output.final else "",
         )  # fmt: skip
     elif isinstance(output, AlarmChange):
-        _log.warning(
-            "tank %s: alarm %s %s: %s", output.tank, output.alarm, output.state, output.message
-        )
+        _log.log(
+            logging.WARNING if output.active else logging.INFO,
+            "tank %s: alarm %s %s: %s", output.tank, output.alarm, output.state, output.message,
+        )  # fmt: skip
