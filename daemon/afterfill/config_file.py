@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from afterfill import config as tables
 from afterfill.config import Config, Probe
 from afterfill.errors import ConfigError
-from afterfill.sentences import first_sentence, known_keys, nearest
+from afterfill.sentences import first_detail, first_sentence, known_keys, nearest
 
 # The model of each table; a starred table holds one model per ID below it.
 _TABLES: dict[str, type[BaseModel]] = {
@@ -92,7 +92,7 @@ def _check(model: type[BaseModel], table: object, where: str) -> None:
 def _keys_at(model: type[BaseModel], error: ValidationError) -> list[str]:
     """The keys known where the first error lies, so that the nearest one can be named."""
     inner: dict[str, type[BaseModel]] = {"limits": tables.Limits, "label": tables.Label}
-    for part in error.errors(include_url=False)[0]["loc"][:-1]:
+    for part in first_detail(error)["loc"][:-1]:
         model = inner.get(str(part), model)
     return known_keys(model)
 

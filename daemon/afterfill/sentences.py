@@ -21,13 +21,19 @@ def first_sentence(error: ValidationError, where: str, known: Sequence[str] = ()
 
     `known` lists the keys allowed at the top level of what was validated.
     """
-    detail = error.errors(include_url=False)[0]
+    detail = first_detail(error)
     path = ".".join(str(part) for part in detail["loc"])
     if detail["type"] == "extra_forbidden":
         return f"{where}: unknown key '{path}'; {nearest(str(detail['loc'][-1]), known)}"
     if detail["type"] == "missing":
         return f"{where}: key '{path}' is missing"
     return f"{where}: {_key(path)}{_reason(detail)}"
+
+
+def first_detail(error: ValidationError) -> Any:  # noqa: ANN401 - pydantic's ErrorDetails
+    """What to tell of an error: a misspelt key before the missing one that it was meant to be."""
+    details = error.errors(include_url=False)
+    return next((d for d in details if d["type"] == "extra_forbidden"), details[0])
 
 
 def _key(path: str) -> str:
