@@ -54,10 +54,11 @@ class Questions:
 
     def _probes(self, ports: Sequence[str]) -> dict[Quantity, ProbeAnswers]:
         probes: dict[Quantity, ProbeAnswers] = {}
-        port = ports[0] if ports and self._ask else _NO_PORT
+        likely = ports[0] if ports and self._ask else _NO_PORT
         for quantity in _ASKED:
             called = _CALLED[quantity]
-            port = self._text(f"{quantity}_port", f"Port of the {called} probe, - for none", port)
+            port = self._text(f"{quantity}_port", f"Port of the {called} probe, - for none", likely)
+            likely = port if self._ask else _NO_PORT  # one head often has all three
             if port != _NO_PORT:
                 probes[quantity] = self._probe(quantity, port)
         self._check_all_used(probes)

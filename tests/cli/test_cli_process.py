@@ -1,0 +1,142 @@
+"""The command as its user starts it: a process, its exit codes, its two streams."""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from afterfill.simulation.line_device import LineDevice
+from afterfill.simulation.pty_port import PtyPort
+from cli_room import MEASURED, line_probes, write_config
+
+PROGRAM = [sys.executable, "-m", "afterfill.cli.main"]
+
+
+def run(folder: Path, *arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*PROGRAM, *arguments],
+        cwd=folder,
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=False,
+    )
+
+
+@pytest.fixture
+def head(tmp_path: Path) -> Iterator[Path]:
+    with PtyPort(LineDevice(lambda: MEASURED), tmp_path / "head") as port:
+        yield port.link
+
+
+def test_the_console_script_is_this_program(tmp_path: Path) -> None:
+    script = Path(sys.executable).with_name("afterfill")
+    result = subprocess.run([script, "--help"], capture_output=True, text=True, check=True)
+    for command in ("demo", "run", "setup", "check", "now", "log", "probe", "alarm", "replay"):
+        assert f"\n  {command} " in result.stdout
+    assert "no drinking-water instrument" in result.stdout
+
+
+def test_help_loads_nothing_heavy() -> None:
+    heavy = {"numpy", "pydantic", "rich", "serial", "paho", "matplotlib", "influxdb_client"}
+    code = f"import sys, afterfill.cli.main; sys.exit(bool({heavy} & set(sys.modules)))"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_no_configuration_at_all_is_one_sentence(tmp_path: Path) -> None:
+    result = run(tmp_path, "now", AFTERFILL_CONFIG="")
+    assert result.returncode == 2
+    assert result.stdout == ""
+    assert result.stderr.startswith("afterfill: there is no afterfill.toml in this folder")
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["nwo"], "No such command 'nwo'"),
+        (["replay"], "Missing argument"),
+        (["log", "dose"], "Missing option '--neutraliser-ml'"),
+        (["log", "dose", "--neutraliser-ml", "two"], "Invalid value for '--neutraliser-ml'"),
+        (["probe", "read", "--count", "0"], "Invalid value for '--count'"),
+    ],
+)
+def test_wrong_use_ends_with_2_and_no_traceback(
+    tmp_path: Path, arguments: list[str], sentence: str
+) -> None:
+    write_config(tmp_path)
+    result = run(tmp_path, *arguments)
+    assert result.returncode == 2
+    assert sentence in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_the_environment_may_name_the_configuration(tmp_path: Path, head: Path) -> None:
+    config = write_config(tmp_path, probes=line_probes(head))
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    result = run(elsewhere, "probe", "read", "reef-orp", AFTERFILL_CONFIG=str(config))
+    assert (result.returncode, result.stdout) == (0, "reef-orp  412.3 mV\n")
+
+
+def test_a_mistake_in_the_file_names_table_key_and_the_nearest(tmp_path: Path) -> None:
+    write_config(tmp_path, tanks="[tank.reef]\nliters = 100\n")
+    result = run(tmp_path, "check")
+    assert result.returncode == 2
+    assert "afterfill.toml: [tank.reef]: unknown key 'liters'; did you mean 'litres'?" in (
+        result.stderr
+    )
+    assert "Traceback" not in result.stderr
+
+
+def test_a_damaged_journal_is_unavailable(tmp_path: Path) -> None:
+    write_config(tmp_path)
+    (tmp_path / "afterfill.db").write_bytes(b"no database at all " * 100)
+    result = run(tmp_path, "now")
+    assert result.returncode == 3
+    assert "is damaged" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_an_interrupt_ends_with_130_and_no_traceback(tmp_path: Path, head: Path) -> None:
+    write_config(tmp_path, probes=line_probes(head))
+    process = subprocess.Popen(
+        [*PROGRAM, "probe", "read", "reef-orp", "--count", "10000", "--every", "1"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        text=True,
+    )
+    with process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "reef-orp  412.3 mV\n"
+        process.send_signal(signal.SIGINT)
+        _, errors = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert "Traceback" not in errors
+
+
+def test_a_reader_that_goes_away_is_no_traceback(tmp_path: Path, head: Path) -> None:
+    write_config(tmp_path, probes=line_probes(head))
+    process = subprocess.Popen(
+        [*PROGRAM, "probe", "read", "reef-orp", "--count", "10000", "--every", "0"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        text=True,
+    )
+    with process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        process.stdout.close()
+        assert process.stderr is not None
+        errors = process.stderr.read()
+    assert process.wait(20) == 1
+    assert "Traceback" not in errors

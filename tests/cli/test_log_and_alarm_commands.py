@@ -1,0 +1,200 @@
+"""`log` and `alarm`: understood, left in the inbox, answered in a line."""
+
+import time
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
+from cli_room import afterfill, alarm, inbox, lines_of, reading, record, write_config
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> str:
+    return str(write_config(tmp_path))
+
+
+def test_a_refill_in_gallons_some_minutes_ago(tmp_path: Path, config: str) -> None:
+    result = afterfill(
+        "log", "refill", "--config", config, "--litres", "6 gal", "--minutes", "10",
+        "--neutraliser-ml", "5", "--source", "tap", "--at", "20 min ago",
+    )  # fmt: skip
+    assert result.exit_code == 0
+    assert "refill of 22.71 L (drained and refilled, 10 min, from tap), 5 mL" in result.stdout
+    assert "It will be taken up when the service runs." in result.stdout
+    (event,) = inbox(tmp_path)
+    assert isinstance(event, Refill)
+    assert event.litres == pytest.approx(22.712, abs=1e-3)
+    assert (event.minutes, event.neutraliser_ml, event.source) == (10.0, 5.0, "tap")
+    assert event.time_s == pytest.approx(time.time() - 1200, abs=5)
+    assert event.logged_s is None
+
+
+def test_what_is_not_said_about_a_refill_is_not_known(tmp_path: Path, config: str) -> None:
+    result = afterfill("log", "refill", "--config", config, "--mode", "add")
+    assert "refill of unknown volume (added to what was there), neutraliser not known" in (
+        result.stdout
+    )
+    (event,) = inbox(tmp_path)
+    assert isinstance(event, Refill)
+    assert (event.mode, event.litres, event.neutraliser_ml) == ("add", None, None)
+
+
+def test_no_neutraliser_is_not_the_same_as_unknown(tmp_path: Path, config: str) -> None:
+    result = afterfill("log", "refill", "--config", config, "--neutraliser-ml", "0")
+    assert "no neutraliser" in result.stdout
+    assert inbox(tmp_path)[0].neutraliser_ml == 0.0
+
+
+def test_while_the_service_reads_nothing_is_said_of_waiting(tmp_path: Path, config: str) -> None:
+    record(tmp_path, reading(time.time() - 5))
+    result = afterfill("log", "dose", "--config", config, "--neutraliser-ml", "2")
+    assert result.stdout.rstrip().endswith("dose of 2 mL neutraliser")
+    assert inbox(tmp_path)[0] == Dose(inbox(tmp_path)[0].time_s, "reef", 2.0)
+
+
+def test_kit_dose_and_service_as_json(tmp_path: Path, config: str) -> None:
+    at = ["--at", "2026-03-01T07:30:00Z", "--config", config, "--json"]
+    results = [
+        afterfill("log", "kit", "--total-ammonia", "0.25", "--ph", "7.4", *at),
+        afterfill("log", "dose", "--neutraliser-ml", "2", *at),
+        afterfill("log", "service", "--what", "cleaning", *at),
+    ]
+    assert [r.exit_code for r in results] == [0, 0, 0]
+    assert lines_of(results[0])[0] == {
+        "kind": "kit", "time": "2026-03-01T07:30:00Z", "tank": "reef", "total_ammonia_mg_l": 0.25,
+        "total_chlorine_mg_l": None, "free_chlorine_mg_l": None, "ph": 7.4, "logged": None,
+        "service_running": False,
+    }  # fmt: skip
+    time_s = 1_772_350_200.0
+    assert inbox(tmp_path) == [
+        KitResult(time_s, "reef", total_ammonia_mg_l=0.25, ph=7.4),
+        Dose(time_s, "reef", 2.0),
+        Service(time_s, "reef", "cleaning"),
+    ]
+
+
+def test_a_time_of_day_is_todays(tmp_path: Path, config: str) -> None:
+    midnight = datetime.now().astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
+    afterfill("log", "service", "--what", "feeding", "--at", "0:00", "--config", config)
+    assert inbox(tmp_path)[0].time_s == midnight.timestamp()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["refill", "--litres", "3 cups"], "'3 cups' is not a volume"),
+        (["refill", "--litres", "-3"], "key 'litres' is"),
+        (["refill", "--mode", "ad"], "key 'mode' is 'ad'; allowed: 'replace' or 'add'"),
+        (["refill", "--source", "tpa"], "there is no source 'tpa'; did you mean 'tap'?"),
+        (["refill", "--at", "25:00"], "'25:00' is not a time of day"),
+        (["refill", "--at", "soon"], "'soon' is not a time: write 2026-03-01T07:30:00Z"),
+        (["refill", "--at", "2099-01-01T00:00:00Z"], "is still to come"),
+        (["refill", "--tank", "ref"], "there is no tank 'ref'; did you mean 'reef'?"),
+        (["kit"], "a kit reading needs at least one value"),
+        (["kit", "--ph", "15"], "key 'ph' is 15.0"),
+        (["dose", "--neutraliser-ml", "nan"], "key 'neutraliser_ml' is nan"),
+        (["service", "--what", "feed"], "allowed: 'probe', 'feeding', 'cleaning' or 'other'"),
+    ],
+)
+def test_a_mistake_is_one_sentence_and_nothing_is_logged(
+    tmp_path: Path, config: str, arguments: list[str], sentence: str
+) -> None:
+    result = afterfill("log", *arguments, "--config", config)
+    assert result.exit_code == 2
+    assert result.stderr.startswith("afterfill: ")
+    assert result.stderr.count("\n") == 1
+    assert sentence in result.stderr
+    assert not (tmp_path / "afterfill.db").exists()
+
+
+def test_with_two_tanks_the_tank_must_be_said(tmp_path: Path) -> None:
+    tanks = "[tank.reef]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
+    config = str(write_config(tmp_path, tanks=tanks))
+    result = afterfill("log", "refill", "--config", config)
+    assert result.exit_code == 2
+    assert "say which tank with --tank: reef, pond" in result.stderr
+    assert afterfill("log", "refill", "--config", config, "--tank", "pond").exit_code == 0
+    assert inbox(tmp_path)[0].tank == "pond"
+
+
+def test_the_list_has_every_alarm_in_the_standards_words(tmp_path: Path, config: str) -> None:
+    record(
+        tmp_path,
+        alarm(time.time() - 90, "residual-oxidant"),
+        alarm(time.time() - 60, "residual-oxidant", "acknowledged"),
+        reading(time.time() - 5),
+    )
+    rows = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
+    assert [(row["alarm"], row["state"]) for row in rows] == [
+        ("residual-oxidant", "acknowledged"),
+        ("free-ammonia", "normal"),
+        ("probe-lost", "normal"),
+        ("cannot-see", "normal"),
+    ]
+    assert [row["note"] for row in rows] == [None] * 4
+    text = afterfill("alarm", "list", "--config", config).stdout
+    assert "acknowledged (condition holds)" in text
+    assert "message of residual-oxidant" in text
+
+
+def test_alarms_of_a_tank_never_read_are_unknown_not_normal(tmp_path: Path, config: str) -> None:
+    record(tmp_path)
+    rows = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
+    assert {row["state"] for row in rows} == {"unknown"}
+    assert "nothing has been read yet" in afterfill("alarm", "list", "--config", config).stdout
+
+
+def test_old_states_are_shown_with_their_age(tmp_path: Path, config: str) -> None:
+    record(tmp_path, reading(time.time() - 7200))
+    result = afterfill("alarm", "list", "--config", config)
+    assert "states are as of 2.0 h ago: the service is not running or not reading" in result.stdout
+
+
+def test_why_gives_cause_consequence_time_and_action(tmp_path: Path, config: str) -> None:
+    record(tmp_path, reading(time.time()))
+    text = afterfill("alarm", "list", "--why", "--config", config).stdout
+    for heading in ("cause: ", "consequence: ", "time to respond: minutes", "action: stop the"):
+        assert heading in text
+
+
+def test_an_alarm_is_acknowledged_and_shelved_through_the_inbox(
+    tmp_path: Path, config: str
+) -> None:
+    record(tmp_path, alarm(time.time(), "residual-oxidant"), reading(time.time()))
+    seen = afterfill("alarm", "acknowledge", "residual-oxidant", "--config", config)
+    aside = afterfill("alarm", "shelve", "cannot-see", "--minutes", "90", "--config", config)
+    assert seen.stdout == "alarm residual-oxidant of tank reef: acknowledged\n"
+    assert aside.stdout == "alarm cannot-see of tank reef: shelved for 90 min\n"
+    commands = inbox(tmp_path)
+    assert all(isinstance(command, AlarmCommand) for command in commands)
+    assert [(c.alarm, c.action, c.minutes) for c in commands] == [
+        ("residual-oxidant", "acknowledge", None),
+        ("cannot-see", "shelve", 90.0),
+    ]
+
+
+def test_a_normal_alarm_needs_no_acknowledgement(tmp_path: Path, config: str) -> None:
+    record(tmp_path, reading(time.time()))
+    result = afterfill("alarm", "acknowledge", "free-ammonia", "--config", config, "--json")
+    assert lines_of(result)[0]["done"] is False
+    assert inbox(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["acknowledge", "residual"], "there is no alarm 'residual'; did you mean 'residual-oxi"),
+        (["shelve", "cannot-see", "--minutes", "0"], "key 'minutes' is 0.0"),
+        (["shelve", "cannot-see", "--minutes", "99999"], "key 'minutes' is 99999.0"),
+    ],
+)
+def test_a_mistake_with_an_alarm_is_one_sentence(
+    tmp_path: Path, config: str, arguments: list[str], sentence: str
+) -> None:
+    record(tmp_path, reading(time.time()))
+    result = afterfill("alarm", *arguments, "--config", config)
+    assert result.exit_code == 2
+    assert sentence in result.stderr
+    assert inbox(tmp_path) == []

@@ -1,0 +1,155 @@
+"""`setup`: what it writes can be used at once, whether asked or told."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from afterfill.config import Config
+from afterfill.config_file import load
+from afterfill.service.driver_registry import driver_named, driver_names, ports_of
+from cli_room import afterfill, lines_of
+
+REQUIRED = {
+    "line": [],
+    "modbus": ["device=7", "register=0"],
+    "onewire": ["sensor=28-0316a2795d1f"],
+}
+
+
+def setup(folder: Path, *arguments: str, stdin: str | None = None) -> Config:
+    path = folder / "afterfill.toml"
+    result = afterfill("setup", "--config", str(path), *arguments, stdin=stdin)
+    assert result.exit_code == 0, result.stderr
+    return load(path)
+
+
+def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
+    config = setup(tmp_path, "--yes")
+    assert list(config.tank) == ["tank"]
+    assert config.probe == ()
+    assert config.source["tap"].disinfectant == "unknown"
+    assert config.journal.path == tmp_path / "afterfill.db"
+
+
+def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:
+    config = setup(
+        tmp_path, "--yes", "--tank", "reef", "--litres", "30 gal", "--livestock", "salmonid",
+        "--disinfectant", "chloramine", "--residual", "2,5", "--residual-max", "3.5",
+        "--label-ml", "5", "--label-litres", "50 gal", "--label-mg-l", "2",
+        "--orp-port", "/dev/ttyUSB0", "--orp-driver", "modbus",
+        "--set", "orp.device=7", "--set", "orp.register=0", "--set", "orp.scale=0.1",
+        "--temperature-port", "/sys/bus/w1/devices", "--temperature-driver", "onewire",
+        "--set", "temperature.sensor=28-0316a2795d1f",
+    )  # fmt: skip
+    assert config.tank["reef"].litres == pytest.approx(113.562, abs=1e-3)
+    assert config.tank["reef"].livestock == "salmonid"
+    assert config.source["tap"].residual_mg_l == 2.5
+    assert config.source["tap"].residual_max_mg_l == 3.5
+    label = config.neutraliser["bottle"].label
+    assert label is not None
+    assert (label.ml, label.mg_l) == (5.0, 2.0)
+    assert label.litres == pytest.approx(189.271, abs=1e-3)
+    orp, temperature = config.probe
+    assert orp.driver_keys == {"device": 7, "register": 0, "scale": 0.1}
+    assert temperature.driver_keys == {"sensor": "28-0316a2795d1f"}
+    assert len(ports_of(config)) == 2
+
+
+def test_a_person_is_asked_and_may_correct_a_slip(tmp_path: Path) -> None:
+    answers = [
+        "front window", "window",  # a space cannot be in a name
+        "much", "30 gal",
+        "warm", "warmwater",
+        "chlorine", "1", "", "5", "200", "1",
+        "/dev/ttyUSB0", "lien", "line", "-", "-",
+    ]  # fmt: skip
+    config = setup(tmp_path, stdin="\n".join(answers) + "\n")
+    assert config.tank["window"].litres == pytest.approx(113.562, abs=1e-3)
+    assert config.source["tap"].residual_max_mg_l == 2.0  # the default: twice the typical
+    assert [(p.quantity, p.driver, p.port) for p in config.probe] == [
+        ("orp", "line", "/dev/ttyUSB0")
+    ]
+
+
+def test_a_person_who_leaves_leaves_no_file(tmp_path: Path) -> None:
+    path = tmp_path / "afterfill.toml"
+    result = afterfill("setup", "--config", str(path), stdin="reef\n")
+    assert result.exit_code == 130
+    assert not path.exists()
+
+
+@pytest.mark.parametrize("driver", sorted(REQUIRED))
+def test_the_further_keys_of_a_driver_stand_there_as_comments(tmp_path: Path, driver: str) -> None:
+    sets = [part for key in REQUIRED[driver] for part in ("--set", f"temperature.{key}")]
+    setup(tmp_path, "--yes", "--temperature-port", "/dev/x", "--temperature-driver", driver, *sets)
+    text = (tmp_path / "afterfill.toml").read_text()
+    for name, info in driver_named(driver).settings.model_fields.items():
+        assert f"\n{info.alias or name} = " in text or f"\n# {info.alias or name} = " in text
+
+
+def test_every_installed_driver_has_a_case_above() -> None:
+    assert set(driver_names()) == set(REQUIRED)
+
+
+def test_commented_tables_can_be_used_as_they_stand(tmp_path: Path) -> None:
+    setup(tmp_path, "--yes")
+    text = (tmp_path / "afterfill.toml").read_text()
+    opened = "\n".join(_uncommented(line) for line in text.splitlines())
+    document = tomllib.loads(opened)
+    assert {"mqtt", "influxdb", "notify"} <= set(document)
+    (tmp_path / "opened.toml").write_text(opened)
+    config = load(tmp_path / "opened.toml")
+    assert config.notify[0].at_least == "medium"
+    assert config.tank["tank"].limits.temperature_c == pytest.approx((23.333, 27.778), abs=1e-3)
+
+
+def _uncommented(line: str) -> str:
+    return (
+        line.removeprefix("# ") if line.startswith("# ") and ("=" in line or "[" in line) else line
+    )
+
+
+def test_a_file_that_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
+    path = tmp_path / "afterfill.toml"
+    path.write_text("# mine\n")
+    refused = afterfill("setup", "--config", str(path), "--yes")
+    assert refused.exit_code == 2
+    assert "is there already: replace it with --force" in refused.stderr
+    assert path.read_text() == "# mine\n"
+    forced = afterfill("setup", "--config", str(path), "--yes", "--force", "--json")
+    assert lines_of(forced) == [{"kind": "setup", "path": str(path), "probes": 0}]
+    assert list(load(path).tank) == ["tank"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--litres", "much"], "--litres: 'much' is not a volume"),
+        (["--litres", "0"], "--litres: '0' is no volume of a tank"),
+        (["--tank", "a b"], "--tank: 'a b' cannot name a tank"),
+        (["--livestock", "salmon"], "--livestock: 'salmon' is not one of"),
+        (["--residual", "lots"], "--residual: 'lots' is not usable"),
+        (["--residual", "3", "--residual-max", "1"], "residual_max_mg_l 1 lies below"),
+        (["--label-ml", "0"], "key 'label.ml'"),
+        (["--orp-port", "/dev/x", "--orp-driver", "lien"], "did you mean 'line'?"),
+        (
+            ["--orp-port", "/dev/x", "--orp-driver", "modbus", "--set", "orp.register=0"],
+            "needs the key 'device' for the ORP probe: add --set orp.device=...",
+        ),
+        (
+            ["--orp-port", "/dev/x", "--set", "orp.bauds=9600"],
+            "unknown key 'bauds' for driver 'line'; did you mean 'baud'?",
+        ),
+        (["--set", "device=7"], "write QUANTITY.KEY=VALUE"),
+        (["--set", "ph.device=7"], "--set ph.device: no such probe is set up"),
+    ],
+)
+def test_an_option_of_no_use_is_one_sentence_and_writes_nothing(
+    tmp_path: Path, arguments: list[str], sentence: str
+) -> None:
+    path = tmp_path / "afterfill.toml"
+    result = afterfill("setup", "--config", str(path), "--yes", *arguments)
+    assert result.exit_code == 2
+    assert sentence in result.stderr
+    assert not path.exists()

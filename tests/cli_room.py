@@ -1,0 +1,118 @@
+"""A room for tests of the command line: a configuration, a journal, probes on pseudo-terminals."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from typer.testing import CliRunner, Result
+
+from afterfill.cli.main import app
+from afterfill.journal.store import Journal
+from afterfill.records import (
+    AlarmChange,
+    AlarmState,
+    Estimate,
+    Quantiles,
+    Quantity,
+    Reading,
+    Record,
+    Stamp,
+    Verdict,
+)
+from afterfill.simulation.line_device import PATTERN
+
+NAMES: tuple[Quantity, ...] = ("orp", "ph", "temperature")
+MEASURED: Mapping[Quantity, float] = {"orp": 412.3, "ph": 7.21, "temperature": 24.81}
+
+
+def afterfill(*arguments: str, stdin: str | None = None) -> Result:
+    """Run the command in this process; an exception that nobody expected fails the test."""
+    return CliRunner().invoke(app, list(arguments), input=stdin, catch_exceptions=False)
+
+
+def lines_of(result: Result) -> list[dict[str, Any]]:
+    """What `--json` printed."""
+    return [json.loads(line) for line in result.stdout.splitlines()]
+
+
+def write_config(folder: Path, *, tanks: str = "", probes: str = "", more: str = "") -> Path:
+    """A configuration with the tank `reef` (unless `tanks` says otherwise) in `folder`."""
+    path = folder / "afterfill.toml"
+    tank = tanks or '[tank.reef]\nlitres = 120\nlivestock = "warmwater"\n'
+    source = '[source.tap]\ndisinfectant = "chloramine"\nresidual_mg_l = 2.0\n'
+    bottle = "[neutraliser.bottle]\nmg_cl2_per_ml = 40\n"
+    path.write_text("\n".join([tank, source, bottle, probes, more]), encoding="utf-8")
+    return path
+
+
+def line_probe(quantity: Quantity, port: Path | str, **further: Any) -> str:  # noqa: ANN401
+    """A [[probe]] table for the simulated probe head that answers in lines."""
+    keys = {
+        "tank": "reef",
+        "quantity": quantity,
+        "driver": "line",
+        "port": str(port),
+        "request": "R\r",
+        "pattern": PATTERN,
+        "timeout_s": 0.3,
+        **further,
+    }
+    return "[[probe]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in keys.items())
+
+
+def line_probes(port: Path | str, **further: Any) -> str:  # noqa: ANN401
+    """All three quantities from one head."""
+    return "\n".join(line_probe(quantity, port, **further) for quantity in NAMES)
+
+
+def record(folder: Path, *records: Record) -> None:
+    """Put records into the journal of `folder`, as the service would."""
+    with Journal.open(folder / "afterfill.db") as journal:
+        for it in records:
+            journal.append(it, Stamp(it.time_s, True, "boot", 100.0))
+        journal.commit()
+
+
+def inbox(folder: Path) -> list[Any]:
+    """What waits for the service."""
+    with Journal.open(folder / "afterfill.db") as journal:
+        return [event for _, event, _ in journal.inbox()]
+
+
+def reading(time_s: float, quantity: Quantity = "orp", **further: Any) -> Reading:  # noqa: ANN401
+    """A usable reading of reef."""
+    given = {"value": MEASURED[quantity], "probe": f"reef-{quantity}", **further}
+    return Reading(time_s=time_s, tank="reef", quantity=quantity, **given)
+
+
+def estimate(time_s: float, **further: Any) -> Estimate:  # noqa: ANN401
+    """An estimate of reef with nothing the matter."""
+    small = Quantiles(0.0, 0.001, 0.004)
+    given: dict[str, Any] = {
+        "tank": "reef",
+        "residual_mg_l": small,
+        "free_chlorine_mg_l": small,
+        "combined_chlorine_mg_l": small,
+        "total_ammonia_mg_l": Quantiles(0.01, 0.05, 0.2),
+        "free_ammonia_mg_l": Quantiles(0.0001, 0.0005, 0.002),
+        "p_over_limit": 0.01,
+        "detection_floor_mg_l": 0.06,
+        "sees": True,
+        "why_blind": None,
+        **further,
+    }
+    return Estimate(time_s=time_s, **given)
+
+
+def alarm(
+    time_s: float, name: str, state: AlarmState = "unacknowledged", *, active: bool = True
+) -> AlarmChange:
+    """A transition of one of reef's alarms."""
+    return AlarmChange(time_s, "reef", name, state, "high", active, f"message of {name}")
+
+
+def verdict(time_s: float, *, final: bool = True) -> Verdict:
+    """A refill of reef that carried over."""
+    peak = Quantiles(0.18, 0.28, 0.42)
+    return Verdict(time_s, "reef", time_s - 3600, "carried-over", 0.97, peak, final)
