@@ -45,7 +45,7 @@ def test_a_well_dosed_change_is_clear(seed: int) -> None:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_raw_chloramine_said_to_be_dosed_is_called_within_twenty_minutes(seed: int) -> None:
     said = refill(2, litres=25, minutes=10, neutraliser_ml=2.5)
-    inputs = merged(story(8, [pour(2, 0.25, raw("chloramine", 2.0))], seed=seed), [said])
+    inputs = merged(story(20, [pour(2, 0.25, raw("chloramine", 2.0))], seed=seed), [said])
     found = found_in(CHLORAMINE, inputs)
     (alarm_h,) = raised(found, "residual-oxidant")
     assert 2.0 < alarm_h < 2.0 + 20.0 / 60.0

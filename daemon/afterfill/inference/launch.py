@@ -41,7 +41,7 @@ def share_of(pour: Pour, disturbed: bool) -> Array:
         table = prior.SUSPECTED_WHEN_DISTURBED if disturbed else prior.SUSPECTED
         return np.array([table["disturbance"], table["dosed"], table["short"]])
     short = _short_share(pour.neutraliser_ml)
-    disturbance = 0.3 if disturbed else 0.1  # a refill during other work on the tank
+    disturbance = 0.3 if disturbed else 0.15  # feeding and other work go with a refill
     return np.array([disturbance * (1 - short), (1 - disturbance) * (1 - short), short])
 
 
@@ -75,7 +75,7 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float) -> Traits:
         k_free_per_s=log_normal(N, 9, prior.K_FREE_PER_H, prior.K_FREE_SIGMA) / 3600.0,
         k_combined_per_s=log_normal(N, 10, prior.K_COMBINED_PER_H, prior.K_COMBINED_SIGMA) / 3600.0,
         nuisance_mv=_nuisance_mv(),
-        nuisance_start_s=_start_s(pour),
+        nuisance_start_s=_nuisance_start_s(pour),
         nuisance_rise_s=60.0
         * log_normal(N, 11, prior.NUISANCE_RISE_MIN, prior.NUISANCE_RISE_SIGMA),
         nuisance_fall_s=60.0
@@ -96,6 +96,14 @@ def _start_s(pour: Pour) -> Array:
     if pour.announced:
         return 60.0 * prior.START_SD_MIN * normal(N, 14)
     return -900.0 * uniform(N, 14)
+
+
+def _nuisance_start_s(pour: Pour) -> Array:
+    """What a refill does to a probe comes with it; other work on the tank around it."""
+    begin_s = _start_s(pour)
+    if not pour.announced:
+        return begin_s
+    return np.where(KIND == DISTURBANCE, -300.0 + 3000.0 * uniform(N, 24), begin_s)
 
 
 def _pour_s(pour: Pour) -> Array:
@@ -138,9 +146,15 @@ def _capacity_mg_l(setup: Setup, pour: Pour, fraction: Array, raw: Array) -> Arr
         dosed = strength * pour.neutraliser_ml * setup.mg_cl2_per_ml / litres
     else:
         dosed = raw * (1.0 + np.abs(normal(N, 18)))  # treated to the label, and rather too much
-    # Half of the short ones got nothing at all, the others some part of what they needed.
-    part = np.maximum(uniform(N, 19) - 0.5, 0.0) * 1.8
-    return np.where(KIND == SHORT, raw * part, dosed)
+    return np.where(KIND == SHORT, raw * _short_part(pour), dosed)
+
+
+def _short_part(pour: Pour) -> Array:
+    """What part of its need a short member got: nothing where nothing was said to be dosed, else
+    nothing in half of the members and some part in the others."""
+    if pour.neutraliser_ml == 0.0:
+        return np.zeros(N)
+    return np.maximum(uniform(N, 19) - 0.5, 0.0) * 1.8
 
 
 def _incoming_c(pour: Pour, temperature_c: float) -> Array:

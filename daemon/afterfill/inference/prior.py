@@ -46,7 +46,8 @@ SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 # --- noise of an untouched probe (untouched process probes, 234 days at 1 min, public data) -----
 NOISE_MV = 1.0  # standard deviation between neighbouring readings, until learnt
 WANDER_MV_PER_SQRT_H = 1.5  # slow wandering: 1.15 mV over 65 min, and 1.6 mV per root day
-MODEL_ERROR = 0.2  # of the signal: the law of the electrode is only a shape
+MODEL_ERROR = 0.2
 MODEL_ERROR_MV = 1.0
 TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
-CORRELATED_S = 180.0  # readings nearer together than this tell little that is new
+CORRELATED_S = 250.0  # readings nearer together than this tell little that is new
+EARLY_S, CORRELATED_GROWTH = 1200.0, 1.0  # later, s of it more for each s since the pour

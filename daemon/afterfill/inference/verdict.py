@@ -19,7 +19,7 @@ def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> Ve
     """The verdict at `time_s`, or None while it is too early to say anything. `floor_mg_l` gives
     the detection floor where it is needed."""
     p = probability_of(watch)
-    if p >= CARRIED_AT:
+    if p >= CARRIED_AT or (watch.said == "carried-over" and p >= POSSIBLE_AT):
         return "carried-over"
     if time_s < poured_by_s(watch) + _LOOK_S:
         return "possible" if p >= POSSIBLE_AT else None

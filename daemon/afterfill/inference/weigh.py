@@ -32,7 +32,7 @@ def weighed_by_orp(
     innovation = orp_mv - bank.base_mv - signal - slope * ph_off
     unknown_ph = 5.0 if ph is None else 0.0
     model = prior.MODEL_ERROR_MV + prior.MODEL_ERROR * np.abs(signal) + unknown_ph
-    news = min(1.0, step_s / prior.CORRELATED_S)
+    news = _news(step_s, at_s)
     noise = noise_mv**2 + model**2
     spread = bank.base_var + noise
     robust = _robust(innovation, spread)
@@ -43,6 +43,13 @@ def weighed_by_orp(
         base_mv=bank.base_mv + gain * innovation,
         base_var=bank.base_var * (1.0 - gain),
     )
+
+
+def _news(step_s: float, at_s: float) -> float:
+    """What share of an independent reading this one is. The longer after the pour, the more the
+    electrode's memory and the law's error rule, which readings do not average away."""
+    late_s = max(at_s - prior.EARLY_S, 0.0)
+    return min(1.0, step_s / (prior.CORRELATED_S + prior.CORRELATED_GROWTH * late_s))
 
 
 def weighed_by_temperature(
