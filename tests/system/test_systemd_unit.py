@@ -1,0 +1,79 @@
+"""The unit as systemd itself judges it, without a running systemd."""
+
+import shutil
+import subprocess
+from pathlib import Path
+
+SYSTEMD = Path(__file__).parents[2] / "systemd"
+UNIT = SYSTEMD / "afterfill.service"
+RULES = SYSTEMD / "99-afterfill-probes.rules"
+MOST_EXPOSED = 15  # tenths: systemd's own scale runs from 0 (locked up) to 10 (open)
+
+
+def analyze(*arguments: str) -> subprocess.CompletedProcess[str]:
+    program = shutil.which("systemd-analyze")
+    assert program, "systemd-analyze is not installed; run .ci/servers.sh"
+    return subprocess.run(
+        [program, *arguments], capture_output=True, text=True, timeout=30, check=False
+    )
+
+
+def settings(section: str) -> dict[str, list[str]]:
+    """The unit's settings; one that is given twice has two values."""
+    found: dict[str, list[str]] = {}
+    here = ""
+    for line in UNIT.read_text().splitlines():
+        if line.startswith("["):
+            here = line.strip("[]")
+        elif "=" in line and not line.startswith("#") and here == section:
+            key, _, value = line.partition("=")
+            found.setdefault(key, []).append(value)
+    return found
+
+
+def test_systemd_finds_nothing_wrong_with_the_unit(tmp_path: Path) -> None:
+    # On this machine nothing is installed in /opt, and systemd would complain of that alone.
+    here = tmp_path / UNIT.name
+    here.write_text(UNIT.read_text().replace("/opt/afterfill/bin/afterfill run", "/bin/true run"))
+    verified = analyze("verify", str(here))
+    assert (verified.returncode, verified.stdout, verified.stderr) == (0, "", "")
+
+
+def test_systemd_complains_of_a_misspelt_setting(tmp_path: Path) -> None:
+    here = tmp_path / UNIT.name
+    text = UNIT.read_text().replace("/opt/afterfill/bin/afterfill run", "/bin/true run")
+    here.write_text(text.replace("ProtectHome=", "ProtectHouse="))
+    assert "ProtectHouse" in analyze("verify", str(here)).stderr
+
+
+def test_exposure_is_low() -> None:
+    judged = analyze("security", "--offline=true", f"--threshold={MOST_EXPOSED}", str(UNIT))
+    assert judged.returncode == 0, judged.stdout
+    assert "Overall exposure level" in judged.stdout
+
+
+def test_a_wrong_configuration_is_not_tried_again() -> None:
+    service = settings("Service")
+    assert service["Restart"] == ["on-failure"]
+    assert service["RestartPreventExitStatus"] == ["2"]
+
+
+def test_it_may_open_serial_ports_and_write_its_state() -> None:
+    service = settings("Service")
+    assert service["SupplementaryGroups"] == ["dialout"]
+    assert service["StateDirectory"] == ["afterfill"]
+    assert {f"char-tty{kind} rw" for kind in ("USB", "ACM", "AMA", "S")} <= set(
+        service["DeviceAllow"]
+    )
+
+
+def test_what_the_program_reads_of_the_system_is_not_hidden_from_it() -> None:
+    # The boot's identity lies in /proc/sys, and a serial port's group must be its group.
+    assert not {"ProcSubset", "PrivateUsers", "PrivateDevices"} & set(settings("Service"))
+
+
+def test_each_line_of_the_probe_rules_is_a_comment_or_a_rule_for_serial_ports() -> None:
+    lines = [line for line in RULES.read_text().splitlines() if line.strip()]
+    rules = [line for line in lines if not line.startswith("#")]
+    assert rules
+    assert all(line.startswith('SUBSYSTEM=="tty", ') for line in rules)
