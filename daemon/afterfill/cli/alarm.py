@@ -1,6 +1,7 @@
 """`afterfill alarm`: what the alarms say, and a person's answer to them."""
 
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -16,6 +17,7 @@ from afterfill.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from afterfill.journal.store import Journal
     from afterfill.records import AlarmChange
 
 alarm = typer.Typer(help="List, acknowledge or shelve alarms.", no_args_is_help=True)
@@ -87,7 +89,7 @@ def _command(
     name: str,
     payload: dict[str, float],
     tank: str | None,
-    config: Any,  # noqa: ANN401 - what the option gave
+    config: Path | None,
     as_json: bool,
 ) -> None:
     from afterfill.alarms.definitions import DEFINITIONS
@@ -120,7 +122,7 @@ def _command(
     submitted(settings, journal_path, command, words, as_json=as_json)
 
 
-def _last(journal: Any, tank: str, name: str) -> "AlarmChange | None":  # noqa: ANN401 - loads late
+def _last(journal: "Journal", tank: str, name: str) -> "AlarmChange | None":
     from afterfill.cli.latest import alarms
 
     return alarms(journal, tank, [name]).get(name)

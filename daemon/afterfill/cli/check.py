@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from afterfill.config import Config
 
 
+_COLOURS = {"fault": "red", "unknown": "yellow"}
+
+
 def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
     """Prove configuration, ports, probes, broker, database, clock and disk, a line each.
 
@@ -26,7 +29,10 @@ def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
     settings, journal_path = loaded(config)
     faulty = False
     for finding in _findings(settings, journal_path, config_path(config)):
-        say_json(finding.wire()) if as_json else say(finding.line())
+        if as_json:
+            say_json(finding.wire())
+        else:
+            say(finding.line(), _COLOURS.get(finding.state))
         faulty |= finding.state == "fault"
     if faulty:
         raise typer.Exit(1)

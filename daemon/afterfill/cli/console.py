@@ -25,9 +25,9 @@ def console(*, stderr: bool = False) -> "Console":
     )
 
 
-def say(text: str) -> None:
-    """A line for a person."""
-    typer.echo(text)
+def say(text: str, colour: str | None = None) -> None:
+    """A line for a person, coloured on a terminal; the words alone must tell."""
+    typer.secho(text, fg=colour)
 
 
 def notice(text: str) -> None:

@@ -10,7 +10,7 @@ from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded, 
 
 if TYPE_CHECKING:
     from afterfill.config import Config
-    from afterfill.records import Event
+    from afterfill.records import Event, Refill
 
 log = typer.Typer(
     help="Tell what was done to a tank: a refill, a test-kit result, a dose, work on it.",
@@ -160,11 +160,13 @@ def _words(event: "Event") -> str:
             return event.action
 
 
-def _refill_words(event: Any) -> str:  # noqa: ANN401 - a Refill; records load late
+def _refill_words(event: "Refill") -> str:
     volume = "of unknown volume" if event.litres is None else f"of {event.litres:.4g} L"
     ml = event.neutraliser_ml
-    treated = {None: "neutraliser not known", 0.0: "no neutraliser"}.get(ml)
-    treated = treated if treated is not None else f"{ml:g} mL neutraliser"
+    if ml is None:
+        treated = "neutraliser not known"
+    else:
+        treated = f"{ml:g} mL neutraliser" if ml else "no neutraliser"
     how = "drained and refilled" if event.mode == "replace" else "added to what was there"
     minutes = "" if event.minutes is None else f", {event.minutes:g} min"
     source = "" if event.source is None else f", from {event.source}"

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from afterfill.records import Quantiles
 
 
+_COLOURS = {"safe": "green", "not-safe": "red", "cannot-tell": "yellow"}
+
+
 def now(tank: TankOption = None, config: ConfigOption = None, as_json: JsonOption = False) -> None:
     """Is the tank safe, as far as the probes can see? Words first, then the figures.
 
@@ -40,7 +43,9 @@ def now(tank: TankOption = None, config: ConfigOption = None, as_json: JsonOptio
         if as_json:
             say_json(_wire(it, now_s))
         else:
-            say(("\n" if number else "") + "\n".join(_lines(it, now_s)))
+            headline, *rest = _lines(it, now_s)
+            say(f"\n{headline}" if number else headline, _COLOURS[it.word])
+            say("\n".join(rest))
     if any(it.word != "safe" for it in found):
         raise typer.Exit(1)
 

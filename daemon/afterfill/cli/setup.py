@@ -48,7 +48,9 @@ def setup(
     temperature_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None,
     set_: Annotated[
         list[str] | None,
-        typer.Option("--set", help="A driver's key: orp.device=7, temperature.sensor=28-..."),
+        typer.Option(
+            "--set", help="A driver's key, as in TOML: orp.device=7, 'orp.request=\"R\\\\r\"'."
+        ),
     ] = None,
     yes: Annotated[
         bool, typer.Option("--yes", help="Ask nothing; defaults for all that is not given.")
