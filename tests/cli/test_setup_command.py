@@ -56,6 +56,12 @@ def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -
     assert len(ports_of(config)) == 2
 
 
+def test_a_drivers_key_is_written_as_in_toml(tmp_path: Path) -> None:
+    sets = ("--set", r'orp.request="R\r"', "--set", "orp.separator=;", "--set", "orp.column=2")
+    config = setup(tmp_path, "--yes", "--orp-port", "/dev/ttyUSB0", *sets)
+    assert config.probe[0].driver_keys == {"request": "R\r", "separator": ";", "column": 2}
+
+
 def test_a_person_is_asked_and_may_correct_a_slip(tmp_path: Path) -> None:
     answers = [
         "front window", "window",  # a space cannot be in a name

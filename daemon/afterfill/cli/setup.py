@@ -49,7 +49,8 @@ def setup(
     set_: Annotated[
         list[str] | None,
         typer.Option(
-            "--set", help="A driver's key, as in TOML: orp.device=7, 'orp.request=\"R\\\\r\"'."
+            "--set",
+            help="A driver's key, as in TOML: orp.device=7, 'orp.request=\"R\\r\"'.",
         ),
     ] = None,
     yes: Annotated[
