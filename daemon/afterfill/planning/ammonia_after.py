@@ -1,0 +1,120 @@
+"""Ammonia of the tank after a refill: total, un-ionised, and how long the filter needs."""
+
+from dataclasses import dataclass
+from math import log10
+
+from afterfill.chemistry.acid_base import nh3_fraction, nh4_pk
+from afterfill.chemistry.mixing import mixed
+from afterfill.chemistry.standing import Interval
+from afterfill.chemistry.tank_processes import filter_hours
+from afterfill.errors import ModelDomainError
+from afterfill.planning.asked import TankBefore
+from afterfill.planning.water_after import WaterAfter
+
+
+@dataclass(frozen=True, slots=True)
+class FreeAmmonia:
+    """Un-ionised ammonia [mg/L as N]: before, and at the three moments of PhAfter."""
+
+    before: Interval
+    at_once: Interval
+    settled: Interval
+    in_air: Interval
+
+    @property
+    def judged_mg_l(self) -> float:
+        """The high end that is held against the limit: at once or settled."""
+        return max(self.at_once.high, self.settled.high)
+
+
+@dataclass(frozen=True, slots=True)
+class AmmoniaAfter:
+    """Ammonia [mg/L as N] after the refill; None where it cannot be told.
+
+    `brought_mg_l`: what the refill adds to each litre of the tank. `ph_at_limit`: the pH at which
+    the high end of the total would reach the limit. `hours_over_limit`: until a mature filter has
+    the un-ionised ammonia back at the limit, production by fish not counted.
+    """
+
+    brought_mg_l: Interval
+    total_mg_l: Interval | None
+    free_mg_l: FreeAmmonia | None
+    ph_at_limit: float | None
+    hours_over_limit: Interval | None
+    hours_unknown_because: str | None
+
+
+def ammonia_after(
+    tank: TankBefore, tap_ammonia: Interval, fraction: float, water: WaterAfter, limit_mg_l: float
+) -> AmmoniaAfter:
+    """Ammonia when `fraction` (0-1) of the tank is source water with `tap_ammonia` [mg/L as N].
+
+    Raises ModelDomainError for a fraction outside 0-1.
+    """
+    brought = _times(fraction, tap_ammonia)
+    if tank.ammonia_mg_l is None:
+        return AmmoniaAfter(brought, None, None, None, None, "the tank's ammonia is not known")
+    total = Interval(
+        mixed(tank.ammonia_mg_l.low, tap_ammonia.low, fraction),
+        mixed(tank.ammonia_mg_l.middle, tap_ammonia.middle, fraction),
+        mixed(tank.ammonia_mg_l.high, tap_ammonia.high, fraction),
+    )
+    at_limit = _ph_at(limit_mg_l, total.high, water.temperature_c)
+    free = _free(tank, total, water)
+    if free is None:
+        return AmmoniaAfter(brought, total, None, at_limit, None, water.ph_unknown_because)
+    try:
+        hours = _hours(total, free, limit_mg_l)
+    except ModelDomainError as error:
+        return AmmoniaAfter(brought, total, free, at_limit, None, str(error))
+    return AmmoniaAfter(brought, total, free, at_limit, hours, None)
+
+
+def _free(tank: TankBefore, total: Interval, water: WaterAfter) -> FreeAmmonia | None:
+    shares = _shares(tank, water)
+    if shares is None or tank.ammonia_mg_l is None:
+        return None
+    before, at_once, settled, in_air = shares
+    return FreeAmmonia(
+        _times(before, tank.ammonia_mg_l),
+        _times(at_once, total),
+        _times(settled, total),
+        _times(in_air, total),
+    )
+
+
+def _shares(tank: TankBefore, water: WaterAfter) -> tuple[float, float, float, float] | None:
+    """Un-ionised share before, at once, settled and in air."""
+    ph, after_c, before_c = water.ph, water.temperature_c, tank.temperature_c
+    if ph is None or after_c is None or before_c is None or tank.ph is None:
+        return None
+    return (
+        nh3_fraction(tank.ph, before_c, ph.ionic_strength),
+        nh3_fraction(ph.closed, after_c, ph.ionic_strength),
+        nh3_fraction(ph.settled, before_c, ph.ionic_strength),
+        nh3_fraction(ph.in_air, before_c, ph.ionic_strength),
+    )
+
+
+def _hours(total: Interval, free: FreeAmmonia, limit_mg_l: float) -> Interval:
+    share = free.judged_mg_l / total.high if total.high > 0.0 else 0.0
+    if share * total.high <= limit_mg_l:
+        return Interval(0.0, 0.0, 0.0)
+    target = limit_mg_l / share
+    return Interval(
+        filter_hours(total.low, target).low,
+        filter_hours(total.middle, target).middle,
+        filter_hours(total.high, target).high,
+    )
+
+
+def _ph_at(limit_mg_l: float, total_mg_l: float, temperature_c: float | None) -> float | None:
+    """pH at which the limit is reached; None when it never is, or the temperature is not known."""
+    if temperature_c is None or total_mg_l <= limit_mg_l or not 0.0 <= temperature_c <= 50.0:
+        return None
+    share = limit_mg_l / total_mg_l
+    return nh4_pk(temperature_c) + log10(share / (1.0 - share))
+
+
+def _times(factor: float, of: Interval) -> Interval:
+    return Interval(factor * of.low, factor * of.middle, factor * of.high)

@@ -1,0 +1,256 @@
+"""What to be careful about in a refill, as data: how grave, and one sentence."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from afterfill.chemistry.neutraliser import removed_mg_l
+from afterfill.chemistry.standing import combined_half_life_h
+from afterfill.planning import practice
+from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
+from afterfill.planning.refill import RefillPlan, oxygen_share
+from afterfill.planning.shown import Shown, millilitres
+
+Severity = Literal["danger", "warning", "note"]
+_GRAVEST_FIRST: tuple[Severity, ...] = ("danger", "warning", "note")
+_OXYGEN_WORTH_SAYING = 0.05  # of saturation; own judgement
+_SOFT_MG_L = 20.0  # alkalinity below which pH is easily moved; common practice, no source
+_HARD_TO_MEASURE_ML = 0.5  # own judgement
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One thing to be careful about."""
+
+    severity: Severity
+    sentence: str
+
+
+def cautions(
+    plan: RefillPlan,
+    tank: TankBefore,
+    tap: Tap,
+    bottle: Bottle | None,
+    bounds: Bounds,
+    shown: Shown,
+) -> tuple[Caution, ...]:
+    """All that apply, the gravest first."""
+    found = [
+        *_of_residual(plan, bounds),
+        *_of_neutraliser(plan, tap, bottle),
+        *_of_ammonia(plan, tap, bottle, bounds),
+        *_of_standing(plan, tap),
+        *_of_warmth(plan, bounds, shown),
+        *_of_ph(plan, tank, tap, bounds),
+        Caution(
+            "note",
+            "an ORP probe hardly sees chloramine, and no probe sees the limit itself: a DPD "
+            "total-chlorine test of the treated water tells more.",
+        ),
+    ]
+    return tuple(sorted(found, key=lambda c: _GRAVEST_FIRST.index(c.severity)))
+
+
+def _of_residual(plan: RefillPlan, bounds: Bounds) -> Iterator[Caution]:
+    treated, untreated = plan.residual.treated_mg_l, plan.residual.untreated_mg_l.high
+    limit = f"the limit is {bounds.residual_oxidant_mg_l:.3g} mg/L"
+    if "residual" in plan.over and treated is None:
+        yield Caution(
+            "danger",
+            f"without a neutraliser the tank may reach {untreated:.2g} mg/L of disinfectant; "
+            f"{limit}: do not pour this water.",
+        )
+    elif "residual" in plan.over and treated is not None:
+        yield Caution(
+            "danger",
+            f"even with this dose the tank may reach {treated.high:.2g} mg/L of disinfectant; "
+            f"{limit}{_needed(plan)}: do not rely on it.",
+        )
+    elif untreated > bounds.residual_oxidant_mg_l:
+        yield Caution(
+            "note", f"if the dose were forgotten: up to {untreated:.2g} mg/L in the tank; {limit}."
+        )
+
+
+def _needed(plan: RefillPlan) -> str:
+    dose = plan.dose
+    return (
+        f", and {millilitres(dose.needed_ml)} are needed" if dose is not None and dose.own else ""
+    )
+
+
+def _of_neutraliser(plan: RefillPlan, tap: Tap, bottle: Bottle | None) -> Iterator[Caution]:
+    if bottle is None or plan.dose is None:
+        return
+    if plan.dose.minutes is None:
+        yield Caution(
+            "danger",
+            "ascorbate is quick with free chlorine, but was found ineffective on monochloramine "
+            "(Basu & De Souza 2011, abstract read), while other practice relies on it: use "
+            "thiosulfate or sulfite, or test with DPD total before pouring.",
+        )
+    effects = plan.side_effects
+    share = None if effects is None else oxygen_share(effects)
+    if share is not None and effects is not None and share > _OXYGEN_WORTH_SAYING:
+        yield Caution(
+            "warning",
+            f"surplus {bottle.agent} can take up to {effects.oxygen_at_risk_mg_l:.2g} mg/L of "
+            f"oxygen, {share:.0%} of what the water holds: aerate during and after.",
+        )
+    if effects is not None and effects.oxygen_at_risk_mg_l is None:
+        yield Caution(
+            "note",
+            "what this neutraliser does to oxygen and alkalinity its maker alone knows: aerate.",
+        )
+    if plan.dose.at == "line" and tap.disinfectant != "chlorine" and plan.dose.minutes:
+        yield Caution(
+            "warning",
+            f"dosed into the line, chloramine may still be there for {plan.dose.minutes[1]:.0f} "
+            "min when it meets the fish: a bucket or a holding vessel is safer.",
+        )
+    if plan.dose.at == "tank":
+        yield Caution(
+            "warning",
+            "dosed into the tank, raw water meets the fish before the dose has acted everywhere: "
+            "pour slowly, far from the fish, with strong flow; a bucket is safer. Dose for the "
+            f"whole tank ({practice.SOURCE}).",
+        )
+    yield from _of_label(plan, bottle)
+    if 0.0 < plan.dose.ml < _HARD_TO_MEASURE_ML:
+        yield Caution(
+            "warning", f"{plan.dose.ml:g} mL is hard to measure: use a 1 mL syringe, not drops."
+        )
+
+
+def _of_label(plan: RefillPlan, bottle: Bottle) -> Iterator[Caution]:
+    """Where the label's own words would give too little for this water."""
+    label_ml = None if plan.dose is None else plan.dose.label_ml
+    if label_ml is None or bottle.mg_cl2_per_ml is None or plan.asked.litres <= 0.0:
+        return
+    removes = removed_mg_l(label_ml, plan.asked.litres, bottle.mg_cl2_per_ml)
+    holds = plan.residual.poured_mg_l.high
+    if removes < holds:
+        yield Caution(
+            "note",
+            f"the label's words alone would give {millilitres(label_ml)}, which removes "
+            f"{removes:.2g} mg/L; this water may hold {holds:.2g} mg/L.",
+        )
+
+
+def _of_ammonia(
+    plan: RefillPlan, tap: Tap, bottle: Bottle | None, bounds: Bounds
+) -> Iterator[Caution]:
+    free, brought = plan.ammonia.free_mg_l, plan.ammonia.brought_mg_l
+    limit = bounds.free_ammonia_mg_l
+    if "free ammonia" in plan.over and free is not None:
+        yield Caution(
+            "danger",
+            f"free ammonia may reach {free.judged_mg_l:.2g} mg/L as N, over the limit of "
+            f"{limit:.2g}: pour less, or in parts with days between.",
+        )
+    elif free is not None and free.judged_mg_l > limit:
+        yield Caution(
+            "danger",
+            f"free ammonia may be over the limit of {limit:.2g} mg/L as N already, and the refill "
+            "does not bring it below: test for ammonia.",
+        )
+    elif free is not None and free.in_air.high > limit:
+        yield Caution(
+            "warning",
+            f"strong aeration raises pH: at pH {_in_air(plan):.1f} free ammonia could reach "
+            f"{free.in_air.high:.2g} mg/L as N, over the limit of {limit:.2g}.",
+        )
+    if tap.disinfectant != "chlorine" and brought.high > 0.0:
+        yield Caution(
+            "note",
+            f"neutralising chloramine leaves its ammonia in the water, up to {brought.high:.2g} "
+            "mg/L as N more in the tank; sulfur agents and ascorbate remove none of it.",
+        )
+    if bottle is not None and bottle.binds_ammonia:
+        yield Caution(
+            "note",
+            "the label says that this neutraliser binds ammonia; how much and for how long is not "
+            "known, so it is not counted.",
+        )
+
+
+def _in_air(plan: RefillPlan) -> float:
+    return plan.water.ph.in_air if plan.water.ph is not None else 7.0
+
+
+def _of_standing(plan: RefillPlan, tap: Tap) -> Iterator[Caution]:
+    if tap.disinfectant == "chlorine":
+        hours = plan.waiting.hours
+        span = (
+            "too long to rely on"
+            if hours is None
+            else f"{hours.middle:.0f} h ({hours.low:.0f} to {hours.high:.0f} h)"
+        )
+        yield Caution("note", f"by standing alone: {span}; {plan.waiting.advice}.")
+        return
+    if tap.disinfectant == "unknown":
+        yield Caution(
+            "warning",
+            "the source's disinfectant is not known, so it is planned for as chloramine: ask the "
+            "utility, or compare DPD free with DPD total.",
+        )
+    days = combined_half_life_h("aerated").middle / 24.0
+    yield Caution(
+        "warning",
+        f"{plan.waiting.advice}; even with strong aeration half of it needs about {days:.0f} days "
+        "to go (Garcia & Anderson 2017, abstract read).",
+    )
+
+
+def _of_warmth(plan: RefillPlan, bounds: Bounds, shown: Shown) -> Iterator[Caution]:
+    step, after = plan.water.temperature_step_c, plan.water.temperature_c
+    if step is None:
+        yield Caution(
+            "warning",
+            "a temperature is missing, so its step cannot be told: measure both waters and bring "
+            "the new water near the tank's.",
+        )
+        return
+    if "temperature" in plan.over and after is not None:
+        low, high = bounds.temperature_c
+        yield Caution(
+            "danger",
+            f"the tank would be at {shown.temperature(after)}, outside its limits of "
+            f"{shown.temperature(low)} to {shown.temperature(high)}: bring the new water near it.",
+        )
+    if abs(step) > practice.TEMPERATURE_STEP_C:
+        yield Caution(
+            "warning",
+            f"temperature steps by {shown.step(step)}, more than "
+            f"{shown.step(practice.TEMPERATURE_STEP_C).lstrip('+').replace('(+', '(')} at once "
+            f"({practice.SOURCE}): temper the new water or pour over hours.",
+        )
+
+
+def _of_ph(plan: RefillPlan, tank: TankBefore, tap: Tap, bounds: Bounds) -> Iterator[Caution]:
+    step = plan.water.ph_step
+    if plan.water.ph is None:
+        yield Caution(
+            "warning", f"pH and free ammonia cannot be told: {plan.water.ph_unknown_because}."
+        )
+    if "pH" in plan.over:
+        yield Caution(
+            "danger", f"pH leaves its limits of {bounds.ph[0]:g} to {bounds.ph[1]:g}: pour less."
+        )
+    if step is not None and abs(step) > practice.PH_STEP:
+        yield Caution(
+            "warning",
+            f"pH steps by {step:+.2f}, more than {practice.PH_STEP:g} at once "
+            f"({practice.SOURCE}): pour slowly or less.",
+        )
+    known = [a for a in (tank.alkalinity_mg_l_caco3, tap.alkalinity_mg_l_caco3) if a is not None]
+    if known and min(known) < _SOFT_MG_L:
+        yield Caution(
+            "warning",
+            "one of the waters has little alkalinity, so pH is easily moved and hard to foretell: "
+            "measure it afterwards.",
+        )
+    if plan.asked.mode == "add":
+        yield Caution(
+            "note", "topping off leaves hardness and salts behind: they rise with every time."
+        )

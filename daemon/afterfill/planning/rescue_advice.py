@@ -1,0 +1,135 @@
+"""What to do, what not to do and when to test after a carry-over, in order."""
+
+from collections.abc import Iterator
+
+from afterfill.chemistry.toxicity import TimeLeft
+from afterfill.planning.asked import Bottle, TankBefore
+from afterfill.planning.rescue import RescuePlan
+from afterfill.planning.shown import Shown, millilitres
+
+_EXTENDED = {
+    "log-normal": "extended from the 50 and 95 % points as a log-normal",
+    "normal": "extended from the 50 and 95 % points as a normal",
+    "kit": "the test, plus the error of a hobby kit",
+    "most-the-source-holds": "the most that the source may hold, which a tank cannot exceed",
+}
+_LONGEST_CHANGE = 0.5  # of the tank at once; common practice, no source
+
+
+def rescue_steps(
+    plan: RescuePlan, tank: TankBefore, bottle: Bottle | None, shown: Shown
+) -> tuple[str, ...]:
+    """What to do, in order."""
+    return tuple(_steps(plan, tank, bottle, shown))
+
+
+def rescue_donts() -> tuple[str, ...]:
+    """What not to do, the most tempting first. Common practice, no source."""
+    return (
+        "Do not pour more untreated water, to dilute or for any other reason.",
+        "Do not add different chemicals, or the dose again and again: test between doses.",
+        "Do not raise pH or temperature: both make ammonia more toxic.",
+        "Do not feed until ammonia has been tested and is low.",
+        "Do not clean or switch off the filter: its bacteria may be hurt already.",
+        "Do not catch or move fish unless safe water of the same temperature is ready.",
+    )
+
+
+def rescue_tests(plan: RescuePlan) -> tuple[str, ...]:
+    """When to test, and with what."""
+    wait = "30" if plan.minutes is None else f"{plan.minutes[1]:.0f}"
+    binder = (
+        "DPD total chlorine (not free: chloramine hides from it) "
+        f"{wait} min after the dose, and again after an hour: it must show nothing."
+    )
+    return (
+        binder,
+        "Total ammonia, pH and temperature after an hour, then daily until ammonia is back at its "
+        "usual level; nitrite too, daily for a week, in case the filter is hurt.",
+        "Tell each result: `afterfill log kit --total-chlorine ... --total-ammonia ...`.",
+    )
+
+
+def rescue_vet() -> str:
+    """When to call a vet. Common practice, no source."""
+    return (
+        "Call a vet who treats fish if any gasp, roll over, bleed at the gills or do not react an "
+        "hour after the dose, or if fish die: gills stay hurt when the water is good again."
+    )
+
+
+def time_words(time: TimeLeft) -> str:
+    """A time in words.
+
+    >>> time_words(TimeLeft("about", 365.0)), time_words(TimeLeft("less than", 15.0))
+    ('about 6.1 h', 'less than 15 min')
+    """
+    minutes = time.minutes
+    if minutes < 120.0:
+        return f"{time.bound} {minutes:.0f} min"
+    if minutes < 2880.0:
+        return f"{time.bound} {minutes / 60.0:.2g} h"
+    return f"{time.bound} {minutes / 1440.0:.2g} days"
+
+
+def upper_words(plan: RescuePlan) -> str:
+    """The 99 % point and where it comes from."""
+    return f"{plan.found.upper.mg_l:.2g} mg/L ({_EXTENDED[plan.found.upper.by]})"
+
+
+def _steps(
+    plan: RescuePlan, tank: TankBefore, bottle: Bottle | None, shown: Shown
+) -> Iterator[str]:
+    yield "Stop any water that is still running in."
+    yield from _dosing(plan, tank, bottle, shown)
+    oxygen = plan.oxygen_at_risk_mg_l
+    risk = "" if not oxygen else f" (surplus neutraliser may take {oxygen:.2g} mg/L of oxygen)"
+    yield f"Aerate strongly: air stone, or the outlet broken at the surface{risk}."
+    yield "Leave the light off and the fish in peace; watch them."
+    yield "Test with DPD total chlorine; only when it shows nothing think of a water change."
+    yield _next_water(plan, tank, shown)
+
+
+def _dosing(
+    plan: RescuePlan, tank: TankBefore, bottle: Bottle | None, shown: Shown
+) -> Iterator[str]:
+    if plan.dose_ml is None:
+        yield (
+            "Dose a neutraliser for the whole tank, as its label says for the highest residual; "
+            "its strength is not known here."
+        )
+    else:
+        given = f"`afterfill log dose --neutraliser-ml {plan.dose_ml:g}`"
+        yield (
+            f"Put {millilitres(plan.dose_ml)} of neutraliser into the tank "
+            f"({shown.volume(tank.litres)}), where the flow is strong; then tell it: {given}."
+        )
+    if bottle is not None and plan.minutes is None:
+        yield (
+            "Ascorbate may not remove chloramine: use thiosulfate or sulfite if there is any, and "
+            "else move the fish to treated water of the same temperature."
+        )
+
+
+def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:
+    how = (
+        "treated in a bucket for the most the source may hold (`afterfill plan`), tested with DPD "
+        "total before it goes in, at the tank's temperature"
+    )
+    if not plan.change_helps:
+        return (
+            "A water change cannot bring ammonia to its limit, because the treated source holds as "
+            "much: do not feed, keep pH and temperature from rising, and test daily."
+        )
+    if plan.change_share is None:
+        return (
+            "How much water to change is not known without pH, temperature and ammonia: test "
+            f"them; then {how}."
+        )
+    if plan.change_share <= 0.0:
+        return f"No water change is needed for ammonia; the next water {how}."
+    parts = (
+        " in two or more parts, some hours apart," if plan.change_share > _LONGEST_CHANGE else ""
+    )
+    volume = shown.volume(plan.change_share * tank.litres)
+    return f"Then change {volume}{parts} {how}: that brings ammonia to its limit."

@@ -1,0 +1,115 @@
+"""Temperature, alkalinity and pH of the tank after the refill: at once, settled, and in air."""
+
+from dataclasses import dataclass, replace
+
+from afterfill.chemistry.carbonate import Water, alkalinity_after, mixed_totals, totals_of
+from afterfill.chemistry.carbonate_system import Totals, closed, with_air
+from afterfill.chemistry.constants import AIR_CO2
+from afterfill.chemistry.mixing import mixed
+from afterfill.errors import ModelDomainError
+from afterfill.planning.asked import TankBefore, Tap
+
+
+@dataclass(frozen=True, slots=True)
+class PhAfter:
+    """pH at once (`closed`), when the tank is as warm and holds as much CO2 as before (`settled`),
+    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration can reach."""
+
+    closed: float
+    settled: float
+    in_air: float
+    alkalinity_mg_l_caco3: float
+    ionic_strength: float
+
+
+@dataclass(frozen=True, slots=True)
+class WaterAfter:
+    """`temperature_c` is None when the tank's is not known; without the source's temperature it is
+    the tank's own, and `temperature_step_c` stays None. `ph` is None for the reason beside it."""
+
+    temperature_c: float | None
+    temperature_step_c: float | None
+    ph: PhAfter | None
+    ph_step: float | None
+    ph_unknown_because: str | None
+
+
+def water_after(
+    tank: TankBefore, tap: Tap, fraction: float, alkalinity_used_mg_l: float = 0.0
+) -> WaterAfter:
+    """The tank when `fraction` (0-1) of it is source water.
+
+    `alkalinity_used_mg_l`: what the neutraliser takes [mg/L as CaCO3 per litre poured]. Raises
+    ModelDomainError for a fraction outside 0-1 only.
+    """
+    temperature, step = _temperature(tank, tap, fraction)
+    missing = missing_for_ph(tank, tap)
+    if missing:
+        return WaterAfter(temperature, step, None, None, f"not known: {', '.join(missing)}")
+    try:
+        ph = _ph(*_waters(tank, tap), fraction, alkalinity_used_mg_l)
+    except ModelDomainError as error:
+        return WaterAfter(temperature, step, None, None, str(error))
+    return WaterAfter(temperature, step, ph, ph.closed - (tank.ph or 0.0), None)
+
+
+def missing_for_ph(tank: TankBefore, tap: Tap) -> list[str]:
+    """What has to be known for the pH of the mixture, and is not."""
+    needs = {
+        "the tank's pH": tank.ph,
+        "the tank's alkalinity": tank.alkalinity_mg_l_caco3,
+        "the tank's temperature": tank.temperature_c,
+        "the source's pH": tap.ph,
+        "the source's alkalinity": tap.alkalinity_mg_l_caco3,
+    }
+    return [name for name, value in needs.items() if value is None]
+
+
+def _temperature(tank: TankBefore, tap: Tap, fraction: float) -> tuple[float | None, float | None]:
+    if tank.temperature_c is None:
+        return None, None
+    if tap.temperature_c is None:
+        return tank.temperature_c, None
+    after = mixed(tank.temperature_c, tap.temperature_c, fraction)
+    return after, after - tank.temperature_c
+
+
+def _waters(tank: TankBefore, tap: Tap) -> tuple[Water, Water]:
+    # Hardness is taken as the alkalinity: 300 mg/L more moves the pH of a mixture by under 0.05.
+    tank_alkalinity = tank.alkalinity_mg_l_caco3 or 0.0
+    tap_alkalinity = tap.alkalinity_mg_l_caco3 or 0.0
+    tank_c = tank.temperature_c or 0.0
+    tap_c = tank_c if tap.temperature_c is None else tap.temperature_c
+    return (
+        Water(tank.ph or 0.0, tank_alkalinity, tank_alkalinity, tank_c),
+        Water(tap.ph or 0.0, tap_alkalinity, tap_alkalinity, tap_c),
+    )
+
+
+def _ph(tank: Water, source: Water, fraction: float, alkalinity_used_mg_l: float) -> PhAfter:
+    before = _totals("the tank", tank)
+    after = mixed_totals(before, _totals("the source", source), fraction)
+    after = alkalinity_after(after, -fraction * alkalinity_used_mg_l)
+    at_once = closed(after)
+    warmed = replace(after, temperature_c=tank.temperature_c)
+    return PhAfter(
+        at_once.ph,
+        with_air(warmed, _co2_atm(before)).ph,
+        with_air(warmed, AIR_CO2.value).ph,
+        mixed(tank.alkalinity_mg_l_caco3, source.alkalinity_mg_l_caco3, fraction)
+        - fraction * alkalinity_used_mg_l,
+        at_once.ionic_strength,
+    )
+
+
+def _totals(whose: str, water: Water) -> Totals:
+    try:
+        return totals_of(water)
+    except ModelDomainError as error:
+        raise ModelDomainError(f"{whose}: {error}") from error
+
+
+def _co2_atm(water: Totals) -> float:
+    """The CO2 of air [atm] that this water would be at equilibrium with."""
+    in_air = with_air(water, AIR_CO2.value)
+    return AIR_CO2.value * closed(water).co2 / in_air.co2
