@@ -12,6 +12,7 @@ from afterfill.cli.demo import demo
 from afterfill.cli.export import export
 from afterfill.cli.log import log
 from afterfill.cli.now import now
+from afterfill.cli.plan import plan
 from afterfill.cli.probe import probe
 from afterfill.cli.replay import replay
 from afterfill.cli.run import run
@@ -37,7 +38,7 @@ app = typer.Typer(
     help=(
         "Tells a fishkeeper whether tap-water disinfectant got into the tank after a refill.\n\n"
         "It reads ORP, pH and temperature probes. It is no drinking-water instrument and no "
-        "substitute for a test kit. Exit codes: 0 done, 1 bad news (now, check, probe read), "
+        "substitute for a test kit. Exit codes: 0 done, 1 bad news (now, check, plan, probe read), "
         "2 wrong use or configuration, 3 something is unavailable."
     ),
     no_args_is_help=True,
@@ -52,6 +53,7 @@ _COMMANDS: dict[str, Callable[..., None]] = {
     "Write a starter configuration.": setup,
     "Prove configuration, ports, probes, broker, database, clock.": check,
     "Is the tank safe, as far as the probes can see?": now,
+    "What to dose and expect before a refill, or after a carry-over.": plan,
     "Judge a recording as the live service would have.": replay,
     "Write a recording of a tank from the journal.": export,
 }

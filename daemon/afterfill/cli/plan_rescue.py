@@ -1,0 +1,151 @@
+"""Runs and shows the rescue plan after a carry-over."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from afterfill.chemistry.standing import Interval
+from afterfill.cli.console import say, say_json, say_table
+from afterfill.cli.latest import newest_estimate
+from afterfill.cli.options import reading_journal
+from afterfill.cli.plan_figures import Row, spread
+from afterfill.cli.plan_inputs import Known
+from afterfill.cli.plan_journal import FRESH_S, Used
+from afterfill.cli.plan_wire import rescue_wire
+from afterfill.cli.times import age, present_s
+from afterfill.config import Config
+from afterfill.errors import JournalError, UsageError
+from afterfill.planning.rescue import Found, RescuePlan, found_by_kit, plan_rescue, upper_of
+from afterfill.planning.rescue_advice import (
+    rescue_donts,
+    rescue_steps,
+    rescue_tests,
+    rescue_vet,
+    time_words,
+    upper_words,
+)
+from afterfill.planning.shown import millilitres
+from afterfill.planning.tap_water import ammonia_of_tap
+from afterfill.records import Estimate
+
+_LEGAL_MAX_MG_L = 4.0  # US maximum residual disinfectant level, 40 CFR 141.65; secondary
+_TRACE_MG_L = 1e-4
+_TEST_INSTEAD = "test with DPD total chlorine and give it with --residual"
+
+
+def rescued(
+    config: Config, journal_path: Path, known: Known, residual: float | None, *, as_json: bool
+) -> bool:
+    """Print the rescue plan; returns whether a dose that can be relied on is known.
+
+    Raises UsageError for a residual that cannot be, JournalError when there is no fresh estimate
+    to go by.
+    """
+    found, used = _by_kit(residual) if residual is not None else _by_journal(journal_path, known)
+    known = replace(known, used=(used, *known.used))
+    plan = plan_rescue(
+        known.tank,
+        found,
+        known.bottle,
+        known.bounds,
+        ammonia_counts_bound=known.ammonia_counts_bound,
+        next_water_ammonia_mg_l=ammonia_of_tap(known.tap).high,
+    )
+    to_do = rescue_steps(plan, known.tank, known.bottle, known.shown)
+    if as_json:
+        wire = rescue_wire(known, plan, to_do, rescue_donts(), rescue_tests(plan), rescue_vet())
+        say_json(wire)
+    else:
+        _show(known, plan, to_do)
+    return plan.dose_ml is not None and plan.minutes is not None
+
+
+def _by_kit(residual: float) -> tuple[Found, Used]:
+    if not 0.0 <= residual <= 100.0:
+        raise UsageError(f"--residual is {residual:g}: give mg/L as Cl2 from 0 to 100")
+    return found_by_kit(residual), Used("residual", f"{residual:g} mg/L", "option, a kit's error")
+
+
+def _by_journal(path: Path, known: Known) -> tuple[Found, Used]:
+    estimate = _newest(path, known.name)
+    old_s = present_s() - estimate.time_s
+    if old_s > FRESH_S:
+        raise JournalError(
+            f"the newest estimate of tank {known.name} is {age(old_s)} old: {_TEST_INSTEAD}"
+        )
+    found = _found(estimate, known)
+    text = f"{spread(found.residual_mg_l)} mg/L"
+    return found, Used("residual", text, f"journal's estimate, {age(old_s)} old")
+
+
+def _newest(path: Path, name: str) -> Estimate:
+    try:
+        with reading_journal(path) as journal:
+            estimate = newest_estimate(journal, name)
+    except JournalError as error:
+        raise JournalError(f"{error}; {_TEST_INSTEAD}") from error
+    if estimate is None:
+        raise JournalError(f"the journal {path} holds no estimate of tank {name}: {_TEST_INSTEAD}")
+    return estimate
+
+
+def _found(estimate: Estimate, known: Known) -> Found:
+    residual = Interval(*estimate.residual_mg_l)
+    most = known.tap.residual_max_mg_l
+    if not known.max_is_given:
+        most = max(most, _LEGAL_MAX_MG_L)
+    share = None
+    if residual.middle > _TRACE_MG_L:
+        share = min(estimate.free_chlorine_mg_l.q50 / residual.middle, 1.0)
+    return Found(residual, upper_of(residual, most), share)
+
+
+def _show(known: Known, plan: RescuePlan, to_do: tuple[str, ...]) -> None:
+    say(f"{known.name}: disinfectant in the tank, planned for {upper_words(plan)}")
+    if plan.found.upper.mg_l <= known.bounds.residual_oxidant_mg_l:
+        say("As far as is known the residual keeps its limit: there is nothing to rescue.")
+    if plan.dose_ml is not None:
+        whole = known.shown.volume(known.tank.litres)
+        say(f"Dose: {millilitres(plan.dose_ml)} into the tank of {whole}, now.")
+    for number, step in enumerate(to_do, 1):
+        say(f"  {number}. {step}")
+    say("\nWhat not to do")
+    for dont in rescue_donts():
+        say(f"  - {dont}")
+    say("\nTest")
+    for test in rescue_tests(plan):
+        say(f"  - {test}")
+    say(f"  - {rescue_vet()}")
+    say("\nExpected (middle, and from 5 to 95 %)")
+    say_table(("what", "expected", "held against"), [*_rows(known, plan)])
+    say("Worked out from")
+    say_table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
+
+
+def _rows(known: Known, plan: RescuePlan) -> Iterator[Row]:
+    residual, bounds = plan.found.residual_mg_l, known.bounds
+    limit = f"limit {bounds.residual_oxidant_mg_l:.3g}"
+    yield "residual now", f"{spread(residual)} mg/L", limit
+    yield "dose is for", upper_words(plan), f"times {plan.safety:.2g} for the bottle's strength"
+    yield "gone after the dose", *_gone(plan)
+    if plan.fish is not None:
+        law = "half of young chinook salmon; other fish may differ several times"
+        yield "fish have, as it is", time_words(plan.fish.middle), law
+        yield "fish have, at the worst", time_words(plan.fish.upper), law
+    yield "ammonia set free", f"up to {plan.released_mg_l:.2g} mg/L as N", ""
+    if plan.total_ammonia_mg_l is not None:
+        yield "total ammonia then", f"{spread(plan.total_ammonia_mg_l)} mg/L as N", ""
+    free = plan.free_ammonia_mg_l
+    held = f"limit {bounds.free_ammonia_mg_l:.2g}"
+    text = "not known without pH" if free is None else f"{spread(free)} mg/L as N"
+    yield "free ammonia then", text, held
+    oxygen, full = plan.oxygen_at_risk_mg_l, plan.oxygen_saturated_mg_l
+    taken = "not known" if oxygen is None else f"up to {oxygen:.2g} mg/L"
+    taken = "hardly any" if oxygen == 0.0 else taken
+    yield "oxygen taken by surplus", taken, "" if full is None else f"saturation {full:.1f} mg/L"
+
+
+def _gone(plan: RescuePlan) -> tuple[str, str]:
+    if plan.minutes is None:
+        return "not to be counted on", "ascorbate and chloramine: uncertain"
+    return f"{plan.minutes[0]:g} to {plan.minutes[1]:g} min", "DPD total must show nothing"

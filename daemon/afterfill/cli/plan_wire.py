@@ -1,0 +1,71 @@
+"""Plans as JSON: field names of the plan, intervals as q05, q50, q95."""
+
+from collections.abc import Sequence
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+from afterfill.chemistry.standing import Interval
+from afterfill.cli.plan_inputs import Known
+from afterfill.cli.times import present_s
+from afterfill.planning.cautions import Caution
+from afterfill.planning.refill import RefillPlan
+from afterfill.planning.rescue import RescuePlan
+from afterfill.wire import rfc3339
+
+_DIGITS = 6
+
+
+def refill_wire(
+    known: Known, plan: RefillPlan, to_do: Sequence[str], care: Sequence[Caution]
+) -> dict[str, Any]:
+    """The object that `afterfill plan --json` prints."""
+    return {
+        **_head("plan", known),
+        "litres": plain(plan.asked.litres),
+        **plain(plan),
+        "largest_litres": plain(plan.largest_litres),
+        "steps": list(to_do),
+        "cautions": plain(tuple(care)),
+        "limits": plain(known.bounds),
+        "used": plain(known.used),
+    }
+
+
+def rescue_wire(
+    known: Known,
+    plan: RescuePlan,
+    to_do: Sequence[str],
+    donts: Sequence[str],
+    tests: Sequence[str],
+    vet: str,
+) -> dict[str, Any]:
+    """The object that `afterfill plan --rescue --json` prints."""
+    return {
+        **_head("rescue-plan", known),
+        **plain(plan),
+        "steps": list(to_do),
+        "not_to_do": list(donts),
+        "tests": list(tests),
+        "vet": vet,
+        "limits": plain(known.bounds),
+        "used": plain(known.used),
+    }
+
+
+def plain(value: Any) -> Any:  # noqa: ANN401 - any part of a plan
+    """A part of a plan as JSON values.
+
+    >>> plain(Interval(0.0, 0.5, 1 / 3))
+    {'q05': 0.0, 'q50': 0.5, 'q95': 0.333333}
+    """
+    if isinstance(value, Interval):
+        return {"q05": plain(value.low), "q50": plain(value.middle), "q95": plain(value.high)}
+    if is_dataclass(value):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, tuple):
+        return [plain(item) for item in value]
+    return float(f"{value:.{_DIGITS}g}") if isinstance(value, float) else value
+
+
+def _head(kind: str, known: Known) -> dict[str, Any]:
+    return {"kind": kind, "time": rfc3339(present_s()), "tank": known.name}
