@@ -65,6 +65,9 @@ def test_commands_change_states_and_unknown_alarms_change_nothing() -> None:
     assert [c.state for c in changes] == ["acknowledged"]
     panel, changes = obey(panel, AlarmCommand(62.0, "t", "probe-lost", "shelve", 1.0), 62.0)
     assert [c.state for c in changes] == ["shelved"]
+    gone, changes = judge(panel, {"probe-lost": False}, lambda _: "x", "t", 70.0)
+    gone, changes = judge(gone, {"probe-lost": False}, lambda _: "x", "t", 101.0)
+    assert [(c.state, c.active) for c in changes] == [("shelved", False)]
     _, changes = judge(panel, {"probe-lost": True}, lambda _: "x", "t", 122.0)
     assert [c.state for c in changes] == ["unacknowledged"]
     assert obey(panel, AlarmCommand(63.0, "t", "no-such-alarm", "acknowledge"), 63.0)[1] == []

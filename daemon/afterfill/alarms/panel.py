@@ -51,7 +51,8 @@ def obey(panel: Panel, command: AlarmCommand, time_s: float) -> tuple[Panel, lis
 
 
 def _differs(before: Memory, after: Memory) -> bool:
-    return state_of(before) != state_of(after) or before.known != after.known
+    seen_before = (state_of(before), before.known, before.active)
+    return seen_before != (state_of(after), after.known, after.active)
 
 
 def _change(

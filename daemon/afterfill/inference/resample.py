@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from afterfill.inference.bank import PER_KIND, Bank, Traits, weights_of
 from afterfill.inference.draws import Array, uniform
 
-_SHRINK = 0.8
+_SHRINK = 0.7  # wide: the law is only a shape, and a narrow kernel made intervals too narrow
 _MOVE = float(np.sqrt(1.0 - _SHRINK**2))
 _LEAST_SHARE = 0.25  # of the kind's members still effective
 _TRAITS = (
