@@ -21,6 +21,7 @@ from afterfill.inference.bank import Bank, Traits
 from afterfill.inference.baseline import Baseline
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel
+from afterfill.inference.learnt import Learnt
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
@@ -29,8 +30,8 @@ from afterfill.tank import TankState
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
-        TankState, Belief, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour, Water, Bank,
-        Traits, Memory,
+        TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
+        Water, Bank, Traits, Memory,
     )
 }  # fmt: skip
 _WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())

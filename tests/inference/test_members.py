@@ -9,6 +9,7 @@ from scipy.integrate import solve_ivp
 from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, weights_of
 from afterfill.inference.dynamics import flowed
 from afterfill.inference.launch import launched, share_of
+from afterfill.inference.learnt import Learnt
 from afterfill.inference.resample import refreshed
 from afterfill.inference.response import lagged, settled_mv
 from afterfill.inference.setup import Pour, Setup, Water
@@ -18,7 +19,7 @@ SETUP = Setup("t", 100.0, 0.011, WATER, mg_cl2_per_ml=40.0)
 
 
 def bank_of(pour: Pour) -> Bank:
-    return launched(SETUP, pour, 300.0, 1.0, 25.0, share_of(pour, disturbed=False))
+    return launched(SETUP, pour, 300.0, 1.0, 25.0, share_of(pour, disturbed=False), Learnt())
 
 
 def announced(**said: float) -> Pour:

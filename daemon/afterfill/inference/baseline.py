@@ -29,9 +29,9 @@ class Baseline:
         return self.time_s - self.since_s >= READY_S
 
 
-def corrected_mv(orp_mv: float, ph: float | None) -> float:
-    """ORP [mV] brought to the reference pH with the prior's slope."""
-    return orp_mv if ph is None else orp_mv - prior.PH_SLOPE_MV * (ph - PH_REFERENCE)
+def corrected_mv(orp_mv: float, ph: float | None, slope_mv: float) -> float:
+    """ORP [mV] brought to the reference pH with a slope in mV per pH."""
+    return orp_mv if ph is None else orp_mv - slope_mv * (ph - PH_REFERENCE)
 
 
 def begun(orp_mv: float, time_s: float, noise_mv: float = prior.NOISE_MV) -> Baseline:

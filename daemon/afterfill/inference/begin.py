@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
 from afterfill.inference import history, prior
 from afterfill.inference.bank import Bank
 from afterfill.inference.baseline import corrected_mv
@@ -12,6 +13,7 @@ from afterfill.inference.belief import Belief
 from afterfill.inference.draws import Array
 from afterfill.inference.history import known
 from afterfill.inference.launch import launched, share_of
+from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.watch import Watch, advanced
 from afterfill.inference.water import hocl_at, temperature_at
@@ -31,14 +33,17 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     early_s = pour.time_s - _EARLIEST_S[pour.announced]
     before = history.span(belief.history, early_s - _BEFORE_S, early_s)
     base_mv, base_var = _background(belief, before)
+    ph = history.middle(before[-30:, history.PH])
     tank_c = history.middle(before[-30:, history.TEMPERATURE])
     if tank_c is None:
         tank_c = temperature_at(belief, time_s)
     disturbed = pour.time_s < belief.disturbed_until_s
     bank = launched(
         setup, pour, base_mv, base_var, _USUAL_C if tank_c is None else tank_c,
-        share_of(pour, disturbed),
+        share_of(pour, disturbed), belief.learnt,
     )  # fmt: skip
+    bank = _at_reference_ph(bank, belief, ph)
+    bank = replace(bank, capture_mg_l=_capture_mg_l(belief, bank.free.size))
     if belief.watch is not None:
         bank = _inherited(bank, belief.watch)
         early_s = max(early_s, belief.watch.last_s)
@@ -48,7 +53,8 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
 
 def _background(belief: Belief, before: Array) -> tuple[float, float]:
     """ORP without oxidant at the reference pH [mV] and its variance [mV^2] before the pour."""
-    corrected = [corrected_mv(row[history.ORP], known(row[history.PH])) for row in before]
+    slope_mv = belief.learnt.ph_slope_mv
+    corrected = [corrected_mv(row[history.ORP], known(row[history.PH]), slope_mv) for row in before]
     level = history.middle(np.array(corrected)) if corrected else None
     if level is not None:
         quiet = 1.0 / max(len(corrected), 1)
@@ -56,6 +62,21 @@ def _background(belief: Belief, before: Array) -> tuple[float, float]:
     if belief.baseline is not None:
         return belief.baseline.level_mv, 5.0**2
     return 300.0, _UNKNOWN_VAR
+
+
+def _capture_mg_l(belief: Belief, n: int) -> Array:
+    """Free chlorine that the tank's ammonia, as believed now, can bind, each of its members met
+    equally often."""
+    total = belief.ammonia.total
+    return np.asarray(MG_CL2_PER_MG_N * total[(np.arange(n) * 37) % total.size])
+
+
+def _at_reference_ph(bank: Bank, belief: Belief, ph: float | None) -> Bank:
+    """Each member's own pH slope must explain the same ORP at the pH before the pour."""
+    if ph is None:
+        return bank
+    own = bank.traits.ph_slope_mv - belief.learnt.ph_slope_mv
+    return replace(bank, base_mv=bank.base_mv - own * (ph - PH_REFERENCE))
 
 
 def _inherited(bank: Bank, old: Watch) -> Bank:

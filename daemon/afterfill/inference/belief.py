@@ -7,6 +7,7 @@ from afterfill.inference.ammonia import Ammonia, unmet
 from afterfill.inference.baseline import Baseline
 from afterfill.inference.channels import Channel
 from afterfill.inference.draws import Array
+from afterfill.inference.learnt import Learnt
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
 
@@ -31,6 +32,7 @@ class Belief:
     sight: Sight = field(default_factory=Sight)
     history: Array = field(default_factory=history.empty)
     ammonia: Ammonia = field(default_factory=unmet)
+    learnt: Learnt = field(default_factory=Learnt)
     leftover: Leftover = field(default_factory=Leftover)
     baseline: Baseline | None = None
     watch: Watch | None = None

@@ -24,7 +24,7 @@ _NOTHING = Quantiles(0.0, 0.0, 0.0)
 def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
     """The belief at `time_s` [s] in the form of the interfaces, rounded to five digits."""
     blind = blind_because(belief, time_s)
-    residual, free, combined = _chlorine(belief, time_s)
+    residual, free, combined = chlorine_of(belief, time_s)
     nh3 = free_ammonia_of(belief, time_s)
     floor = None if blind else floor_now(setup, belief, time_s)
     return Estimate(
@@ -61,20 +61,22 @@ def floor_now(setup: Setup, belief: Belief, time_s: float) -> float:
     """Smallest residual [mg/L as Cl2] that would be called now with 95 % power."""
     announced = belief.watch is not None and belief.watch.pour.announced
     combined = setup.water.disinfectant != "chlorine"
-    return detection_floor_mg_l(noise_of(belief), announced, hocl_at(belief, time_s), combined)
+    hocl = hocl_at(belief, time_s)
+    return detection_floor_mg_l(belief.learnt, noise_of(belief), announced, hocl, combined)
 
 
 def p_over_limit(belief: Belief, time_s: float) -> float:
     """Probability that the residual exceeds the limit now."""
     if belief.watch is not None:
         return probability_now(belief.watch)
-    return max(belief.leftover.p_over_limit * _faded(belief, time_s), _unseen(belief, time_s))
+    return max(belief.leftover.p_over_limit * faded(belief, time_s), _unseen(belief, time_s))
 
 
-def _chlorine(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Quantiles]:
+def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Quantiles]:
+    """Total, free and combined chlorine now [mg/L as Cl2]."""
     if belief.watch is not None:
         return _watched(belief.watch)
-    upper = belief.leftover.residual_mg_l * _faded(belief, time_s)
+    upper = belief.leftover.residual_mg_l * faded(belief, time_s)
     left = Quantiles(0.0, 0.0, upper)
     return left, _NOTHING, left
 
@@ -88,7 +90,8 @@ def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
     )
 
 
-def _faded(belief: Belief, time_s: float) -> float:
+def faded(belief: Belief, time_s: float) -> float:
+    """What share of what the last watch left is still there."""
     return math.exp(-_FADES_PER_H * (time_s - belief.leftover.time_s) / 3600.0)
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from afterfill.inference import ammonia, baseline, history, prior, sight, suspicion, watch
+from afterfill.inference import ammonia, baseline, history, learnt, prior, sight, suspicion, watch
 from afterfill.inference.begin import begun
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel
@@ -15,17 +15,20 @@ PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _DISTURBED_S = 3600.0
 _REARM_S = 1800.0
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
+_LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
 _KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no source
 
 
 def with_ph(belief: Belief, value: float, time_s: float) -> Belief:
-    """After a valid pH reading."""
-    return replace(belief, ph=Channel(value, time_s))
+    """After a valid pH reading. What no fish tank has is a fault of the probe, not a pH."""
+    plausible = _LIVABLE_PH[0] <= value <= _LIVABLE_PH[1]
+    return replace(belief, ph=Channel(value if plausible else None, time_s))
 
 
 def with_temperature(belief: Belief, value: float, time_s: float) -> Belief:
-    """After a valid temperature reading [degrees C]."""
-    return replace(belief, temperature=Channel(value, time_s))
+    """After a valid temperature reading [degrees C]; the same holds for what no fish bears."""
+    plausible = _LIVABLE_C[0] <= value <= _LIVABLE_C[1]
+    return replace(belief, temperature=Channel(value if plausible else None, time_s))
 
 
 def is_due(belief: Belief, time_s: float) -> bool:
@@ -61,7 +64,8 @@ def _watched(belief: Belief, old: watch.Watch, time_s: float, usable_mv: float |
 
 def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief:
     temperature_c = temperature_at(belief, time_s)
-    level_mv = baseline.corrected_mv(orp_mv, ph_at(belief, time_s))
+    ph = ph_at(belief, time_s)
+    level_mv = baseline.corrected_mv(orp_mv, ph, belief.learnt.ph_slope_mv)
     if belief.baseline is None:
         return replace(belief, baseline=baseline.begun(level_mv, time_s))
     looked = suspicion.looked(belief.baseline, level_mv, temperature_c)
@@ -69,7 +73,11 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
         suspect = Pour(time_s, announced=False, water=setup.water)
         belief = replace(belief, baseline=looked)
         return replace(belief, watch=begun(setup, belief, suspect, time_s))
-    return replace(belief, baseline=baseline.followed(looked, level_mv, temperature_c, time_s))
+    return replace(
+        belief,
+        baseline=baseline.followed(looked, level_mv, temperature_c, time_s),
+        learnt=learnt.in_quiet(belief.learnt, orp_mv, ph, time_s),
+    )
 
 
 def ended(belief: Belief, time_s: float) -> Belief:
@@ -78,9 +86,11 @@ def ended(belief: Belief, time_s: float) -> Belief:
     if old is None:
         return belief
     residual = watch.residual_of(old)
+    known = old.kit_mg_l >= _KIT_SHOWS_MG_L
     return replace(
         belief,
         watch=None,
+        learnt=learnt.taught(belief.learnt, old.bank) if known else belief.learnt,
         baseline=_baseline_after(belief, time_s),
         leftover=Leftover(time_s, residual.q95, watch.probability_now(old)),
         trusted_from_s=time_s + _REARM_S,
@@ -92,7 +102,8 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
     level_mv = history.middle(recent)
     if level_mv is None:
         return belief.baseline
-    corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s))
+    slope_mv = belief.learnt.ph_slope_mv
+    corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s), slope_mv)
     since_s = time_s - baseline.READY_S  # the watch itself was the quiet time
     return replace(baseline.begun(corrected, time_s, noise_of(belief)), since_s=since_s)
 
@@ -146,8 +157,9 @@ def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) ->
 
 
 def serviced(belief: Belief, what: str, time_s: float) -> Belief:
-    """After work on the probe, or feeding, cleaning or other work on the tank."""
+    """After work on the probe, or feeding, cleaning or other work on the tank. What was learnt
+    of a probe is forgotten when it is serviced: it may be another one."""
     if what == "probe":
         eyes = sight.unsettled(belief.sight, time_s, "the ORP probe was serviced")
-        return replace(belief, sight=eyes, baseline=None)
+        return replace(belief, sight=eyes, baseline=None, learnt=learnt.Learnt())
     return replace(belief, disturbed_until_s=time_s + _DISTURBED_S)

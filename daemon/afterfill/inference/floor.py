@@ -3,24 +3,26 @@
 import numpy as np
 
 from afterfill.inference import prior
-from afterfill.inference.draws import Array, log_normal, normal
+from afterfill.inference.draws import Array, normal
+from afterfill.inference.learnt import Learnt, drawn
 
 _N = 192
 NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 10.0, 32.0  # steps that move the odds past 'raise'
 _NEED_NOISES = 4.0
 
 
-def detection_floor_mg_l(noise_mv: float, announced: bool, hocl: float, combined: bool) -> float:
+def detection_floor_mg_l(
+    learnt: Learnt, noise_mv: float, announced: bool, hocl: float, combined: bool
+) -> float:
     """Residual [mg/L as Cl2] whose step is large enough on 95 of 100 probes like this one may be.
 
-    `noise_mv`: learnt noise; `hocl`: share of HOCl at the tank's pH; `combined`: the source holds
-    chloramine, which moves the ORP less.
+    `learnt`: what is known of the probe; `noise_mv`: learnt noise; `hocl`: share of HOCl at the
+    tank's pH; `combined`: the source holds chloramine, which moves the ORP less.
     """
     need_mv = (NEED_ANNOUNCED_MV if announced else NEED_UNANNOUNCED_MV) + _NEED_NOISES * noise_mv
-    b_mv = log_normal(_N, 1, prior.B_MV, prior.B_SIGMA)
-    c0 = log_normal(_N, 2, prior.C0_MG_L, prior.C0_SIGMA)
+    b_mv, c0 = drawn(learnt, _N, "b_mv"), drawn(learnt, _N, "c0_mg_l")
     if combined:
-        weight = np.minimum(log_normal(_N, 4, prior.W_COMBINED, prior.W_COMBINED_SIGMA), 1.0)
+        weight = np.minimum(drawn(learnt, _N, "w_combined"), 1.0)
     else:
         w_ocl = np.clip(prior.W_OCL + 0.2 * normal(_N, 3), 0.0, 1.0)
         weight = hocl + w_ocl * (1.0 - hocl)

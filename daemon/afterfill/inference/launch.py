@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
 from afterfill.inference import prior
 from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, Traits
 from afterfill.inference.draws import Array, log_normal, normal, uniform
+from afterfill.inference.learnt import Learnt, drawn
 from afterfill.inference.setup import Pour, Setup
 
 N = PER_KIND * 3
@@ -13,19 +13,25 @@ _SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
 
 
 def launched(
-    setup: Setup, pour: Pour, base_mv: float, base_var: float, temperature_c: float, share: Array
+    setup: Setup,
+    pour: Pour,
+    base_mv: float,
+    base_var: float,
+    temperature_c: float,
+    share: Array,
+    learnt: Learnt,
 ) -> Bank:
-    """A fresh bank. `base_mv`, `base_var`: ORP without oxidant [mV, mV^2] as known before the
-    pour; `share` (3,): prior weight of the kinds disturbance, dosed, short."""
-    traits = _traits(setup, pour, temperature_c)
+    """A fresh bank. `base_mv`, `base_var`: ORP at the reference pH [mV, mV^2] as known before the
+    pour; `learnt`: what is known of the probe; `share` (3,): prior weight of the kinds
+    disturbance, dosed, short."""
+    traits = _traits(setup, pour, temperature_c, learnt)
     nothing = np.zeros(N)
-    tan_mg_l = log_normal(N, 20, prior.TAN_MG_L, prior.TAN_SIGMA)
     return Bank(
         traits=traits,
         free=nothing,
         combined=nothing,
         surplus=nothing,
-        capture_mg_l=MG_CL2_PER_MG_N * tan_mg_l,
+        capture_mg_l=nothing,
         poured=nothing,
         response_mv=nothing,
         base_mv=np.full(N, base_mv),
@@ -51,7 +57,7 @@ def _short_share(neutraliser_ml: float | None) -> float:
     return prior.SHORT_WHEN_DOSED if neutraliser_ml > 0 else prior.SHORT_WHEN_SAID_NONE
 
 
-def _traits(setup: Setup, pour: Pour, temperature_c: float) -> Traits:
+def _traits(setup: Setup, pour: Pour, temperature_c: float, learnt: Learnt) -> Traits:
     fraction = _fraction(setup, pour)
     free, combined, surplus = _incoming(setup, pour, fraction)
     if not pour.announced:
@@ -64,13 +70,13 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float) -> Traits:
         in_combined=combined,
         in_surplus=surplus,
         in_c=_incoming_c(pour, temperature_c),
-        b_mv=log_normal(N, 1, prior.B_MV, prior.B_SIGMA),
-        c0_mg_l=log_normal(N, 2, prior.C0_MG_L, prior.C0_SIGMA),
+        b_mv=drawn(learnt, N, "b_mv"),
+        c0_mg_l=drawn(learnt, N, "c0_mg_l"),
         w_ocl=np.clip(prior.W_OCL + 0.2 * normal(N, 3), 0.0, 1.0),
-        w_combined=np.minimum(log_normal(N, 4, prior.W_COMBINED, prior.W_COMBINED_SIGMA), 1.0),
-        ph_slope_mv=np.clip(prior.PH_SLOPE_MV + prior.PH_SLOPE_SD * normal(N, 5), -70.0, 0.0),
-        rise_s=60.0 * log_normal(N, 6, prior.RISE_MIN, prior.RISE_SIGMA),
-        fall_s=60.0 * log_normal(N, 7, prior.FALL_MIN, prior.FALL_SIGMA),
+        w_combined=np.minimum(drawn(learnt, N, "w_combined"), 1.0),
+        ph_slope_mv=np.clip(learnt.ph_slope_mv + learnt.ph_slope_sd * normal(N, 5), -70.0, 0.0),
+        rise_s=drawn(learnt, N, "rise_s"),
+        fall_s=drawn(learnt, N, "fall_s"),
         dip_mv=log_normal(N, 8, prior.DIP_MV, prior.DIP_SIGMA),
         k_free_per_s=log_normal(N, 9, prior.K_FREE_PER_H, prior.K_FREE_SIGMA) / 3600.0,
         k_combined_per_s=log_normal(N, 10, prior.K_COMBINED_PER_H, prior.K_COMBINED_SIGMA) / 3600.0,

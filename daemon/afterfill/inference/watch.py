@@ -21,7 +21,8 @@ _ODDS_FLOOR = 1e-6
 class Watch:
     """`zero_s`: Unix time that the bank's seconds count from; `tank_c`: temperature before the
     pour; `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds
-    of a carry-over that this source of evidence added; `said`: the last verdict given."""
+    of a carry-over that this source of evidence added; `kit_mg_l`: the highest chlorine a test
+    showed; `said`: the last verdict given."""
 
     pour: Pour
     zero_s: float
@@ -33,6 +34,7 @@ class Watch:
     moved_orp: float = 0.0
     moved_temperature: float = 0.0
     moved_kit: float = 0.0
+    kit_mg_l: float = 0.0
     said: VerdictWord | None = None
     said_probability: float = 0.0
     reported: bool = False
@@ -97,7 +99,8 @@ def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
         watch.bank, kit_mg_l, watch.bank.free if free_only else watch.bank.residual
     )
     moved = watch.moved_kit + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
-    return replace(watch, bank=refreshed(bank), moved_kit=moved)
+    seen_mg_l = max(watch.kit_mg_l, kit_mg_l)
+    return replace(watch, bank=refreshed(bank), moved_kit=moved, kit_mg_l=seen_mg_l)
 
 
 def dosed(watch: Watch, surplus_mg_l: float) -> Watch:

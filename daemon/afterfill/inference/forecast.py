@@ -1,0 +1,78 @@
+"""What is to come if nothing more is poured: residual and un-ionised ammonia over a day."""
+
+from dataclasses import dataclass, replace
+
+from afterfill.inference import ammonia, dynamics
+from afterfill.inference.bank import weights_of
+from afterfill.inference.belief import Belief
+from afterfill.inference.estimate import chlorine_of, faded, free_ammonia_of
+from afterfill.inference.quantiles import quantiles_of
+from afterfill.records import Quantiles
+
+HOURS = (0.0, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 24.0)
+_STEP_S = 300.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """`hours` from now: residual [mg/L as Cl2] and un-ionised ammonia [mg/L as N] then, at the
+    present pH and temperature."""
+
+    hours: float
+    residual_mg_l: Quantiles
+    free_ammonia_mg_l: Quantiles | None
+
+
+def forecast(belief: Belief, time_s: float) -> list[Outlook]:
+    """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
+    outlooks, at_h = [], 0.0
+    watching = belief.watch
+    bank = None if watching is None else watching.bank
+    seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
+    for hours in HOURS:
+        while at_h < hours - 1e-9:
+            step_s = min(_STEP_S, (hours - at_h) * 3600.0)
+            if bank is not None:
+                bank = dynamics.flowed(bank, seconds, seconds + step_s)
+            belief = replace(belief, ammonia=ammonia.aged(belief.ammonia, step_s))
+            seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
+        if bank is None:
+            residual = _fading(belief, time_s, hours)
+        else:
+            residual = quantiles_of(bank.residual, weights_of(bank))
+        outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
+    return outlooks
+
+
+def _fading(belief: Belief, time_s: float, hours: float) -> Quantiles:
+    residual, _, _ = chlorine_of(belief, time_s)
+    share = faded(belief, time_s + 3600.0 * hours) / max(faded(belief, time_s), 1e-300)
+    return Quantiles(*(share * value for value in residual))
+
+
+def below_limit_h(outlooks: list[Outlook], limit_mg_l: float) -> tuple[float | None, float | None]:
+    """Hours until the residual's median and its 95 % point are below the limit [mg/L] for good,
+    interpolated between the outlooks; None where that is more than a day away."""
+    middle = [(o.hours, o.residual_mg_l.q50) for o in outlooks]
+    high = [(o.hours, o.residual_mg_l.q95) for o in outlooks]
+    return _falls_below(middle, limit_mg_l), _falls_below(high, limit_mg_l)
+
+
+def ammonia_peak(outlooks: list[Outlook]) -> tuple[float, float] | None:
+    """Hours and height [mg/L as N] of the highest median of un-ionised ammonia; None unknown."""
+    known = [(o.free_ammonia_mg_l.q50, o.hours) for o in outlooks if o.free_ammonia_mg_l]
+    if not known:
+        return None
+    height, hours = max(known, key=lambda pair: (pair[0], -pair[1]))
+    return hours, height
+
+
+def _falls_below(course: list[tuple[float, float]], limit: float) -> float | None:
+    for (begin_h, before), (end_h, after) in zip(
+        reversed(course[:-1]), reversed(course[1:]), strict=True
+    ):
+        if after >= limit:
+            return None if end_h >= HOURS[-1] else end_h
+        if before >= limit:
+            return begin_h + (end_h - begin_h) * (before - limit) / (before - after)
+    return 0.0

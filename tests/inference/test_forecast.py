@@ -1,0 +1,59 @@
+import pytest
+
+from afterfill.inference.belief import Belief
+from afterfill.inference.forecast import HOURS, ammonia_peak, below_limit_h, forecast
+from afterfill.records import Quantiles
+from afterfill.tank import TankState, folded
+from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, setup_of, story
+
+SETUP = setup_of(config_of())
+
+
+@pytest.fixture(scope="module")
+def carried_over() -> tuple[Belief, float]:
+    """Belief two hours after raw chloramine went in (0.44 mg/L, decaying 0.35 per h)."""
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
+    state = TankState()
+    inputs = merged(story(3, [pour(1, 0.25, raw("chloramine", 2.0))]), [said])
+    for record in inputs:
+        state, _ = folded(SETUP, state, record)
+    return state.belief, ZERO_S + 3 * HOUR_S
+
+
+def test_the_outlook_begins_with_the_present(carried_over: tuple[Belief, float]) -> None:
+    belief, time_s = carried_over
+    assert belief.watch is not None
+    outlooks = forecast(belief, time_s)
+    assert [o.hours for o in outlooks] == list(HOURS)
+    assert 0.03 < outlooks[0].residual_mg_l.q50 < 0.6
+
+
+def test_a_residual_only_falls_and_the_truth_lies_in_the_interval(
+    carried_over: tuple[Belief, float],
+) -> None:
+    outlooks = forecast(*carried_over)
+    middles = [o.residual_mg_l.q50 for o in outlooks]
+    assert middles == sorted(middles, reverse=True)
+    truth_mg_l = 0.44 * 2.718281828 ** (-0.35 * (1.8 + 4.0))  # four hours on
+    then = next(o for o in outlooks if o.hours == 4.0).residual_mg_l
+    assert then.q05 < truth_mg_l < then.q95
+
+
+def test_the_times_below_a_limit_are_in_order(carried_over: tuple[Belief, float]) -> None:
+    middle_h, high_h = below_limit_h(forecast(*carried_over), 0.1)
+    assert middle_h is not None
+    assert high_h is None or high_h >= middle_h
+    assert below_limit_h(forecast(*carried_over), 10.0) == (0.0, 0.0)
+
+
+def test_without_a_watch_only_what_is_left_fades() -> None:
+    outlooks = forecast(Belief(), 1000.0)
+    assert all(o.residual_mg_l == Quantiles(0.0, 0.0, 0.0) for o in outlooks)
+    assert ammonia_peak(outlooks) is None  # no pH, no temperature: not known
+
+
+def test_ammonia_peaks_at_once_when_a_filter_eats_it(carried_over: tuple[Belief, float]) -> None:
+    peak = ammonia_peak(forecast(*carried_over))
+    assert peak is not None
+    assert peak[0] == 0.0
+    assert peak[1] > 0.0
