@@ -74,7 +74,7 @@ def plan(
     if source is not None:
         named(source, settings.source, "source")
     said = Said(ammonia, tank_ph, tank_temperature, source_temperature, source)
-    _one_question(litres, share, residual, rescue=rescue)
+    _one_question(litres, share, residual, dose_ml, rescue=rescue)
     shown = units(config_path(config), name, litres, tank_temperature, source_temperature)
     try:
         known = inputs(settings, journal_path, name, said, shown)
@@ -95,10 +95,15 @@ def plan(
 
 
 def _one_question(
-    litres: str | None, share: str | None, residual: float | None, *, rescue: bool
+    litres: str | None,
+    share: str | None,
+    residual: float | None,
+    dose_ml: float | None,
+    *,
+    rescue: bool,
 ) -> None:
-    if rescue and (litres is not None or share is not None):
-        raise UsageError("--rescue is about the whole tank: leave out --litres and --share")
+    if rescue and (litres, share, dose_ml) != (None, None, None):
+        raise UsageError("--rescue is about the whole tank: leave out --litres, --share, --dose-ml")
     if not rescue and residual is not None:
         raise UsageError("--residual is what is in the tank now: add --rescue")
     if not rescue and (litres is None) == (share is None):

@@ -73,7 +73,8 @@ def _water_rows(known: Known, plan: RefillPlan) -> Iterator[Row]:
         yield "pH", "not known", water.ph_unknown_because or ""
         return
     held = f"step {practice.PH_STEP:g} ({practice.SOURCE})"
-    yield "pH, at once", f"{water.ph.closed:.2f}, a step of {water.ph_step:+.2f}", held
+    span = "{:.2f} ({:.2f} to {:.2f})".format(water.ph.closed, *water.ph.closed_span)
+    yield "pH, at once", f"{span}, a step of {water.ph_step:+.2f}", held
     yield "pH, settled", f"{water.ph.settled:.2f}", "as warm and with as much CO2 as before"
     yield "pH, in air's CO2", f"{water.ph.in_air:.2f}", "if aerated strongly"
     yield "alkalinity", f"{water.ph.alkalinity_mg_l_caco3:.0f} mg/L as CaCO3", ""

@@ -123,6 +123,9 @@ def _answer(known: Known, plan: RefillPlan, to_do: tuple[str, ...]) -> Iterator[
 def _verdict(plan: RefillPlan) -> str:
     if plan.judgement == "over-limits":
         return f"NOT SAFE as planned ({', '.join(plan.over)})"
+    if plan.judgement == "over-before":
+        already = " and ".join(plan.over_before)
+        return f"{already} may be over the limit already; the refill makes it no worse"
     if plan.judgement == "cannot-tell":
         return "no limit broken as far as can be told, but not all is known"
     return "keeps within the limits"

@@ -71,28 +71,21 @@ def ammonia_after(
 
 
 def _free(tank: TankBefore, total: Interval, water: WaterAfter) -> FreeAmmonia | None:
-    shares = _shares(tank, water)
-    if shares is None or tank.ammonia_mg_l is None:
-        return None
-    before, at_once, settled, in_air = shares
-    return FreeAmmonia(
-        _times(before, tank.ammonia_mg_l),
-        _times(at_once, total),
-        _times(settled, total),
-        _times(in_air, total),
-    )
-
-
-def _shares(tank: TankBefore, water: WaterAfter) -> tuple[float, float, float, float] | None:
-    """Un-ionised share before, at once, settled and in air."""
     ph, after_c, before_c = water.ph, water.temperature_c, tank.temperature_c
-    if ph is None or after_c is None or before_c is None or tank.ph is None:
+    if ph is None or after_c is None or before_c is None:
         return None
-    return (
-        nh3_fraction(tank.ph, before_c, ph.ionic_strength),
-        nh3_fraction(ph.closed, after_c, ph.ionic_strength),
-        nh3_fraction(ph.settled, before_c, ph.ionic_strength),
-        nh3_fraction(ph.in_air, before_c, ph.ionic_strength),
+    if tank.ph is None or tank.ammonia_mg_l is None:
+        return None
+    low, high = ph.closed_span
+    return FreeAmmonia(
+        _times(nh3_fraction(tank.ph, before_c, ph.ionic_strength), tank.ammonia_mg_l),
+        Interval(
+            total.low * nh3_fraction(low, after_c, ph.ionic_strength),
+            total.middle * nh3_fraction(ph.closed, after_c, ph.ionic_strength),
+            total.high * nh3_fraction(high, after_c, ph.ionic_strength),
+        ),
+        _times(nh3_fraction(ph.settled, before_c, ph.ionic_strength), total),
+        _times(nh3_fraction(ph.in_air, before_c, ph.ionic_strength), total),
     )
 
 

@@ -16,6 +16,7 @@ _GRAVEST_FIRST: tuple[Severity, ...] = ("danger", "warning", "note")
 _OXYGEN_WORTH_SAYING = 0.05  # of saturation; own judgement
 _SOFT_MG_L = 20.0  # alkalinity below which pH is easily moved; common practice, no source
 _HARD_TO_MEASURE_ML = 0.5  # own judgement
+_WIDE_PH = 0.2  # own judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +149,7 @@ def _of_ammonia(
             f"free ammonia may reach {free.judged_mg_l:.2g} mg/L as N, over the limit of "
             f"{limit:.2g}: pour less, or in parts with days between.",
         )
-    elif free is not None and free.judged_mg_l > limit:
+    elif "free ammonia" in plan.over_before:
         yield Caution(
             "danger",
             f"free ammonia may be over the limit of {limit:.2g} mg/L as N already, and the refill "
@@ -242,6 +243,13 @@ def _of_ph(plan: RefillPlan, tank: TankBefore, tap: Tap, bounds: Bounds) -> Iter
             "warning",
             f"pH steps by {step:+.2f}, more than {practice.PH_STEP:g} at once "
             f"({practice.SOURCE}): pour slowly or less.",
+        )
+    low, high = (0.0, 0.0) if plan.water.ph is None else plan.water.ph.closed_span
+    if high - low > _WIDE_PH:
+        yield Caution(
+            "warning",
+            f"hardness is not known and counts here: pH at once may be {low:.1f} to {high:.1f}, so "
+            "measure it, and pour slowly.",
         )
     known = [a for a in (tank.alkalinity_mg_l_caco3, tap.alkalinity_mg_l_caco3) if a is not None]
     if known and min(known) < _SOFT_MG_L:

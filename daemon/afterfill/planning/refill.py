@@ -18,7 +18,8 @@ from afterfill.planning.largest import Reach, reaches, untreated_litres
 from afterfill.planning.tap_water import ammonia_of_tap, residual_at_tap, residual_poured
 from afterfill.planning.water_after import WaterAfter, missing_for_ph, water_after
 
-Judgement = Literal["within-limits", "over-limits", "cannot-tell"]
+Judgement = Literal["within-limits", "over-limits", "over-before", "cannot-tell"]
+Doing = Literal["breaks", "leaves"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,8 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class RefillPlan:
-    """All that is known before the refill. `over`: which limits it would break, well dosed."""
+    """All that is known before the refill. `over`: which limits it would break, well dosed;
+    `over_before`: which the tank breaks already, and the refill does not make worse."""
 
     asked: Asked
     fraction: float
@@ -73,6 +75,7 @@ class RefillPlan:
     reaches: tuple[Reach, ...]
     judgement: Judgement
     over: tuple[str, ...]
+    over_before: tuple[str, ...]
     missing: tuple[Missing, ...]
 
     @property
@@ -98,7 +101,7 @@ def plan_refill(
     nitrogen = ammonia_of_tap(tap)
     ammonia = ammonia_after(tank, nitrogen, fraction, water, bounds.free_ammonia_mg_l)
     residual = _residual(tank, tap, bottle, dose, bounds, fraction, poured)
-    over = _over(tank, bounds, residual, ammonia, water)
+    over, already = _over(tank, bounds, residual, ammonia, water)
     missing = _missing(tank, tap, bottle)
     return RefillPlan(
         asked=asked,
@@ -110,8 +113,9 @@ def plan_refill(
         waiting=waiting(tap.disinfectant, residual_at_tap(tap).high, bounds.residual_oxidant_mg_l),
         side_effects=None if acted is None else _side_effects(acted, fraction, water),
         reaches=reaches(tank, tap, nitrogen, bounds, used),
-        judgement=_judgement(over, ammonia, water),
+        judgement=_judgement(over, already, ammonia, water),
         over=over,
+        over_before=already,
         missing=missing,
     )
 
@@ -165,37 +169,46 @@ def _over(
     residual: Residual,
     ammonia: AmmoniaAfter,
     water: WaterAfter,
-) -> tuple[str, ...]:
-    """The limits that this refill breaks. One that the tank broke before, and that the refill does
-    not make worse, is not the refill's doing."""
-    over = []
-    if residual.judged_mg_l > bounds.residual_oxidant_mg_l:
-        over.append("residual")
-    free = ammonia.free_mg_l
-    if free is not None and free.judged_mg_l > max(bounds.free_ammonia_mg_l, free.before.high):
-        over.append("free ammonia")
-    ph = water.ph
-    if ph is not None and (
-        _leaves(tank.ph, ph.closed, bounds.ph) or _leaves(tank.ph, ph.settled, bounds.ph)
-    ):
-        over.append("pH")
-    after_c = water.temperature_c
-    if after_c is not None and _leaves(tank.temperature_c, after_c, bounds.temperature_c):
-        over.append("temperature")
-    return tuple(over)
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The limits that this refill breaks, and those that the tank broke before and that the refill
+    does not make worse: they are not its doing."""
+    free, ph, limit = ammonia.free_mg_l, water.ph, bounds.free_ammonia_mg_l
+    found: dict[str, Doing | None] = {
+        "residual": "breaks" if residual.judged_mg_l > bounds.residual_oxidant_mg_l else None
+    }
+    if free is not None:
+        found["free ammonia"] = _doing(free.before.high, free.judged_mg_l, (0.0, limit))
+    if ph is not None:
+        found["pH"] = max(
+            (_doing(tank.ph, after, bounds.ph) for after in (ph.closed, ph.settled)),
+            key=(None, "leaves", "breaks").index,
+        )
+    if water.temperature_c is not None:
+        span = bounds.temperature_c
+        found["temperature"] = _doing(tank.temperature_c, water.temperature_c, span)
+    return (
+        tuple(name for name, doing in found.items() if doing == "breaks"),
+        tuple(name for name, doing in found.items() if doing == "leaves"),
+    )
 
 
-def _leaves(before: float | None, after: float, span: tuple[float, float]) -> bool:
-    """Whether a value is outside, and further outside than before."""
+def _doing(before: float | None, after: float, span: tuple[float, float]) -> Doing | None:
+    """What a refill does to a limit: breaks it (further), leaves it broken, or neither."""
     low, high = span
-    if before is None:
-        return not low <= after <= high
-    return after < min(low, before) or after > max(high, before)
+    if low <= after <= high:
+        return None
+    if before is None or after < min(low, before) or after > max(high, before):
+        return "breaks"
+    return "leaves"
 
 
-def _judgement(over: tuple[str, ...], ammonia: AmmoniaAfter, water: WaterAfter) -> Judgement:
+def _judgement(
+    over: tuple[str, ...], already: tuple[str, ...], ammonia: AmmoniaAfter, water: WaterAfter
+) -> Judgement:
     if over:
         return "over-limits"
+    if already:
+        return "over-before"
     unknown = ammonia.free_mg_l is None or water.temperature_step_c is None
     return "cannot-tell" if unknown else "within-limits"
 

@@ -38,12 +38,9 @@ def rescue_donts() -> tuple[str, ...]:
 def rescue_tests(plan: RescuePlan) -> tuple[str, ...]:
     """When to test, and with what."""
     wait = "30" if plan.minutes is None else f"{plan.minutes[1]:.0f}"
-    binder = (
-        "DPD total chlorine (not free: chloramine hides from it) "
-        f"{wait} min after the dose, and again after an hour: it must show nothing."
-    )
     return (
-        binder,
+        "DPD total chlorine (not free: chloramine hides from it) "
+        f"{wait} min after the dose, and again after an hour: it must show nothing.",
         "Total ammonia, pH and temperature after an hour, then daily until ammonia is back at its "
         "usual level; nitrite too, daily for a week, in case the filter is hurt.",
         "Tell each result: `afterfill log kit --total-chlorine ... --total-ammonia ...`.",
@@ -102,7 +99,7 @@ def _dosing(
         given = f"`afterfill log dose --neutraliser-ml {plan.dose_ml:g}`"
         yield (
             f"Put {millilitres(plan.dose_ml)} of neutraliser into the tank "
-            f"({shown.volume(tank.litres)}), where the flow is strong; then tell it: {given}."
+            f"of {shown.volume(tank.litres)}, where the flow is strong; then tell it: {given}."
         )
     if bottle is not None and plan.minutes is None:
         yield (
@@ -113,8 +110,8 @@ def _dosing(
 
 def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:
     how = (
-        "treated in a bucket for the most the source may hold (`afterfill plan`), tested with DPD "
-        "total before it goes in, at the tank's temperature"
+        "treat it in a bucket for the most the source may hold (`afterfill plan`), test it with "
+        "DPD total before it goes in, and bring it to the tank's temperature"
     )
     if not plan.change_helps:
         return (
@@ -124,12 +121,10 @@ def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:
     if plan.change_share is None:
         return (
             "How much water to change is not known without pH, temperature and ammonia: test "
-            f"them; then {how}."
+            f"them. When you pour water, {how}."
         )
     if plan.change_share <= 0.0:
-        return f"No water change is needed for ammonia; the next water {how}."
-    parts = (
-        " in two or more parts, some hours apart," if plan.change_share > _LONGEST_CHANGE else ""
-    )
+        return f"No water change is needed for ammonia. When you next pour water, {how}."
+    parts = " in two or more parts, some hours apart" if plan.change_share > _LONGEST_CHANGE else ""
     volume = shown.volume(plan.change_share * tank.litres)
-    return f"Then change {volume}{parts} {how}: that brings ammonia to its limit."
+    return f"Then change {volume}{parts}, which brings ammonia to its limit: {how}."

@@ -45,8 +45,8 @@ def _dosing(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
     if dose is None:
         return
     yield (
-        f"Put {millilitres(dose.ml)} of neutraliser {_PLACE[dose.at]} "
-        f"(for {shown.volume(dose.for_litres)})."
+        f"Put {millilitres(dose.ml)} of neutraliser {_PLACE[dose.at]}: it is reckoned for "
+        f"{shown.volume(dose.for_litres)}."
     )
     if dose.at == "tank":
         yield "Wait 5 min with strong flow, so that it is everywhere before the water comes."

@@ -9,15 +9,24 @@ from afterfill.chemistry.mixing import mixed
 from afterfill.errors import ModelDomainError
 from afterfill.planning.asked import TankBefore, Tap
 
+_Hardness = tuple[float, float]  # times the alkalinity, plus mg/L as CaCO3
+_HARDNESSES: tuple[_Hardness, ...] = ((0.0, 0.0), (1.0, 0.0), (1.0, 200.0))
+_MOST_HARDNESS_MG_L = 1000.0
+
 
 @dataclass(frozen=True, slots=True)
 class PhAfter:
     """pH at once (`closed`), when the tank is as warm and holds as much CO2 as before (`settled`),
-    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration can reach."""
+    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration can reach.
+
+    Hardness is not asked for: it is taken as the alkalinity, and `closed_span` is what pH at once
+    may be between no hardness and 200 mg/L more. It is narrow but for soft alkaline sources.
+    """
 
     closed: float
     settled: float
     in_air: float
+    closed_span: tuple[float, float]
     alkalinity_mg_l_caco3: float
     ionic_strength: float
 
@@ -47,7 +56,7 @@ def water_after(
     if missing:
         return WaterAfter(temperature, step, None, None, f"not known: {', '.join(missing)}")
     try:
-        ph = _ph(*_waters(tank, tap), fraction, alkalinity_used_mg_l)
+        ph = _ph(tank, tap, fraction, alkalinity_used_mg_l)
     except ModelDomainError as error:
         return WaterAfter(temperature, step, None, None, str(error))
     return WaterAfter(temperature, step, ph, ph.closed - (tank.ph or 0.0), None)
@@ -74,32 +83,40 @@ def _temperature(tank: TankBefore, tap: Tap, fraction: float) -> tuple[float | N
     return after, after - tank.temperature_c
 
 
-def _waters(tank: TankBefore, tap: Tap) -> tuple[Water, Water]:
-    # Hardness is taken as the alkalinity: 300 mg/L more moves the pH of a mixture by under 0.05.
-    tank_alkalinity = tank.alkalinity_mg_l_caco3 or 0.0
-    tap_alkalinity = tap.alkalinity_mg_l_caco3 or 0.0
-    tank_c = tank.temperature_c or 0.0
-    tap_c = tank_c if tap.temperature_c is None else tap.temperature_c
-    return (
-        Water(tank.ph or 0.0, tank_alkalinity, tank_alkalinity, tank_c),
-        Water(tap.ph or 0.0, tap_alkalinity, tap_alkalinity, tap_c),
+def _ph(tank: TankBefore, tap: Tap, fraction: float, alkalinity_used_mg_l: float) -> PhAfter:
+    soft, usual, hard = (
+        _mixed(tank, tap, hardness, fraction, alkalinity_used_mg_l) for hardness in _HARDNESSES
     )
-
-
-def _ph(tank: Water, source: Water, fraction: float, alkalinity_used_mg_l: float) -> PhAfter:
-    before = _totals("the tank", tank)
-    after = mixed_totals(before, _totals("the source", source), fraction)
-    after = alkalinity_after(after, -fraction * alkalinity_used_mg_l)
-    at_once = closed(after)
-    warmed = replace(after, temperature_c=tank.temperature_c)
+    at_once, ends = closed(usual[1]), [closed(soft[1]).ph, closed(hard[1]).ph]
+    before, after = usual
+    warmed = replace(after, temperature_c=before.temperature_c)
     return PhAfter(
         at_once.ph,
         with_air(warmed, _co2_atm(before)).ph,
         with_air(warmed, AIR_CO2.value).ph,
-        mixed(tank.alkalinity_mg_l_caco3, source.alkalinity_mg_l_caco3, fraction)
+        (min(at_once.ph, *ends), max(at_once.ph, *ends)),
+        mixed(tank.alkalinity_mg_l_caco3 or 0.0, tap.alkalinity_mg_l_caco3 or 0.0, fraction)
         - fraction * alkalinity_used_mg_l,
         at_once.ionic_strength,
     )
+
+
+def _mixed(
+    tank: TankBefore, tap: Tap, hardness: _Hardness, fraction: float, alkalinity_used_mg_l: float
+) -> tuple[Totals, Totals]:
+    """The tank before and after, with its hardness that times the alkalinity, plus so much."""
+    times, more = hardness
+
+    def water(ph: float | None, alkalinity: float | None, celsius: float | None) -> Water:
+        alkalinity = alkalinity or 0.0
+        hard = min(times * alkalinity + more, _MOST_HARDNESS_MG_L)
+        return Water(ph or 0.0, alkalinity, hard, celsius or 0.0)
+
+    tap_c = tank.temperature_c if tap.temperature_c is None else tap.temperature_c
+    before = _totals("the tank", water(tank.ph, tank.alkalinity_mg_l_caco3, tank.temperature_c))
+    source = _totals("the source", water(tap.ph, tap.alkalinity_mg_l_caco3, tap_c))
+    after = mixed_totals(before, source, fraction)
+    return before, alkalinity_after(after, -fraction * alkalinity_used_mg_l)
 
 
 def _totals(whose: str, water: Water) -> Totals:

@@ -1,0 +1,186 @@
+"""What a refill plan says: cautions that apply, steps in order, the keeper's own units."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from afterfill.chemistry.standing import Interval
+from afterfill.chemistry.units import celsius_from, litres_from
+from afterfill.planning.asked import Bottle
+from afterfill.planning.cautions import Caution, cautions
+from afterfill.planning.shown import Gallon, Shown
+from afterfill.planning.steps import steps
+from plan_waters import BOUNDS, CHLORAMINE, CHLORINE, TANK, THIOSULFATE, planned
+
+
+def warned(litres: float = 25.0, **changes: Any) -> tuple[Caution, ...]:  # noqa: ANN401
+    plan = planned(litres, **changes)
+    tank, tap = changes.get("tank", TANK), changes.get("tap", CHLORAMINE)
+    return cautions(plan, tank, tap, changes.get("bottle", THIOSULFATE), BOUNDS, Shown())
+
+
+def told(litres: float = 25.0, **changes: Any) -> tuple[str, ...]:  # noqa: ANN401
+    plan = planned(litres, **changes)
+    bottle: Bottle | None = changes.get("bottle", THIOSULFATE)
+    return steps(plan, changes.get("tap", CHLORAMINE), bottle, changes.get("shown", Shown()))
+
+
+SULFITE = replace(THIOSULFATE, agent="sulfite")
+ASCORBATE = replace(THIOSULFATE, agent="ascorbate")
+RICH = replace(TANK, ammonia_mg_l=Interval(0.5, 0.8, 1.5), ph=8.0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "severity", "words"),
+    [
+        ({"bottle": None}, "danger", "without a neutraliser the tank may reach 0.75 mg/L"),
+        ({"dose_ml": 0.0}, "danger", "and 2.6 mL are needed"),
+        ({}, "note", "if the dose were forgotten: up to 0.75 mg/L"),
+        ({"bottle": ASCORBATE}, "danger", "found ineffective on monochloramine"),
+        ({"bottle": SULFITE, "dose_at": "tank", "litres": 90.0}, "warning", "of oxygen"),
+        ({"bottle": replace(THIOSULFATE, agent="other")}, "note", "its maker alone knows"),
+        ({"dose_at": "line"}, "warning", "dosed into the line, chloramine may still be there"),
+        ({"dose_at": "tank"}, "warning", "raw water meets the fish"),
+        ({"litres": 3.0}, "warning", "0.31 mL is hard to measure"),
+        ({}, "note", "the label's words alone would give 0.625 mL"),
+        (
+            {"tank": RICH, "tap": replace(CHLORINE, ph=7.4)},
+            "danger",
+            "over the limit of 0.016 mg/L as N already",
+        ),
+        (
+            {"tank": replace(TANK, ph=8.0), "litres": 60.0},
+            "danger",
+            "free ammonia may reach",
+        ),
+        ({}, "warning", "strong aeration raises pH"),
+        ({}, "note", "leaves its ammonia in the water, up to 0.17 mg/L as N"),
+        ({"bottle": replace(THIOSULFATE, binds_ammonia=True)}, "note", "binds ammonia"),
+        ({"tap": CHLORINE}, "note", "by standing alone: 55 h (20 to 156 h)"),
+        ({}, "warning", "chloramine does not go by standing"),
+        (
+            {"tap": replace(CHLORAMINE, disinfectant="unknown")},
+            "warning",
+            "planned for as chloramine",
+        ),
+        ({"tap": replace(CHLORAMINE, temperature_c=None)}, "warning", "measure both waters"),
+        (
+            {"tap": replace(CHLORAMINE, temperature_c=10.0)},
+            "warning",
+            "temperature steps by -3.8 °C, more than 2.0 °C at once (common practice, no source)",
+        ),
+        (
+            {"tap": replace(CHLORAMINE, temperature_c=1.0)},
+            "danger",
+            "the tank would be at 19.0 °C, outside its limits of 20.0 °C to 28.0 °C",
+        ),
+        (
+            {"tap": replace(CHLORAMINE, ph=9.3, alkalinity_mg_l_caco3=150.0), "litres": 90.0},
+            "danger",
+            "pH leaves its limits of 6 to 8.2",
+        ),
+        (
+            {"tap": replace(CHLORAMINE, ph=9.3, alkalinity_mg_l_caco3=150.0)},
+            "warning",
+            "pH steps by",
+        ),
+        ({"tank": replace(TANK, ph=None)}, "warning", "not known: the tank's pH"),
+        (
+            {"tap": replace(CHLORAMINE, alkalinity_mg_l_caco3=0.0)},
+            "warning",
+            "the source: pH 7.8 needs more alkalinity than 0",
+        ),
+        (
+            {"tap": replace(CHLORAMINE, alkalinity_mg_l_caco3=15.0)},
+            "warning",
+            "little alkalinity",
+        ),
+        ({"mode": "add"}, "note", "topping off leaves hardness"),
+        ({}, "note", "an ORP probe hardly sees chloramine"),
+    ],
+)
+def test_a_caution_is_given_where_it_applies(
+    changes: dict[str, Any], severity: str, words: str
+) -> None:
+    found = [c for c in warned(**changes) if words in c.sentence]
+    assert [c.severity for c in found] == [severity]
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["ineffective", "of oxygen", "into the line", "raw water", "hard to measure", "steps by"],
+)
+def test_a_plain_plan_has_no_caution_that_does_not_apply(words: str) -> None:
+    assert not [c for c in warned() if words in c.sentence]
+
+
+def test_the_gravest_caution_comes_first() -> None:
+    order = [c.severity for c in warned(bottle=ASCORBATE, dose_at="line")]
+    assert order == sorted(order, key=["danger", "warning", "note"].index)
+
+
+def test_every_caution_is_one_sentence() -> None:
+    for caution in (*warned(), *warned(bottle=ASCORBATE, dose_at="line"), *warned(tap=CHLORINE)):
+        assert caution.sentence.endswith(".")
+        assert not caution.sentence.startswith(("  ", "None"))
+
+
+def test_the_dose_comes_before_the_water() -> None:
+    in_order = " | ".join(told())
+    assert in_order.index("Put 2.6 mL") < in_order.index("wait 10 min") < in_order.index("Drain")
+
+
+def test_an_unsafe_plan_does_not_say_to_pour() -> None:
+    lines = told(bottle=None)
+    assert lines[0] == "Do not pour as planned: residual would be over the limit."
+    assert not [line for line in lines if line.startswith(("Drain", "Add"))]
+
+
+def test_dosing_the_tank_comes_before_any_water() -> None:
+    lines = told(dose_at="tank", mode="add")
+    dose = next(i for i, line in enumerate(lines) if "into the tank, all of it" in line)
+    assert lines[dose + 1].startswith("Wait 5 min")
+    assert lines[dose + 2] == "Add the 25 L, slowly."
+
+
+def test_standing_is_the_first_step_and_needs_no_dose_when_long_enough() -> None:
+    lines = told(tap=CHLORINE, bottle=None, standing_hours=200.0)
+    assert lines[0] == "Let the 25 L stand open for 200 h."
+    assert [line for line in lines if line.startswith("No dose: standing")]
+
+
+def test_ascorbate_against_chloramine_is_tested_before_pouring() -> None:
+    assert "Stir, wait, and test with DPD total before pouring: it must show nothing." in told(
+        bottle=ASCORBATE
+    )
+
+
+def test_the_log_line_is_what_the_plan_gave() -> None:
+    assert "`afterfill log refill --litres 10 --neutraliser-ml 1.1 --mode add`" in " ".join(
+        told(10.0, mode="add")
+    )
+
+
+def test_unmeasured_water_is_measured_first() -> None:
+    lines = told(tap=replace(CHLORAMINE, temperature_c=None))
+    assert lines[0] == "Measure the new water and bring it to the tank's temperature."
+
+
+@given(st.floats(0.01, 1000.0), st.sampled_from(["us", "imperial"]))
+def test_gallons_shown_are_gallons_read(litres: float, gallon: Gallon) -> None:
+    text = Shown(gallon).volume(litres).split(" (")[0]
+    if "e" not in text:
+        assert litres_from(text) == pytest.approx(litres, rel=6e-3)
+
+
+@given(st.floats(0.0, 40.0))
+def test_fahrenheit_shown_is_fahrenheit_read(celsius: float) -> None:
+    text = Shown(fahrenheit=True).temperature(celsius).split(" (")[0]
+    assert celsius_from(text) == pytest.approx(celsius, abs=0.03)
+
+
+def test_a_step_in_fahrenheit_has_no_zero_of_its_own() -> None:
+    assert Shown(fahrenheit=True).step(-2.0) == "-3.6 °F (-2.0 °C)"

@@ -1,0 +1,204 @@
+"""The rescue after a carry-over: dosed on the 99 % side, and told what follows."""
+
+from dataclasses import replace
+from math import inf
+from statistics import NormalDist
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from afterfill.chemistry.standing import Interval
+from afterfill.chemistry.toxicity import TimeLeft
+from afterfill.errors import ModelDomainError
+from afterfill.planning.asked import Bottle
+from afterfill.planning.rescue import (
+    Found,
+    RescuePlan,
+    Upper,
+    found_by_kit,
+    plan_rescue,
+    rescue_dose_ml,
+    upper_of,
+)
+from afterfill.planning.rescue_advice import (
+    rescue_donts,
+    rescue_steps,
+    rescue_tests,
+    time_words,
+    upper_words,
+)
+from afterfill.planning.shown import Shown
+from plan_waters import BOUNDS, TANK, THIOSULFATE
+
+HALF = Found(Interval(0.3, 0.5, 0.8), Upper(1.0, "log-normal"))
+
+
+def rescued(found: Found = HALF, **changes: object) -> RescuePlan:
+    tank = changes.get("tank", TANK)
+    bottle = changes.get("bottle", THIOSULFATE)
+    assert isinstance(tank, type(TANK))
+    assert bottle is None or isinstance(bottle, Bottle)
+    counts = bool(changes.get("counts_bound", False))
+    nitrogen = changes.get("next_water", 0.0)
+    assert isinstance(nitrogen, float)
+    return plan_rescue(
+        tank,
+        found,
+        bottle,
+        BOUNDS,
+        ammonia_counts_bound=counts,
+        next_water_ammonia_mg_l=nitrogen,
+    )
+
+
+@given(st.floats(0.01, 1.0), st.floats(0.01, 1.0))
+def test_a_log_normal_is_extended_to_its_own_99_percent_point(median: float, sigma: float) -> None:
+    def at(p: float) -> float:
+        return median * float(pow(2.718281828459045, sigma * NormalDist().inv_cdf(p)))
+
+    upper = upper_of(Interval(at(0.05), median, at(0.95)))
+    assert upper.by == "log-normal"
+    assert upper.mg_l == pytest.approx(at(0.99), rel=2e-3)
+
+
+@given(st.floats(0.0, 2.0), st.floats(0.0, 2.0), st.floats(0.0, 4.0))
+def test_the_upper_end_is_never_below_the_95_percent_point(
+    one: float, other: float, most: float
+) -> None:
+    middle, high = sorted((one, other))
+    assert upper_of(Interval(0.0, middle, high), most).mg_l >= high
+
+
+def test_a_belief_that_is_mostly_nothing_is_extended_as_a_normal() -> None:
+    upper = upper_of(Interval(0.0, 0.0, 0.3))
+    assert upper.by == "normal"
+    assert upper.mg_l == pytest.approx(0.3 * 2.326 / 1.645)
+
+
+def test_a_tank_cannot_hold_more_than_its_source() -> None:
+    wide = Interval(0.0, 0.001, 0.5)
+    assert upper_of(wide, inf).mg_l > 4.0
+    assert upper_of(wide, 3.0) == Upper(3.0, "most-the-source-holds")
+
+
+def test_the_dose_covers_the_upper_end_for_the_whole_tank() -> None:
+    # 100 L x 1.0 mg/L / 40 mg per mL = 2.5 mL, times 1.5
+    assert rescued().dose_ml == 3.8
+    assert rescue_dose_ml(100.0, 1.0, 40.0) == pytest.approx(3.75)
+
+
+def test_a_bottle_of_unknown_make_gets_a_larger_factor() -> None:
+    plan = rescued(bottle=replace(THIOSULFATE, agent="other"))
+    assert plan.safety == pytest.approx(2.01, abs=0.01)  # exp(2.326 x 0.30)
+    assert plan.dose_ml == 5.1
+
+
+@given(st.floats(0.0, 4.0), st.floats(0.0, 1.0))
+def test_more_residual_never_means_less_dose(residual: float, more: float) -> None:
+    doses = [rescued(found_by_kit(r)).dose_ml for r in (residual, residual + more)]
+    assert doses[0] is not None
+    assert doses[1] is not None
+    assert doses[0] <= doses[1]
+
+
+def test_without_a_known_strength_there_is_no_dose_but_advice() -> None:
+    plan = rescued(bottle=None)
+    assert plan.dose_ml is None
+    assert "as its label says" in " ".join(rescue_steps(plan, TANK, None, Shown()))
+
+
+def test_released_nitrogen_is_that_of_the_chloramine() -> None:
+    assert rescued().released_mg_l == pytest.approx(1.0 / 5.062, rel=1e-3)
+    free = replace(HALF, free_share=1.0)
+    assert rescued(free).released_mg_l == 0.0
+
+
+def test_a_kits_ammonia_gets_the_released_on_top_and_an_estimate_does_not() -> None:
+    kit, estimate = rescued().total_ammonia_mg_l, rescued(counts_bound=True).total_ammonia_mg_l
+    assert kit is not None
+    assert estimate is not None
+    assert kit.high == pytest.approx(0.2 + 1.0 / 5.062, rel=1e-3)
+    assert estimate.high == 0.2
+
+
+def test_a_change_of_water_brings_ammonia_exactly_to_its_limit() -> None:
+    tank = replace(TANK, ammonia_mg_l=Interval(0.5, 0.8, 1.2), ph=8.0)
+    plan = rescued(tank=tank, counts_bound=True, next_water=0.1)
+    share, free = plan.change_share, plan.free_ammonia_mg_l
+    assert share is not None
+    assert free is not None
+    assert free.high > BOUNDS.free_ammonia_mg_l
+    after = 1.2 + share * (0.1 - 1.2)
+    assert after * free.high / 1.2 == pytest.approx(BOUNDS.free_ammonia_mg_l)
+
+
+def test_a_source_with_as_much_ammonia_cannot_help() -> None:
+    tank = replace(TANK, ammonia_mg_l=Interval(0.5, 0.8, 1.2), ph=8.0)
+    plan = rescued(tank=tank, next_water=0.9)
+    assert plan.change_share is None
+    assert not plan.change_helps
+    assert "cannot bring ammonia" in rescue_steps(plan, tank, THIOSULFATE, Shown())[-1]
+
+
+def test_without_ph_the_change_is_unknown() -> None:
+    tank = replace(TANK, ph=None)
+    plan = rescued(tank=tank)
+    assert plan.change_share is None
+    assert plan.free_ammonia_mg_l is None
+    assert "not known" in rescue_steps(plan, tank, THIOSULFATE, Shown())[-1]
+
+
+def test_fish_have_the_time_of_the_published_law() -> None:
+    # Farrell et al. 2001, abstract read: LC50 [ug/L] = 7244 t^-0.4525, so t = (7244/500)^(1/0.4525)
+    fish = rescued().fish
+    assert fish is not None
+    assert fish.middle.minutes == pytest.approx((7244.0 / 500.0) ** (1.0 / 0.4525))
+    assert fish.upper.minutes < fish.middle.minutes
+
+
+def test_free_chlorine_leaves_fish_less_time_than_chloramine() -> None:
+    as_free, as_combined = rescued(replace(HALF, free_share=1.0)).fish, rescued().fish
+    assert as_free is not None
+    assert as_combined is not None
+    assert as_free.middle.minutes < as_combined.middle.minutes
+
+
+def test_a_kit_below_nothing_is_refused() -> None:
+    with pytest.raises(ModelDomainError, match="give 0 or more"):
+        found_by_kit(-0.1)
+
+
+def test_advice_stops_the_water_first_and_doses_before_it_airs() -> None:
+    steps = rescue_steps(rescued(), TANK, THIOSULFATE, Shown("us"))
+    assert steps[0].startswith("Stop any water")
+    assert "3.8 mL" in steps[1]
+    assert "26.4 gal (100 L)" in steps[1]
+    assert steps[2].startswith("Aerate strongly")
+
+
+def test_the_first_thing_not_to_do_is_more_untreated_water() -> None:
+    assert "more untreated water" in rescue_donts()[0]
+
+
+def test_tests_are_for_total_chlorine_after_the_agents_time() -> None:
+    first = rescue_tests(rescued())[0]
+    assert first.startswith("DPD total chlorine")
+    assert "10 min after the dose" in first
+
+
+def test_ascorbate_is_warned_of() -> None:
+    bottle = replace(THIOSULFATE, agent="ascorbate")
+    plan = rescued(bottle=bottle)
+    assert plan.minutes is None
+    assert "Ascorbate may not" in " ".join(rescue_steps(plan, TANK, bottle, Shown()))
+
+
+def test_the_upper_end_says_how_it_was_extended() -> None:
+    assert upper_words(rescued()) == (
+        "1 mg/L (extended from the 50 and 95 % points as a log-normal)"
+    )
+
+
+def test_long_times_are_told_in_days() -> None:
+    assert time_words(TimeLeft("more than", 14400.0)) == "more than 10 days"
