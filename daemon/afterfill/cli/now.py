@@ -1,6 +1,6 @@
 """`afterfill now`: is it safe, since when, and what is known."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -23,7 +23,14 @@ if TYPE_CHECKING:
 _COLOURS = {"safe": "green", "not-safe": "red", "cannot-tell": "yellow"}
 
 
-def now(tank: TankOption = None, config: ConfigOption = None, as_json: JsonOption = False) -> None:
+def now(
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    learned: Annotated[
+        bool, typer.Option("--learned", help="Also what was learnt of the ORP probe.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
     """Is the tank safe, as far as the probes can see? Words first, then the figures.
 
     Residual is the total residual oxidant, free plus combined chlorine, mg/L as Cl2; un-ionised
@@ -31,21 +38,33 @@ def now(tank: TankOption = None, config: ConfigOption = None, as_json: JsonOptio
     tell. This is no drinking-water instrument, and no substitute for a test kit.
     """
     from afterfill.cli.console import say, say_json
+    from afterfill.cli.now_outlook import (
+        belief_now,
+        learned_lines,
+        learned_wire,
+        outlook_lines,
+        outlook_wire,
+    )
     from afterfill.cli.standing import standing
     from afterfill.cli.times import present_s
+    from afterfill.tank_setup import tank_setup
 
     settings, journal_path = loaded(config)
     names = tanks(settings, tank)
     now_s = present_s()
     with reading_journal(journal_path) as journal:
         found = [standing(journal, settings, name, now_s) for name in names]
-    for number, it in enumerate(found):
+        beliefs = [belief_now(journal, tank_setup(settings, name)) for name in names]
+    for number, (it, (belief, at_s)) in enumerate(zip(found, beliefs, strict=True)):
         if as_json:
-            say_json(_wire(it, now_s))
-        else:
-            headline, *rest = _lines(it, now_s)
-            say(f"\n{headline}" if number else headline, _COLOURS[it.word])
-            say("\n".join(rest))
+            more = {"learned": learned_wire(belief)} if learned else {}
+            say_json({**_wire(it, now_s), "outlook": outlook_wire(belief, at_s), **more})
+            continue
+        headline, *rest = _lines(it, now_s)
+        rest += outlook_lines(tank_setup(settings, it.tank), belief, at_s, now_s)
+        rest += learned_lines(belief) if learned else ()
+        say(f"\n{headline}" if number else headline, _COLOURS[it.word])
+        say("\n".join(rest))
     if any(it.word != "safe" for it in found):
         raise typer.Exit(1)
 

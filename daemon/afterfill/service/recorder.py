@@ -10,11 +10,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from afterfill.config import Config
-from afterfill.errors import JournalError
 from afterfill.inference.watch import residual_of
-from afterfill.journal.store import Entry, Journal
+from afterfill.journal.store import Journal
 from afterfill.records import (
-    EVENTS,
     QUANTITIES,
     AlarmChange,
     Event,
@@ -27,17 +25,16 @@ from afterfill.records import (
     Tick,
     Verdict,
 )
+from afterfill.service.restore import restored
 from afterfill.service.timeline import Timeline
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup, tank_setup
-from afterfill.tank_snapshot import from_bytes, to_bytes
+from afterfill.tank_snapshot import to_bytes
 
 _log = logging.getLogger(__name__)
-_INPUT_KINDS = ("reading", "tick", "refill", "kit", "dose", "service", "alarm-command")
 _MATTERS = (RefillSeen, Verdict, AlarmChange)
 _SNAPSHOT_EVERY_S = 900.0
 _SILENT_S = 30.0  # without readings, time is told to the tank this often
-_LOOK_BACK_ENTRIES = 20_000  # without a snapshot: about a day of readings is enough to start on
 
 
 class Recorder:
@@ -53,8 +50,9 @@ class Recorder:
         self._pending_since_s: float | None = None
         self._snapshot_s: float | None = None
         self.folds = 0  # progress, for the watchdog
-        for tank in self._setups:
-            self._restore(tank)
+        for tank, setup in self._setups.items():
+            self._states[tank], last_s = restored(self._journal, setup)
+            self._timelines[tank] = Timeline(last_s)
 
     @property
     def journal(self) -> Journal:
@@ -164,33 +162,6 @@ class Recorder:
             self._journal.save_snapshot(tank, last, to_bytes(state))
         self._journal.commit()
         self._snapshot_s = stamp.monotonic_s
-
-    # --- restart -----------------------------------------------------------------------------
-
-    def _restore(self, tank: str) -> None:
-        after, state = self._last_snapshot(tank)
-        last_s = 0.0
-        for entry in self._inputs_after(tank, after):
-            if isinstance(entry.record, (Reading, Tick, *EVENTS)):
-                state, _ = folded(self._setups[tank], state, entry.record)
-                last_s = max(last_s, entry.stamp.time_s, entry.record.time_s)
-        self._states[tank] = state
-        self._timelines[tank] = Timeline(max(last_s, state.belief.stepped_s or 0.0))
-
-    def _last_snapshot(self, tank: str) -> tuple[int, TankState]:
-        before: int | None = None
-        while (kept := self._journal.snapshot(tank, before=before)) is not None:
-            try:
-                return kept[0], from_bytes(kept[1])
-            except JournalError as error:
-                _log.warning("tank %s: %s", tank, error)
-                before = kept[0]
-        return max(self._journal.last_seq() - _LOOK_BACK_ENTRIES, 0), TankState()
-
-    def _inputs_after(self, tank: str, after: int) -> Iterable[Entry]:
-        while entries := self._journal.entries(after, kinds=_INPUT_KINDS, tank=tank):
-            yield from entries
-            after = entries[-1].seq
 
 
 def _known_at(event: Event, time_s: float) -> Event:
