@@ -259,6 +259,29 @@ def test_rescue_by_the_journal_goes_to_the_99_percent_side(
     assert json.dumps(plan["steps"]).index("Stop any water") > 0
 
 
+def test_rescue_adds_released_ammonia_to_a_kits_and_not_to_an_estimates(
+    tmp_path: Path, config: str, now_s: float
+) -> None:
+    record(tmp_path, estimate(now_s - 30))
+    estimated = plan_of(config, "--rescue", "--residual", "0.5")
+    by_kit = plan_of(config, "--rescue", "--residual", "0.5", "--ammonia", "0")
+    assert estimated["total_ammonia_mg_l"]["q95"] == 0.2
+    assert by_kit["total_ammonia_mg_l"]["q95"] == pytest.approx(
+        by_kit["released_mg_l"] + 1.645 * 0.08, rel=1e-3
+    )
+
+
+@pytest.mark.parametrize(("stated", "most"), [("residual_max_mg_l = 1.5", 1.5), ("", 4.0)])
+def test_rescue_counts_on_no_more_than_the_source_may_hold(
+    tmp_path: Path, now_s: float, stated: str, most: float
+) -> None:
+    tank = f"[tank.reef]\nlitres = 120\nsource = 's'\n[source.s]\nresidual_mg_l = 1.0\n{stated}\n"
+    config = str(write_config(tmp_path, tanks=tank))
+    record(tmp_path, estimate(now_s - 30, residual_mg_l=Quantiles(0.0, 0.001, 0.9)))
+    plan = plan_of(config, "--rescue")
+    assert plan["found"]["upper"] == {"mg_l": most, "by": "most-the-source-holds"}
+
+
 def test_rescue_without_a_neutraliser_ends_with_1(tmp_path: Path) -> None:
     path = tmp_path / "afterfill.toml"
     path.write_text(NO_BOTTLE, encoding="utf-8")

@@ -133,10 +133,26 @@ def test_the_dose_comes_before_the_water() -> None:
     assert in_order.index("Put 2.6 mL") < in_order.index("wait 10 min") < in_order.index("Drain")
 
 
-def test_an_unsafe_plan_does_not_say_to_pour() -> None:
-    lines = told(bottle=None)
-    assert lines[0] == "Do not pour as planned: residual would be over the limit."
-    assert not [line for line in lines if line.startswith(("Drain", "Add"))]
+@pytest.mark.parametrize(
+    ("changes", "mending"),
+    [
+        ({"bottle": None}, "Get a neutraliser and write its strength"),
+        ({"dose_ml": 0.5}, "Give 2.6 mL of neutraliser."),
+        ({"bottle": ASCORBATE}, "with ascorbate stir, wait, and test with DPD total"),
+        (
+            {"tap": replace(CHLORAMINE, temperature_c=1.0)},
+            "Bring the new water near the tank's temperature, and plan anew.",
+        ),
+        ({"tank": replace(TANK, ph=8.0), "litres": 60.0}, "Pour at most "),
+    ],
+)
+def test_an_unsafe_plan_says_how_to_mend_it_and_not_to_pour(
+    changes: dict[str, Any], mending: str
+) -> None:
+    lines = told(**changes)
+    assert lines[0].startswith("Do not pour as planned: ")
+    assert mending in lines[1]
+    assert not [line for line in lines if line.startswith(("Drain", "Add", "Tell it"))]
 
 
 def test_dosing_the_tank_comes_before_any_water() -> None:
@@ -146,16 +162,15 @@ def test_dosing_the_tank_comes_before_any_water() -> None:
     assert lines[dose + 2] == "Add the 25 L, slowly."
 
 
+def test_a_dose_into_the_tank_is_not_drained_away() -> None:
+    in_order = " | ".join(told(dose_at="tank"))
+    assert in_order.index("Drain 25 L.") < in_order.index("Put ") < in_order.index("Add the 25 L")
+
+
 def test_standing_is_the_first_step_and_needs_no_dose_when_long_enough() -> None:
     lines = told(tap=CHLORINE, bottle=None, standing_hours=200.0)
     assert lines[0] == "Let the 25 L stand open for 200 h."
-    assert [line for line in lines if line.startswith("No dose: standing")]
-
-
-def test_ascorbate_against_chloramine_is_tested_before_pouring() -> None:
-    assert "Stir, wait, and test with DPD total before pouring: it must show nothing." in told(
-        bottle=ASCORBATE
-    )
+    assert [line for line in lines if line.startswith("No dose: the new water holds ")]
 
 
 def test_the_log_line_is_what_the_plan_gave() -> None:

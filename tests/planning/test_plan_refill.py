@@ -17,6 +17,7 @@ from afterfill.planning.tap_water import ammonia_of_tap
 from afterfill.planning.water_after import water_after
 from plan_waters import BOUNDS, CHLORAMINE, CHLORINE, TANK, THIOSULFATE, planned
 
+SOFT = replace(TANK, alkalinity_mg_l_caco3=30.0)
 NOTHING = Interval(0.0, 0.0, 0.0)
 
 
@@ -277,6 +278,63 @@ def test_sulfite_in_the_tank_threatens_oxygen_and_thiosulfate_hardly() -> None:
     plain = planned().side_effects
     assert plain is not None
     assert oxygen_share(plain) == 0.0
+
+
+def test_the_surplus_is_diluted_by_the_tank() -> None:
+    # 2 mL of 40 mg/mL into 25 L: 3.2 mg/L, strong by exp(1.645 x 0.2236) at the most, less the
+    # 1.333 mg/L that the water holds at the least; a quarter of it in the tank; 0.2255 mg of
+    # oxygen per mg Cl2 (O2 32.0 / 2 per Cl2 70.9)
+    plan = planned(bottle=replace(THIOSULFATE, agent="sulfite"), dose_ml=2.0)
+    surplus = 3.2 * math.exp(1.645 * math.hypot(0.2, 0.1)) - 2.0**2 / 3.0
+    assert plan.side_effects is not None
+    assert plan.side_effects.oxygen_at_risk_mg_l == pytest.approx(
+        0.25 * surplus * 16.0 / 70.906, rel=0.01
+    )
+
+
+def test_metabisulfite_lowers_alkalinity_and_ph_and_thiosulfate_raises_them() -> None:
+    # Protons per NH2Cl +1 and -2 (balanced reactions): 3 mg/L Cl2 is 42.3 umol/L, 2.117 mg/L CaCO3
+    acid = planned(bottle=replace(THIOSULFATE, agent="metabisulfite"), tank=SOFT).water.ph
+    base = planned(tank=SOFT).water.ph
+    plain = planned(bottle=None, tank=SOFT).water.ph
+    assert acid is not None
+    assert base is not None
+    assert plain is not None
+    taken = plain.alkalinity_mg_l_caco3 - acid.alkalinity_mg_l_caco3
+    assert taken == pytest.approx(0.25 * 2.117, rel=0.01)
+    assert acid.closed < plain.closed < base.closed
+
+
+def test_free_ammonia_at_once_spans_the_unknown_hardness() -> None:
+    tap = replace(CHLORAMINE, ph=9.1, alkalinity_mg_l_caco3=43.0)
+    plan = planned(75.0, tank=replace(SOFT, ph=7.0), tap=tap)
+    ph, free, total = plan.water.ph, plan.ammonia.free_mg_l, plan.ammonia.total_mg_l
+    assert ph is not None
+    assert free is not None
+    assert total is not None
+    after_c = plan.water.temperature_c or 0.0
+    for amount, at, shown in (
+        (total.low, ph.closed_span[0], free.at_once.low),
+        (total.high, ph.closed_span[1], free.at_once.high),
+    ):
+        assert shown == pytest.approx(amount * emerson_share(at, after_c), rel=0.06)
+
+
+def test_the_heater_brings_the_tank_back_before_it_settles() -> None:
+    plan = planned(tap=replace(CHLORAMINE, temperature_c=10.0))
+    ph, free, total = plan.water.ph, plan.ammonia.free_mg_l, plan.ammonia.total_mg_l
+    assert ph is not None
+    assert free is not None
+    assert total is not None
+    assert free.settled.high == pytest.approx(
+        total.high * emerson_share(ph.settled, 25.0), rel=0.06
+    )
+    like = water_after(TANK, replace(CHLORAMINE, ph=7.4, alkalinity_mg_l_caco3=80.0), 0.25).ph
+    cold = replace(CHLORAMINE, ph=7.4, alkalinity_mg_l_caco3=80.0, temperature_c=5.0)
+    cooled = water_after(TANK, cold, 0.25).ph
+    assert like is not None
+    assert cooled is not None
+    assert cooled.settled == pytest.approx(like.settled, abs=0.002)
 
 
 def test_side_effects_of_an_unknown_make_are_unknown() -> None:

@@ -12,37 +12,63 @@ _PLACE = {
     "tank": "into the tank, all of it before any water",
 }
 
+_WORTH_TEMPERING_C = 0.5  # own judgement
+
 
 def steps(plan: RefillPlan, tap: Tap, bottle: Bottle | None, shown: Shown) -> tuple[str, ...]:
-    """The steps; when the plan breaks a limit the first says so."""
-    return tuple(_steps(plan, tap, bottle, shown))
-
-
-def _steps(plan: RefillPlan, tap: Tap, bottle: Bottle | None, shown: Shown) -> Iterator[str]:
-    volume = shown.volume(plan.asked.litres)
+    """The steps; of a plan that breaks a limit, what would mend it."""
     if plan.over:
-        yield f"Do not pour as planned: {' and '.join(plan.over)} would be over the limit."
+        return tuple(_mending(plan, bottle, shown))
+    return tuple(_pouring(plan, tap, shown))
+
+
+def _mending(plan: RefillPlan, bottle: Bottle | None, shown: Shown) -> Iterator[str]:
+    yield f"Do not pour as planned: {' and '.join(plan.over)} would be over the limit."
+    if "residual" in plan.over:
+        yield _mending_dose(plan, bottle)
+    if "temperature" in plan.over:
+        yield "Bring the new water near the tank's temperature, and plan anew."
+    most = plan.largest_litres
+    if {"free ammonia", "pH"} & set(plan.over) and most is not None:
+        less = f"Pour at most {shown.volume(most)} at once"
+        yield f"{less}, and plan anew." if most > 0.0 else "Mend the tank before any refill."
+
+
+def _mending_dose(plan: RefillPlan, bottle: Bottle | None) -> str:
+    if plan.dose is None or bottle is None:
+        return "Get a neutraliser and write its strength, or its label's words, in its table."
+    if plan.dose.minutes is None:
+        return (
+            f"Use thiosulfate or sulfite; with {bottle.agent} stir, wait, and test with DPD total: "
+            "pour only when it shows nothing."
+        )
+    return f"Give {millilitres(plan.dose.needed_ml)} of neutraliser."
+
+
+def _pouring(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
+    volume = shown.volume(plan.asked.litres)
     if plan.asked.standing_hours > 0.0:
         yield f"Let the {volume} stand open for {plan.asked.standing_hours:g} h."
     if plan.water.temperature_step_c is None:
         yield "Measure the new water and bring it to the tank's temperature."
-    elif abs(plan.water.temperature_step_c) > 0.5:
+    elif abs(plan.water.temperature_step_c) > _WORTH_TEMPERING_C:
         yield "Bring the new water near the tank's temperature."
-    if plan.dose is not None:
-        yield from _dosing(plan, tap, shown)
-    elif not plan.over:
-        left = plan.residual.poured_mg_l.high
-        yield f"No dose: standing has brought the residual to {left:.2g} mg/L at the most."
-    if plan.asked.mode == "replace" and not plan.over:
+    drains, into_tank = plan.asked.mode == "replace", plan.asked.dose_at == "tank"
+    if drains and into_tank:
+        yield f"Drain {volume}."  # before the dose, which would go with it
+    yield from _dosing(plan, tap, shown)
+    if drains and not into_tank:
         yield f"Drain {volume} and refill, slowly."
-    elif not plan.over:
+    else:
         yield f"Add the {volume}, slowly."
-    yield _afterwards(plan, bottle)
+    yield _afterwards(plan)
 
 
 def _dosing(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
     dose = plan.dose
     if dose is None:
+        left = plan.residual.poured_mg_l.high
+        yield f"No dose: the new water holds {left:.2g} mg/L at the most."
         return
     yield (
         f"Put {millilitres(dose.ml)} of neutraliser {_PLACE[dose.at]}: it is reckoned for "
@@ -54,18 +80,10 @@ def _dosing(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
         low, high = dose.minutes
         kind = "chlorine" if tap.disinfectant == "chlorine" else "chloramine"
         yield f"Stir and wait {high:.0f} min: {kind} takes {low:g} to {high:g} min to go."
-    if dose.minutes is None and dose.at == "bucket":
-        yield "Stir, wait, and test with DPD total before pouring: it must show nothing."
 
 
-def _afterwards(plan: RefillPlan, bottle: Bottle | None) -> str:
+def _afterwards(plan: RefillPlan) -> str:
     given = "" if plan.dose is None else f" --neutraliser-ml {plan.dose.ml:g}"
-    test = (
-        ""
-        if bottle is not None and plan.ammonia.brought_mg_l.high <= 0.0
-        else (" Test ammonia the next day.")
-    )
-    return (
-        f"Tell it: `afterfill log refill --litres {plan.asked.litres:.4g}{given}"
-        f"{' --mode add' if plan.asked.mode == 'add' else ''}`.{test}"
-    )
+    mode = " --mode add" if plan.asked.mode == "add" else ""
+    test = " Test ammonia the next day." if plan.ammonia.brought_mg_l.high > 0.0 else ""
+    return f"Tell it: `afterfill log refill --litres {plan.asked.litres:.4g}{given}{mode}`.{test}"
