@@ -1,0 +1,75 @@
+"""How the water of a bench tank lives: unlike the filter's, its demand tires as it is met."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from afterfill.chemistry.acid_base import nh3_fraction
+from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
+from afterfill.simulation.virtual_water import TankHabits, WaterState, lived
+
+
+@dataclass
+class Organics:
+    """What eats free chlorine: a quick pool [mg/L as Cl2] that is used up and grows again."""
+
+    pool_mg_l: float
+    quick_per_mg_h: float
+    grown_per_h: float = 0.1
+    _left: float = -1.0
+
+    def eaten(self, free: float, hours: float) -> float:
+        """Free chlorine after `hours`, second order in chlorine and pool."""
+        if self._left < 0.0:
+            self._left = self.pool_mg_l
+        gone = free * (1.0 - math.exp(-self.quick_per_mg_h * self._left * hours))
+        gone = min(gone, self._left)
+        grown = (self.pool_mg_l - self._left) * self.grown_per_h * hours
+        self._left += grown - gone
+        return free - gone
+
+
+def drawn_habits(random: np.random.Generator) -> tuple[TankHabits, Organics]:
+    """A tank as different from its fellows as real ones are."""
+    habits = TankHabits(
+        room_c=float(random.uniform(22, 27)),
+        resting_ph=float(random.uniform(6.7, 8.1)),
+        ph_swing=float(random.uniform(0.02, 0.2)),
+        fed_mg_n_l_h=float(random.uniform(0.002, 0.02)),
+        filter_per_h=float(random.uniform(0.08, 0.4)),
+        free_demand_per_h=float(np.exp(random.uniform(-0.7, 2.5))),
+        combined_demand_per_h=float(np.exp(random.uniform(-2.3, 0.7))),
+        heater_per_h=float(random.uniform(0.3, 1.5)),
+    )
+    pool_mg_l = float(np.exp(random.uniform(-2.3, -0.5)))
+    return habits, Organics(pool_mg_l, float(random.uniform(5, 60)))
+
+
+def at_rest(habits: TankHabits) -> WaterState:
+    """The tank's water when nothing has been poured for long."""
+    return WaterState(
+        ammonia=habits.fed_mg_n_l_h / habits.filter_per_h,
+        temperature_c=habits.room_c,
+        ph=habits.resting_ph,
+    )
+
+
+def moved_on(
+    water: WaterState, habits: TankHabits, organics: Organics, day_s: float, step_s: float
+) -> WaterState:
+    """The water `step_s` [s] later at `day_s` [s] since midnight."""
+    water = lived(water, habits, day_s, step_s)
+    if water.free <= 0.0:
+        return water
+    return replace(water, free=organics.eaten(water.free, step_s / 3600.0))
+
+
+def free_ammonia(water: WaterState) -> float:
+    """Un-ionised ammonia [mg/L as N]."""
+    return water.ammonia * nh3_fraction(water.ph, water.temperature_c)
+
+
+def kit_ammonia(water: WaterState) -> float:
+    """What an ammonia kit reacts with [mg/L as N]: also what chlorine holds."""
+    return water.ammonia + water.combined / MG_CL2_PER_MG_N
