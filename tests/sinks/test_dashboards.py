@@ -30,10 +30,11 @@ from servers import Engine
 
 PROVISIONING = Path(__file__).parents[2] / "grafana_provisioning"
 DASHBOARD: dict[str, Any] = json.loads((PROVISIONING / "dashboards/tank.json").read_text())
+TANK = verdict(START_S).tank
 SUBSTITUTES = {
     "$timeFilter": f"time >= {START_S - 3600:.0f}s AND time <= {START_S + 3600:.0f}s",
     "$__interval": "60s",
-    "$tank": "reef",
+    "$tank": TANK,
     "$limit_mg_l": "0.011",
     "$ammonia_limit_mg_l": "0.0156",
 }
@@ -43,26 +44,26 @@ QUANTITY_VALUES = {"temperature": 24.8, "ph": 7.2, "orp": 312.0}
 def told() -> list[Record]:
     """What a service may have written about a refill that went wrong, all fields known."""
     known = Estimate(
-        START_S, "reef", SPREAD, SPREAD, SPREAD, SPREAD, Quantiles(0.001, 0.002, 0.004),
+        START_S, TANK, SPREAD, SPREAD, SPREAD, SPREAD, Quantiles(0.001, 0.002, 0.004),
         0.4, 0.06, True, None,
     )  # fmt: skip
     readings = [
-        Reading(START_S, "reef", quantity, QUANTITY_VALUES[quantity], f"reef-{quantity}")
+        Reading(START_S, TANK, quantity, QUANTITY_VALUES[quantity], f"{TANK}-{quantity}")
         for quantity in UNITS
     ]
-    normal = AlarmChange(START_S, "reef", "probe-lost", "normal", "medium", False, "all speak")
+    normal = AlarmChange(START_S, TANK, "probe-lost", "normal", "medium", False, "all speak")
     return [
         *readings,
-        Reading(START_S + 10, "reef", "ph", None, "reef-ph", "no-answer", ""),
+        Reading(START_S + 10, TANK, "ph", None, f"{TANK}-ph", "no-answer", ""),
         known,
         replace(known, time_s=START_S + 60, sees=False, why_blind="probe in air"),
-        RefillSeen(START_S + 70, "reef", "announced", Quantiles(0.2, 0.25, 0.3)),
+        RefillSeen(START_S + 70, TANK, "announced", Quantiles(0.2, 0.25, 0.3)),
         verdict(START_S + 80),
         verdict(START_S + 90, final=True),
         alarm(START_S + 90),
         normal,
-        Health(START_S, "reef", "reef-orp", True, 0.5, 3, "an odd line"),
-        Health(START_S, "reef", "sink mqtt", False, 80.0, 4, "the broker is away"),
+        Health(START_S, TANK, f"{TANK}-orp", True, 0.5, 3, "an odd line"),
+        Health(START_S, TANK, "sink mqtt", False, 80.0, 4, "the broker is away"),
     ]
 
 
