@@ -4,12 +4,13 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from afterfill.chemistry.neutraliser_agents import AGENTS
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from, litres_from
-from afterfill.planning.asked import Bottle
+from afterfill.planning.asked import PLACES, Bottle, DoseAt, TankBefore, Tap
 from afterfill.planning.cautions import Caution, cautions
 from afterfill.planning.shown import Gallon, Shown
 from afterfill.planning.steps import steps
@@ -126,6 +127,53 @@ def test_every_caution_is_one_sentence() -> None:
     for caution in (*warned(), *warned(bottle=ASCORBATE, dose_at="line"), *warned(tap=CHLORINE)):
         assert caution.sentence.endswith(".")
         assert not caution.sentence.startswith(("  ", "None"))
+
+
+def mostly(known: st.SearchStrategy[float]) -> st.SearchStrategy[float | None]:
+    return st.one_of(*[known.map(float)] * 7, st.none())
+
+
+maybe_ph = mostly(st.floats(5.0, 10.0))
+maybe_alkalinity = mostly(st.floats(0.0, 300.0))
+maybe_celsius = mostly(st.floats(1.0, 34.0))
+taps = st.builds(
+    Tap,
+    st.sampled_from(["chlorine", "chloramine", "unknown"]),
+    st.floats(0.0, 4.0),
+    st.floats(0.0, 5.0),
+    st.floats(1.0, 8.0),
+    st.none() | st.floats(0.0, 1.0),
+    maybe_ph,
+    maybe_alkalinity,
+    maybe_celsius,
+)
+tanks = st.builds(
+    TankBefore,
+    st.just(100.0),
+    st.builds(lambda n: Interval(0.5 * n, n, 2.0 * n), st.floats(0.0, 4.0)),
+    maybe_ph,
+    maybe_celsius,
+    maybe_alkalinity,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(tanks, taps, st.sampled_from(AGENTS), st.sampled_from(PLACES), st.floats(0.5, 100.0))
+def test_any_refill_gets_a_plan_that_can_be_told(
+    tank: TankBefore, tap: Tap, agent: str, place: DoseAt, litres: float
+) -> None:
+    bottle = replace(THIOSULFATE, agent=agent)
+    plan = planned(litres, tank=tank, tap=tap, bottle=bottle, dose_at=place)
+    told_all = [
+        *steps(plan, tap, bottle, Shown("us", True)),
+        *(c.sentence for c in cautions(plan, tank, tap, bottle, BOUNDS, Shown("us", True))),
+    ]
+    assert all(line.endswith(".") for line in told_all)
+    assert not [line for line in told_all if "nan" in line.split() or "None" in line]
+    if plan.judgement == "within-limits":
+        assert plan.ammonia.free_mg_l is not None
+        assert plan.ammonia.free_mg_l.judged_mg_l <= BOUNDS.free_ammonia_mg_l
+        assert plan.residual.judged_mg_l <= BOUNDS.residual_oxidant_mg_l
 
 
 def test_the_dose_comes_before_the_water() -> None:

@@ -8,6 +8,7 @@ from afterfill.chemistry.neutraliser import removed_mg_l
 from afterfill.chemistry.standing import combined_half_life_h
 from afterfill.planning import practice
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
+from afterfill.planning.dose import Dose
 from afterfill.planning.refill import RefillPlan, oxygen_share
 from afterfill.planning.shown import Shown, millilitres
 
@@ -103,23 +104,27 @@ def _of_neutraliser(plan: RefillPlan, tap: Tap, bottle: Bottle | None) -> Iterat
             "note",
             "what this neutraliser does to oxygen and alkalinity its maker alone knows: aerate.",
         )
-    if plan.dose.at == "line" and tap.disinfectant != "chlorine" and plan.dose.minutes:
+    yield from _of_place(plan.dose, tap)
+    yield from _of_label(plan, bottle)
+    if 0.0 < plan.dose.ml < _HARD_TO_MEASURE_ML:
+        yield Caution(
+            "warning", f"{plan.dose.ml:g} mL is hard to measure: use a 1 mL syringe, not drops."
+        )
+
+
+def _of_place(dose: Dose, tap: Tap) -> Iterator[Caution]:
+    if dose.at == "line" and tap.disinfectant != "chlorine" and dose.minutes:
         yield Caution(
             "warning",
-            f"dosed into the line, chloramine may still be there for {plan.dose.minutes[1]:.0f} "
+            f"dosed into the line, chloramine may still be there for {dose.minutes[1]:.0f} "
             "min when it meets the fish: a bucket or a holding vessel is safer.",
         )
-    if plan.dose.at == "tank":
+    if dose.at == "tank":
         yield Caution(
             "warning",
             "dosed into the tank, raw water meets the fish before the dose has acted everywhere: "
             "pour slowly, far from the fish, with strong flow; a bucket is safer. Dose for the "
             f"whole tank ({practice.SOURCE}).",
-        )
-    yield from _of_label(plan, bottle)
-    if 0.0 < plan.dose.ml < _HARD_TO_MEASURE_ML:
-        yield Caution(
-            "warning", f"{plan.dose.ml:g} mL is hard to measure: use a 1 mL syringe, not drops."
         )
 
 

@@ -88,14 +88,14 @@ def surplus_mg_l(bottle: Bottle, dose: Dose, residual: Interval) -> float:
 
 
 def rounded_up_ml(ml: float) -> float:
-    """The next amount [mL] that a person can measure: two significant digits, upwards.
+    """The next amount [mL] that a person can measure: two significant digits, 0.01 at the least.
 
     >>> rounded_up_ml(1.283), rounded_up_ml(25.0), rounded_up_ml(0.0)
     (1.3, 25.0, 0.0)
     """
     if ml <= 0.0:
         return 0.0
-    digits = 1 - floor(log10(ml))
+    digits = min(1 - floor(log10(ml)), 2)
     step = 10.0**digits
     return round(ceil(round(ml * step, 6)) / step, max(digits, 0))
 
