@@ -10,8 +10,9 @@ import pytest
 from afterfill.records import Quantiles
 from cli_room import afterfill, estimate, lines_of, reading, record, write_config
 
-KNOWN_SOURCE = """
-[tank.reef]
+ROOM = reading(0.0).tank  # the tank whose records cli_room makes
+KNOWN_SOURCE = f"""
+[tank.{ROOM}]
 litres = 120
 livestock = "warmwater"
 alkalinity_mg_l_caco3 = 80
@@ -52,7 +53,7 @@ def test_the_answer_comes_first_then_steps_figures_and_cautions(config: str) -> 
     result = afterfill("plan", "--config", config, "--litres", "30", "--tank-ph", "7.4")
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
-    assert lines[0] == "reef: refill of 30 L, 25% of 120 L: keeps within the limits"
+    assert lines[0] == f"{ROOM}: refill of 30 L, 25% of 120 L: keeps within the limits"
     assert lines[1].startswith("Dose: ")
     assert lines[1].endswith(" mL into the bucket.")
     heads = ["To do, in order", "Expected", "Largest refill", "Be careful", "Worked out from"]
@@ -63,7 +64,7 @@ def test_the_answer_comes_first_then_steps_figures_and_cautions(config: str) -> 
 
 def test_json_carries_the_figures_with_their_intervals(config: str) -> None:
     plan = plan_of(config, "--litres", "30", "--tank-ph", "7.4", "--ammonia", "0.25")
-    assert (plan["kind"], plan["tank"], plan["judgement"]) == ("plan", "reef", "within-limits")
+    assert (plan["kind"], plan["tank"], plan["judgement"]) == ("plan", ROOM, "within-limits")
     assert plan["residual"]["untreated_mg_l"]["q95"] == pytest.approx(0.75)
     assert plan["residual"]["treated_mg_l"]["q95"] == 0.0
     assert plan["ammonia"]["total_mg_l"]["q50"] == pytest.approx(0.75 * 0.25 + 0.25 * 2.0 / 4.5)
@@ -213,7 +214,7 @@ def test_no_source_at_all_is_planned_as_unknown_and_said_so(tmp_path: Path) -> N
         (("--litres", "5", "--tank-temperature", "78"), "--tank-temperature is 78.0 °C"),
         (("--litres", "5", "--standing-hours", "-2"), "standing time is -2"),
         (("--litres", "5", "--source", "wel_known"), "did you mean 'well_known'?"),
-        (("--litres", "5", "--tank", "reff"), "did you mean 'reef'?"),
+        (("--litres", "5", "--tank", "reff"), "did you mean 'window'?"),
         (("--litres", "5", "--residual", "1"), "add --rescue"),
         (("--rescue", "--litres", "5"), "--rescue is about the whole tank"),
         (("--rescue", "--residual", "-1"), "--residual is -1: give mg/L as Cl2 from 0 to 100"),
@@ -233,7 +234,7 @@ def test_rescue_by_a_kit_needs_no_journal(config: str) -> None:
     result = afterfill("plan", "--config", config, "--rescue", "--residual", "0.5")
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
-    assert lines[0].startswith("reef: disinfectant in the tank, planned for 0.71 mg/L")
+    assert lines[0].startswith(f"{ROOM}: disinfectant in the tank, planned for 0.71 mg/L")
     assert lines[1].startswith("Dose: ")
     assert lines[2] == "  1. Stop any water that is still running in."
     for head in ("What not to do", "Test", "Call a vet", "fish have, as it is"):
@@ -275,7 +276,7 @@ def test_rescue_adds_released_ammonia_to_a_kits_and_not_to_an_estimates(
 def test_rescue_counts_on_no_more_than_the_source_may_hold(
     tmp_path: Path, now_s: float, stated: str, most: float
 ) -> None:
-    tank = f"[tank.reef]\nlitres = 120\nsource = 's'\n[source.s]\nresidual_mg_l = 1.0\n{stated}\n"
+    tank = f"[tank.{ROOM}]\nlitres = 120\nsource = 's'\n[source.s]\nresidual_mg_l = 1.0\n{stated}\n"
     config = str(write_config(tmp_path, tanks=tank))
     record(tmp_path, estimate(now_s - 30, residual_mg_l=Quantiles(0.0, 0.001, 0.9)))
     plan = plan_of(config, "--rescue")

@@ -113,7 +113,7 @@ def _show(
 def _answer(known: Known, plan: RefillPlan, to_do: tuple[str, ...]) -> Iterator[str]:
     volume, whole = known.shown.volume(plan.asked.litres), known.shown.volume(known.tank.litres)
     yield f"{known.name}: refill of {volume}, {plan.fraction:.0%} of {whole}: {_verdict(plan)}"
-    if plan.dose is not None:
+    if plan.dose is not None and not plan.over:
         yield f"Dose: {millilitres(plan.dose.ml)} into the {plan.dose.at}."
     yield "\nTo do, in order"
     for number, step in enumerate(to_do, 1):

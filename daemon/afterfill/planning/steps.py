@@ -23,7 +23,7 @@ def steps(plan: RefillPlan, tap: Tap, bottle: Bottle | None, shown: Shown) -> tu
 
 
 def _mending(plan: RefillPlan, bottle: Bottle | None, shown: Shown) -> Iterator[str]:
-    yield f"Do not pour as planned: {' and '.join(plan.over)} would be over the limit."
+    yield f"Do not pour as planned: {', '.join(plan.over)} would be over the limit."
     if "residual" in plan.over:
         yield _mending_dose(plan, bottle)
     if "temperature" in plan.over:
