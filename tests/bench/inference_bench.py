@@ -17,6 +17,7 @@ import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Protocol, TypeVar
 
@@ -105,7 +106,7 @@ def _over(
     one = partial(played, laws=laws, fold=fold)
     if workers == 1:
         return _shown(map(one, seeds), len(seeds), what)
-    with ProcessPoolExecutor(workers) as pool:
+    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         return _shown(pool.map(one, seeds, chunksize=2), len(seeds), what)
 
 
