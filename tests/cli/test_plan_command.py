@@ -214,7 +214,7 @@ def test_no_source_at_all_is_planned_as_unknown_and_said_so(tmp_path: Path) -> N
         (("--litres", "5", "--tank-temperature", "78"), "--tank-temperature is 78.0 °C"),
         (("--litres", "5", "--standing-hours", "-2"), "standing time is -2"),
         (("--litres", "5", "--source", "wel_known"), "did you mean 'well_known'?"),
-        (("--litres", "5", "--tank", "reff"), "did you mean 'window'?"),
+        (("--litres", "5", "--tank", f"{ROOM}s"), f"did you mean '{ROOM}'?"),
         (("--litres", "5", "--residual", "1"), "add --rescue"),
         (("--rescue", "--litres", "5"), "--rescue is about the whole tank"),
         (("--rescue", "--residual", "-1"), "--residual is -1: give mg/L as Cl2 from 0 to 100"),
