@@ -37,9 +37,9 @@ def lines_of(result: Result) -> list[dict[str, Any]]:
 
 
 def write_config(folder: Path, *, tanks: str = "", probes: str = "", more: str = "") -> Path:
-    """A configuration with the tank `reef` (unless `tanks` says otherwise) in `folder`."""
+    """A configuration with the tank `window` (unless `tanks` says otherwise) in `folder`."""
     path = folder / "afterfill.toml"
-    tank = tanks or '[tank.reef]\nlitres = 120\nlivestock = "warmwater"\n'
+    tank = tanks or '[tank.window]\nlitres = 120\nlivestock = "warmwater"\n'
     source = '[source.tap]\ndisinfectant = "chloramine"\nresidual_mg_l = 2.0\n'
     bottle = "[neutraliser.bottle]\nmg_cl2_per_ml = 40\n"
     path.write_text("\n".join([tank, source, bottle, probes, more]), encoding="utf-8")
@@ -49,7 +49,7 @@ def write_config(folder: Path, *, tanks: str = "", probes: str = "", more: str =
 def line_probe(quantity: Quantity, port: Path | str, **further: Any) -> str:  # noqa: ANN401
     """A [[probe]] table for the simulated probe head that answers in lines."""
     keys = {
-        "tank": "reef",
+        "tank": "window",
         "quantity": quantity,
         "driver": "line",
         "port": str(port),
@@ -81,16 +81,16 @@ def inbox(folder: Path) -> list[Any]:
 
 
 def reading(time_s: float, quantity: Quantity = "orp", **further: Any) -> Reading:  # noqa: ANN401
-    """A usable reading of reef."""
-    given = {"value": MEASURED[quantity], "probe": f"reef-{quantity}", **further}
-    return Reading(time_s=time_s, tank="reef", quantity=quantity, **given)
+    """A usable reading of window."""
+    given = {"value": MEASURED[quantity], "probe": f"window-{quantity}", **further}
+    return Reading(time_s=time_s, tank="window", quantity=quantity, **given)
 
 
 def estimate(time_s: float, **further: Any) -> Estimate:  # noqa: ANN401
-    """An estimate of reef with nothing the matter."""
+    """An estimate of window with nothing the matter."""
     small = Quantiles(0.0, 0.001, 0.004)
     given: dict[str, Any] = {
-        "tank": "reef",
+        "tank": "window",
         "residual_mg_l": small,
         "free_chlorine_mg_l": small,
         "combined_chlorine_mg_l": small,
@@ -108,11 +108,11 @@ def estimate(time_s: float, **further: Any) -> Estimate:  # noqa: ANN401
 def alarm(
     time_s: float, name: str, state: AlarmState = "unacknowledged", *, active: bool = True
 ) -> AlarmChange:
-    """A transition of one of reef's alarms."""
-    return AlarmChange(time_s, "reef", name, state, "high", active, f"message of {name}")
+    """A transition of one of window's alarms."""
+    return AlarmChange(time_s, "window", name, state, "high", active, f"message of {name}")
 
 
 def verdict(time_s: float, *, final: bool = True) -> Verdict:
-    """A refill of reef that carried over."""
+    """A refill of window that carried over."""
     peak = Quantiles(0.18, 0.28, 0.42)
-    return Verdict(time_s, "reef", time_s - 3600, "carried-over", 0.97, peak, final)
+    return Verdict(time_s, "window", time_s - 3600, "carried-over", 0.97, peak, final)

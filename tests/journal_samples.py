@@ -11,9 +11,9 @@ def stamp_at(time_s: float) -> Stamp:
     return Stamp(time_s, True, "boot", time_s - START_S)
 
 
-def orp(time_s: float, tank: str = "reef") -> Reading:
+def orp(time_s: float, tank: str = "window") -> Reading:
     """An ORP reading."""
-    return Reading(time_s, tank, "orp", 312.5, "reef-orp")
+    return Reading(time_s, tank, "orp", 312.5, "window-orp")
 
 
 def fill(journal: Journal, count: int, start_s: float = START_S) -> None:

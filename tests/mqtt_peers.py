@@ -22,10 +22,10 @@ def lately(record: Record) -> Record:
 
 
 def config_for(port: int, **mqtt: object) -> Config:
-    probe = {"tank": "reef", "driver": "line", "port": "/dev/null"}
+    probe = {"tank": "window", "driver": "line", "port": "/dev/null"}
     return Config.model_validate(
         {
-            "tank": {"reef": {"litres": 200}},
+            "tank": {"window": {"litres": 200}},
             "probe": [{**probe, "quantity": quantity} for quantity in ("orp", "ph")],
             "mqtt": {"host": "127.0.0.1", "port": port, **mqtt},
         }

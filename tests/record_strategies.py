@@ -26,7 +26,7 @@ from afterfill.records import (
 numbers = st.floats(allow_nan=False, allow_infinity=False, width=64)
 positive = st.floats(min_value=0, max_value=50, allow_nan=False)
 times_s = st.integers(0, 4_000_000_000_000).map(lambda ms: ms / 1000)
-tanks = st.sampled_from(["reef", "trout-1", "Ölbecken"])
+tanks = st.sampled_from(["window", "trout-1", "Ölbecken"])
 texts = st.text(max_size=30)
 known_from = st.none() | times_s
 quantiles = st.builds(Quantiles, numbers, numbers, numbers)

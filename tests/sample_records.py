@@ -29,7 +29,7 @@ def now() -> Stamp:
     return Stamp(round(time.time(), 3), True, "boot", time.monotonic())
 
 
-def orp(number: int, value: float | None = None, tank: str = "reef") -> Reading:
+def orp(number: int, value: float | None = None, tank: str = "window") -> Reading:
     """The ORP reading of second `number`."""
     millivolts = 300.0 + number if value is None else value
     return Reading(START_S + number, tank, "orp", millivolts, f"{tank}-orp")
@@ -38,32 +38,32 @@ def orp(number: int, value: float | None = None, tank: str = "reef") -> Reading:
 def estimate(time_s: float) -> Estimate:
     """An estimate whose free ammonia and detection floor are unknown."""
     return Estimate(
-        time_s, "reef", SPREAD, SPREAD, SPREAD, SPREAD, None, 0.03, None, False, "probe in air"
+        time_s, "window", SPREAD, SPREAD, SPREAD, SPREAD, None, 0.03, None, False, "probe in air"
     )
 
 
 def verdict(time_s: float, *, final: bool = False) -> Verdict:
     """A carry-over."""
     evidence = (Evidence("orp-step", 4.5),)
-    return Verdict(time_s, "reef", START_S - 60, "carried-over", 0.97, SPREAD, final, evidence)
+    return Verdict(time_s, "window", START_S - 60, "carried-over", 0.97, SPREAD, final, evidence)
 
 
 def alarm(time_s: float, *, active: bool = True) -> AlarmChange:
     """The residual-oxidant alarm comes or goes."""
     state = "unacknowledged" if active else "returned-to-normal-unacknowledged"
-    return AlarmChange(time_s, "reef", "residual-oxidant", state, "high", active, "0.12 mg/L")  # type: ignore[arg-type]
+    return AlarmChange(time_s, "window", "residual-oxidant", state, "high", active, "0.12 mg/L")  # type: ignore[arg-type]
 
 
 def one_of_each() -> list[Record]:
     """One record of each kind that a sink may deliver."""
     return [
         orp(0),
-        Reading(START_S, "reef", "ph", None, "reef-ph", "no-answer", "3f"),
+        Reading(START_S, "window", "ph", None, "window-ph", "no-answer", "3f"),
         estimate(START_S + 1),
-        RefillSeen(START_S + 2, "reef", "announced", Quantiles(0.2, 0.25, 0.3)),
+        RefillSeen(START_S + 2, "window", "announced", Quantiles(0.2, 0.25, 0.3)),
         verdict(START_S + 3),
         alarm(START_S + 4),
-        Health(START_S + 5, "reef", "reef-orp", True, 0.5, 3, ""),
+        Health(START_S + 5, "window", "window-orp", True, 0.5, 3, ""),
     ]
 
 

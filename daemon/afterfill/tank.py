@@ -154,7 +154,7 @@ def _verdict(
         tank,
         looking.pour.time_s,
         word,
-        short(watch.probability_of(looking)),
+        short(looking.p_ever),
         rounded(watch.peak_of(looking)),
         final,
         tuple(Evidence(e.source, short(e.log_odds)) for e in watch.evidence_of(looking)),

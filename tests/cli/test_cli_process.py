@@ -80,15 +80,15 @@ def test_the_environment_may_name_the_configuration(tmp_path: Path, head: Path) 
     config = write_config(tmp_path, probes=line_probes(head))
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
-    result = run(elsewhere, "probe", "read", "reef-orp", AFTERFILL_CONFIG=str(config))
-    assert (result.returncode, result.stdout) == (0, "reef-orp  412.3 mV\n")
+    result = run(elsewhere, "probe", "read", "window-orp", AFTERFILL_CONFIG=str(config))
+    assert (result.returncode, result.stdout) == (0, "window-orp  412.3 mV\n")
 
 
 def test_a_mistake_in_the_file_names_table_key_and_the_nearest(tmp_path: Path) -> None:
-    write_config(tmp_path, tanks="[tank.reef]\nliters = 100\n")
+    write_config(tmp_path, tanks="[tank.window]\nliters = 100\n")
     result = run(tmp_path, "check")
     assert result.returncode == 2
-    assert "afterfill.toml: [tank.reef]: unknown key 'liters'; did you mean 'litres'?" in (
+    assert "afterfill.toml: [tank.window]: unknown key 'liters'; did you mean 'litres'?" in (
         result.stderr
     )
     assert "Traceback" not in result.stderr
@@ -106,7 +106,7 @@ def test_a_damaged_journal_is_unavailable(tmp_path: Path) -> None:
 def test_an_interrupt_ends_with_130_and_no_traceback(tmp_path: Path, head: Path) -> None:
     write_config(tmp_path, probes=line_probes(head))
     process = subprocess.Popen(
-        [*PROGRAM, "probe", "read", "reef-orp", "--count", "10000", "--every", "1"],
+        [*PROGRAM, "probe", "read", "window-orp", "--count", "10000", "--every", "1"],
         cwd=tmp_path,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -115,7 +115,7 @@ def test_an_interrupt_ends_with_130_and_no_traceback(tmp_path: Path, head: Path)
     )
     with process:
         assert process.stdout is not None
-        assert process.stdout.readline() == "reef-orp  412.3 mV\n"
+        assert process.stdout.readline() == "window-orp  412.3 mV\n"
         process.send_signal(signal.SIGINT)
         _, errors = process.communicate(timeout=20)
     assert process.returncode == 130
@@ -125,7 +125,7 @@ def test_an_interrupt_ends_with_130_and_no_traceback(tmp_path: Path, head: Path)
 def test_a_reader_that_goes_away_is_no_traceback(tmp_path: Path, head: Path) -> None:
     write_config(tmp_path, probes=line_probes(head))
     process = subprocess.Popen(
-        [*PROGRAM, "probe", "read", "reef-orp", "--count", "10000", "--every", "0"],
+        [*PROGRAM, "probe", "read", "window-orp", "--count", "10000", "--every", "0"],
         cwd=tmp_path,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

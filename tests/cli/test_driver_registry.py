@@ -8,8 +8,8 @@ from afterfill.errors import ConfigError
 from afterfill.ports import Driver
 from afterfill.service.driver_registry import driver_named, driver_names, open_port, ports_of
 
-TANK = "[tank.reef]\nlitres = 100\n"
-ORP = '[[probe]]\ntank = "reef"\nquantity = "orp"\nport = "/dev/absent"\n'
+TANK = "[tank.window]\nlitres = 100\n"
+ORP = '[[probe]]\ntank = "window"\nquantity = "orp"\nport = "/dev/absent"\n'
 PH = ORP.replace("orp", "ph")
 
 
@@ -27,18 +27,18 @@ def test_probes_on_one_port_share_a_plan() -> None:
     bus = 'driver = "modbus"\ndevice = 7\nregister = {}\n'
     config = config_of(
         f"{ORP}{bus.format(0)}every_s = 5\noffset = -3.5\n{PH}{bus.format(1)}"
-        '[[probe]]\ntank = "reef"\nquantity = "temperature"\ndriver = "line"\nport = "/dev/b"\n'
+        '[[probe]]\ntank = "window"\nquantity = "temperature"\ndriver = "line"\nport = "/dev/b"\n'
     )
     plans = ports_of(config)
     assert [(plan.device, plan.driver) for plan in plans] == [
         ("/dev/absent", "modbus"),
         ("/dev/b", "line"),
     ]
-    assert [probe.name for probe in plans[0].probes] == ["reef-orp", "reef-ph"]
-    assert plans[0].every_s == {"reef-orp": 5.0, "reef-ph": 10.0}
-    assert plans[0].offset == {"reef-orp": -3.5, "reef-ph": 0.0}
-    assert plans[0].tank == {"reef-orp": "reef", "reef-ph": "reef"}
-    assert plans[0].quantity == {"reef-orp": "orp", "reef-ph": "ph"}
+    assert [probe.name for probe in plans[0].probes] == ["window-orp", "window-ph"]
+    assert plans[0].every_s == {"window-orp": 5.0, "window-ph": 10.0}
+    assert plans[0].offset == {"window-orp": -3.5, "window-ph": 0.0}
+    assert plans[0].tank == {"window-orp": "window", "window-ph": "window"}
+    assert plans[0].quantity == {"window-orp": "orp", "window-ph": "ph"}
 
 
 def test_a_port_is_made_closed() -> None:
@@ -64,11 +64,11 @@ def test_a_port_is_made_closed() -> None:
         (ORP + 'driver = "line"\nparity = "n"\n', "key 'parity' is 'n'; allowed: 'N', 'E' or 'O'"),
         (
             f'{PH}driver = "line"\n{ORP}driver = "modbus"\ndevice = 1\nregister = 0\n',
-            "wants port /dev/absent, which driver 'line' holds for reef-ph",
+            "wants port /dev/absent, which driver 'line' holds for window-ph",
         ),
         (
             f'{ORP}driver = "line"\nbaud = 9600\n{PH}driver = "line"\nbaud = 19200\n',
-            "port /dev/absent: probes 'reef-orp' and 'reef-ph' differ in baud",
+            "port /dev/absent: probes 'window-orp' and 'window-ph' differ in baud",
         ),
     ],
 )
@@ -80,5 +80,5 @@ def test_a_mistake_is_one_sentence(tables: str, sentence: str) -> None:
 
 
 def test_the_table_is_named_by_number_tank_and_quantity() -> None:
-    with pytest.raises(ConfigError, match=r"^\[\[probe\]\] number 2 \(tank 'reef', orp\): "):
+    with pytest.raises(ConfigError, match=r"^\[\[probe\]\] number 2 \(tank 'window', orp\): "):
         ports_of(config_of(f'{PH}driver = "line"\n{ORP}driver = "lien"\n'))

@@ -51,7 +51,7 @@ def test_while_the_service_reads_nothing_is_said_of_waiting(tmp_path: Path, conf
     record(tmp_path, reading(time.time() - 5))
     result = afterfill("log", "dose", "--config", config, "--neutraliser-ml", "2")
     assert result.stdout.rstrip().endswith("dose of 2 mL neutraliser")
-    assert inbox(tmp_path)[0] == Dose(inbox(tmp_path)[0].time_s, "reef", 2.0)
+    assert inbox(tmp_path)[0] == Dose(inbox(tmp_path)[0].time_s, "window", 2.0)
 
 
 def test_kit_dose_and_service_as_json(tmp_path: Path, config: str) -> None:
@@ -63,15 +63,15 @@ def test_kit_dose_and_service_as_json(tmp_path: Path, config: str) -> None:
     ]
     assert [r.exit_code for r in results] == [0, 0, 0]
     assert lines_of(results[0])[0] == {
-        "kind": "kit", "time": "2026-03-01T07:30:00Z", "tank": "reef", "total_ammonia_mg_l": 0.25,
+        "kind": "kit", "time": "2026-03-01T07:30:00Z", "tank": "window", "total_ammonia_mg_l": 0.25,
         "total_chlorine_mg_l": None, "free_chlorine_mg_l": None, "ph": 7.4, "logged": None,
         "service_running": False,
     }  # fmt: skip
     time_s = 1_772_350_200.0
     assert inbox(tmp_path) == [
-        KitResult(time_s, "reef", total_ammonia_mg_l=0.25, ph=7.4),
-        Dose(time_s, "reef", 2.0),
-        Service(time_s, "reef", "cleaning"),
+        KitResult(time_s, "window", total_ammonia_mg_l=0.25, ph=7.4),
+        Dose(time_s, "window", 2.0),
+        Service(time_s, "window", "cleaning"),
     ]
 
 
@@ -91,7 +91,7 @@ def test_a_time_of_day_is_todays(tmp_path: Path, config: str) -> None:
         (["refill", "--at", "25:00"], "'25:00' is not a time of day"),
         (["refill", "--at", "soon"], "'soon' is not a time: write 2026-03-01T07:30:00Z"),
         (["refill", "--at", "2099-01-01T00:00:00Z"], "is still to come"),
-        (["refill", "--tank", "ref"], "there is no tank 'ref'; did you mean 'reef'?"),
+        (["refill", "--tank", "windw"], "there is no tank 'windw'; did you mean 'window'?"),
         (["kit"], "a kit reading needs at least one value"),
         (["kit", "--ph", "15"], "key 'ph' is 15.0"),
         (["dose", "--neutraliser-ml", "nan"], "key 'neutraliser_ml' is nan"),
@@ -110,11 +110,11 @@ def test_a_mistake_is_one_sentence_and_nothing_is_logged(
 
 
 def test_with_two_tanks_the_tank_must_be_said(tmp_path: Path) -> None:
-    tanks = "[tank.reef]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
+    tanks = "[tank.window]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
     config = str(write_config(tmp_path, tanks=tanks))
     result = afterfill("log", "refill", "--config", config)
     assert result.exit_code == 2
-    assert "say which tank with --tank: reef, pond" in result.stderr
+    assert "say which tank with --tank: window, pond" in result.stderr
     assert afterfill("log", "refill", "--config", config, "--tank", "pond").exit_code == 0
     assert inbox(tmp_path)[0].tank == "pond"
 
@@ -165,8 +165,8 @@ def test_an_alarm_is_acknowledged_and_shelved_through_the_inbox(
     record(tmp_path, alarm(time.time(), "residual-oxidant"), reading(time.time()))
     seen = afterfill("alarm", "acknowledge", "residual-oxidant", "--config", config)
     aside = afterfill("alarm", "shelve", "cannot-see", "--minutes", "90", "--config", config)
-    assert seen.stdout == "alarm residual-oxidant of tank reef: acknowledged\n"
-    assert aside.stdout == "alarm cannot-see of tank reef: shelved for 90 min\n"
+    assert seen.stdout == "alarm residual-oxidant of tank window: acknowledged\n"
+    assert aside.stdout == "alarm cannot-see of tank window: shelved for 90 min\n"
     commands = inbox(tmp_path)
     assert all(isinstance(command, AlarmCommand) for command in commands)
     assert [(c.alarm, c.action, c.minutes) for c in commands] == [

@@ -41,7 +41,7 @@ def test_safe_is_said_only_as_far_as_the_probes_can_see(
     record(tmp_path, *fresh(now_s, verdict(now_s - 600)))
     result = afterfill("now", "--config", config)
     assert result.exit_code == 0
-    assert result.stdout.startswith("reef: safe as far as the probes can see, since ")
+    assert result.stdout.startswith("window: safe as far as the probes can see, since ")
     assert "0.001 (0 to 0.004) mg/L as Cl2" in result.stdout
     assert "un-ionised NH3    0.0005 (0.0001 to 0.002) mg/L as N" in result.stdout
     assert "a residual of 0.06 mg/L or more would be called now" in result.stdout
@@ -62,7 +62,7 @@ def test_an_active_alarm_is_not_safe_and_says_what_to_do(
     assert wire["alarms"][0]["alarm"] == "residual-oxidant"
     assert "dose neutraliser" in wire["alarms"][0]["action"]
     text = afterfill("now", "--config", config).stdout
-    assert text.startswith("reef: NOT SAFE, since ")
+    assert text.startswith("window: NOT SAFE, since ")
     assert "do: stop the refill" in text
 
 
@@ -126,13 +126,13 @@ def test_ammonia_is_not_asked_for_where_no_probe_can_tell_it(tmp_path: Path, now
 
 
 def test_one_bad_tank_among_good_ones_is_bad_news(tmp_path: Path, now_s: float) -> None:
-    tanks = "[tank.reef]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
+    tanks = "[tank.window]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
     config = write_config(tmp_path, tanks=tanks)
     record(tmp_path, *fresh(now_s))
     result = afterfill("now", "--config", str(config), "--json")
     assert [wire["state"] for wire in lines_of(result)] == ["safe", "cannot-tell"]
     assert result.exit_code == 1
-    assert afterfill("now", "--config", str(config), "--tank", "reef").exit_code == 0
+    assert afterfill("now", "--config", str(config), "--tank", "window").exit_code == 0
 
 
 def test_without_a_journal_nothing_is_available(config: str) -> None:

@@ -37,29 +37,30 @@ def test_read_gives_every_probe_with_its_offset(tmp_path: Path, head: Path) -> N
     config = str(write_config(tmp_path, probes=probes))
     result = afterfill("probe", "read", "--config", config)
     assert result.exit_code == 0
-    assert result.stdout == "reef-temperature  24.81 °C\nreef-orp  402.3 mV\n"
+    assert result.stdout == "window-temperature  24.81 °C\nwindow-orp  402.3 mV\n"
 
 
 def test_read_one_probe_several_times_as_json(tmp_path: Path, head: Path) -> None:
     config = str(write_config(tmp_path, probes=line_probes(head)))
     result = afterfill(
-        "probe", "read", "reef-ph", "--count", "3", "--every", "0", "--config", config, "--json"
+        "probe", "read", "window-ph", "--count", "3", "--every", "0", "--config", config, "--json"
     )
     wires = lines_of(result)
     assert [(w["kind"], w["probe"], w["value"]) for w in wires] == [
-        ("reading", "reef-ph", 7.21)
+        ("reading", "window-ph", 7.21)
     ] * 3
     assert result.exit_code == 0
 
 
 def test_read_over_modbus(tmp_path: Path) -> None:
     table = (
-        f'[[probe]]\ntank = "reef"\nquantity = "orp"\ndriver = "modbus"\nport = "{tmp_path}/bus"\n'
+        '[[probe]]\ntank = "window"\nquantity = "orp"\ndriver = "modbus"\n'
+        f'port = "{tmp_path}/bus"\n'
         "device = 3\nregister = 0\nscale = 0.1\n"
     )
     config = str(write_config(tmp_path, probes=table))
     with PtyPort(ModbusDevice(3, lambda: MEASURED), tmp_path / "bus"):
-        assert afterfill("probe", "read", "--config", config).stdout == "reef-orp  412.3 mV\n"
+        assert afterfill("probe", "read", "--config", config).stdout == "window-orp  412.3 mV\n"
 
 
 def test_a_probe_that_does_not_answer_is_bad_news(tmp_path: Path, head: Path) -> None:
@@ -67,7 +68,7 @@ def test_a_probe_that_does_not_answer_is_bad_news(tmp_path: Path, head: Path) ->
     config = str(write_config(tmp_path, probes=table))
     result = afterfill("probe", "read", "--config", config)
     assert result.exit_code == 1
-    assert result.stdout.startswith("reef-orp  no usable reading: garbled (raw bytes 4f 52 50")
+    assert result.stdout.startswith("window-orp  no usable reading: garbled (raw bytes 4f 52 50")
 
 
 def test_an_absent_port_is_unavailable(tmp_path: Path) -> None:
@@ -79,9 +80,9 @@ def test_an_absent_port_is_unavailable(tmp_path: Path) -> None:
 
 def test_a_wrong_probe_name_is_wrong_use(tmp_path: Path) -> None:
     config = str(write_config(tmp_path, probes=line_probes("/dev/absent")))
-    result = afterfill("probe", "read", "reef-orb", "--config", config)
+    result = afterfill("probe", "read", "window-orb", "--config", config)
     assert result.exit_code == 2
-    assert "there is no probe 'reef-orb'; did you mean 'reef-orp'?" in result.stderr
+    assert "there is no probe 'window-orb'; did you mean 'window-orp'?" in result.stderr
 
 
 def test_while_the_service_holds_the_port_its_last_value_is_shown(
@@ -94,9 +95,9 @@ def test_while_the_service_holds_the_port_its_last_value_is_shown(
         checked = states(lines_of(afterfill("check", "--config", str(path), "--json")))
     assert shown.exit_code == 0
     assert "is held, it seems by the running service" in shown.stderr
-    assert shown.stdout.startswith("reef-orp  399.9 mV  (recorded ")
+    assert shown.stdout.startswith("window-orp  399.9 mV  (recorded ")
     assert checked[f"port {head}"] == "ok"
-    assert checked["probe reef-orp"] == "ok"
+    assert checked["probe window-orp"] == "ok"
 
 
 def test_a_port_held_by_a_stranger_is_unavailable(tmp_path: Path, head: Path) -> None:
@@ -109,7 +110,7 @@ def test_a_port_held_by_a_stranger_is_unavailable(tmp_path: Path, head: Path) ->
     assert "is held by another program: stop it" in shown.stderr
     assert checked.exit_code == 1
     assert f"fault    port {head}: is held by another program: stop it" in checked.stdout
-    assert "unknown  probe reef-orp: its port could not be read" in checked.stdout
+    assert "unknown  probe window-orp: its port could not be read" in checked.stdout
 
 
 class _held:  # noqa: N801 - reads as a phrase
@@ -133,17 +134,17 @@ def test_the_list_knows_last_value_age_errors_and_trouble(tmp_path: Path) -> Non
     record(
         tmp_path,
         recorded(now_s - 60),
-        Reading(now_s - 30, "reef", "orp", None, "reef-orp", "no-answer"),
-        Health(now_s - 20, "reef", "probe reef-orp", False, 60.0, 3, "no-answer"),
+        Reading(now_s - 30, "window", "orp", None, "window-orp", "no-answer"),
+        Health(now_s - 20, "window", "probe window-orp", False, 60.0, 3, "no-answer"),
     )
     wires = {
         w["probe"]: w for w in lines_of(afterfill("probe", "list", "--config", config, "--json"))
     }
-    assert list(wires) == ["reef-orp", "reef-ph", "reef-temperature"]
-    orp = wires["reef-orp"]
+    assert list(wires) == ["window-orp", "window-ph", "window-temperature"]
+    orp = wires["window-orp"]
     assert (orp["value"], orp["errors"], orp["invalid"]) == (412.3, 3, "no-answer")
     assert orp["age_s"] == pytest.approx(60, abs=5)
-    assert wires["reef-ph"]["value"] is None
+    assert wires["window-ph"]["value"] is None
     text = afterfill("probe", "list", "--config", config).stdout
     assert "412.3 mV" in text
     assert "last answer: no-answer" in text
@@ -168,9 +169,9 @@ def test_check_proves_ports_probes_broker_and_disk(tmp_path: Path, head: Path) -
     assert found == {
         "configuration": "ok",
         f"port {head}": "ok",
-        "probe reef-temperature": "ok",
-        "probe reef-ph": "ok",
-        "probe reef-orp": "ok",
+        "probe window-temperature": "ok",
+        "probe window-ph": "ok",
+        "probe window-orp": "ok",
         "broker": "ok",
         "disk": "ok",
         "service": "unknown",
@@ -191,9 +192,9 @@ def test_check_names_every_fault_and_ends_with_1(tmp_path: Path, head: Path) -> 
     for beginning in (
         "ok       configuration: ",
         f"ok       port {head}: opened for us alone",
-        "fault    probe reef-orp: no usable reading: garbled",
+        "fault    probe window-orp: no usable reading: garbled",
         f"fault    port {tmp_path}/gone: is not there",
-        "unknown  probe reef-ph: its port could not be read",
+        "unknown  probe window-ph: its port could not be read",
         "fault    broker: ",
         "fault    database: ",
         "fault    notify: ",

@@ -34,7 +34,7 @@ def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
 
 def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:
     config = setup(
-        tmp_path, "--yes", "--tank", "reef", "--litres", "30 gal", "--livestock", "salmonid",
+        tmp_path, "--yes", "--tank", "window", "--litres", "30 gal", "--livestock", "salmonid",
         "--disinfectant", "chloramine", "--residual", "2,5", "--residual-max", "3.5",
         "--label-ml", "5", "--label-litres", "50 gal", "--label-mg-l", "2",
         "--orp-port", "/dev/ttyUSB0", "--orp-driver", "modbus",
@@ -42,8 +42,8 @@ def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -
         "--temperature-port", "/sys/bus/w1/devices", "--temperature-driver", "onewire",
         "--set", "temperature.sensor=28-0316a2795d1f",
     )  # fmt: skip
-    assert config.tank["reef"].litres == pytest.approx(113.562, abs=1e-3)
-    assert config.tank["reef"].livestock == "salmonid"
+    assert config.tank["window"].litres == pytest.approx(113.562, abs=1e-3)
+    assert config.tank["window"].livestock == "salmonid"
     assert config.source["tap"].residual_mg_l == 2.5
     assert config.source["tap"].residual_max_mg_l == 3.5
     label = config.neutraliser["bottle"].label
@@ -80,7 +80,7 @@ def test_a_person_is_asked_and_may_correct_a_slip(tmp_path: Path) -> None:
 
 def test_a_person_who_leaves_leaves_no_file(tmp_path: Path) -> None:
     path = tmp_path / "afterfill.toml"
-    result = afterfill("setup", "--config", str(path), stdin="reef\n")
+    result = afterfill("setup", "--config", str(path), stdin="window\n")
     assert result.exit_code == 130
     assert not path.exists()
 

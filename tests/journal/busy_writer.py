@@ -17,13 +17,13 @@ def main() -> None:
     for number in itertools.count(1):
         litres = float(run * 1_000_000 + number)
         stamp = Stamp(1_772_350_200.0 + number, True, f"boot-{run}", float(number))
-        outsider.submit(Refill(stamp.time_s, "reef", "add", litres), stamp)
+        outsider.submit(Refill(stamp.time_s, "window", "add", litres), stamp)
         print(f"submitted {litres}", flush=True)
         for inbox_id, event, event_stamp in core.inbox():
             core.take(inbox_id, event, event_stamp)
         for _ in range(5):
-            seq = core.append(Reading(stamp.time_s, "reef", "orp", 300.0 + number), stamp)
-        core.save_snapshot("reef", seq, str(seq).encode())
+            seq = core.append(Reading(stamp.time_s, "window", "orp", 300.0 + number), stamp)
+        core.save_snapshot("window", seq, str(seq).encode())
         core.commit()
         print(f"committed {seq}", flush=True)
 

@@ -27,7 +27,7 @@ class TestPruning:
         assert journal.prune(now_s, 5, 100) == Dropped()
 
     def test_age_goes_by_when_a_record_came_not_by_its_own_time(self, journal: Journal) -> None:
-        late = Service(START_S - 1000 * self.day_s, "reef", "probe")
+        late = Service(START_S - 1000 * self.day_s, "window", "probe")
         journal.append(late, stamp_at(START_S))
         journal.commit()
         assert journal.prune(START_S, 5, 100) == Dropped()
@@ -45,18 +45,18 @@ class TestPruning:
 
     def test_keeps_what_a_restart_needs(self, journal: Journal) -> None:
         now_s = self.old_and_young(journal)
-        journal.save_snapshot("reef", 2, b"old")
+        journal.save_snapshot("window", 2, b"old")
         journal.save_snapshot("trout", 15, b"new")
         journal.commit()
         assert journal.prune(now_s, 5, 100) == Dropped(rows=2)
-        assert journal.snapshot("reef") == (2, b"old")
+        assert journal.snapshot("window") == (2, b"old")
 
     def test_the_byte_bound_overrides_cursors_and_counts_what_was_lost(
         self, journal: Journal
     ) -> None:
         fill(journal, 20_000)
         journal.move_cursor("influx", 1000)
-        journal.save_snapshot("reef", 19_000, b"state")
+        journal.save_snapshot("window", 19_000, b"state")
         journal.commit()
         dropped = journal.prune(START_S, 400, 1.0)
         left = journal.entries(limit=30_000)
@@ -114,4 +114,4 @@ class TestOpening:
             Journal.open(path, read_only=True) as reader,
             pytest.raises(JournalError, match="cannot be written"),
         ):
-            reader.submit(Refill(START_S, "reef", "add"), stamp_at(START_S))
+            reader.submit(Refill(START_S, "window", "add"), stamp_at(START_S))

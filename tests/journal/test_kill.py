@@ -57,7 +57,7 @@ def test_what_was_acknowledged_outlives_kills_at_many_points(tmp_path: Path) -> 
         taken = Counter(e.record.litres for e in entries if isinstance(e.record, Refill))
         assert set(submitted) <= set(taken)
         assert set(taken.values()) == {1}, "a command was taken twice"
-        newest = journal.snapshot("reef")
+        newest = journal.snapshot("window")
         assert newest is not None
         assert newest[1] == str(newest[0]).encode()
         assert newest[0] >= max(committed)

@@ -31,7 +31,7 @@ END_S = 5e9
 
 
 def reading(time_s: float, quantity: str, value: float | None, invalid: str | None) -> Reading:
-    return Reading(time_s, "reef", quantity, value, invalid=invalid)  # type: ignore[arg-type]
+    return Reading(time_s, "window", quantity, value, invalid=invalid)  # type: ignore[arg-type]
 
 
 some_readings = st.lists(
@@ -47,10 +47,10 @@ some_readings = st.lists(
         reading(t, q, None, v) if isinstance(v, str) else reading(t, q, v, None) for t, q, v in rows
     ]
 )
-some_ticks = st.lists(st.integers(51, 60).map(lambda n: Tick(T0 + n, "reef")), unique=True)
+some_ticks = st.lists(st.integers(51, 60).map(lambda n: Tick(T0 + n, "window")), unique=True)
 some_events = st.lists(
     events.map(
-        lambda e: replace(e, tank="reef", logged_s=None if e.logged_s == e.time_s else e.logged_s)
+        lambda e: replace(e, tank="window", logged_s=None if e.logged_s == e.time_s else e.logged_s)
     ),
     max_size=6,
 )
@@ -86,13 +86,13 @@ def test_a_recording_gives_back_what_the_journal_held_and_writes_the_same_bytes_
     first, second = folder / "first", folder / "second"
     inputs: list[Input] = [*readings, *ticks, *said]
     with journal_of(folder, inputs) as journal:
-        write_recording(journal, "reef", 0, END_S, first)
-    read = list(read_recording(first, "reef"))
+        write_recording(journal, "window", 0, END_S, first)
+    read = list(read_recording(first, "window"))
     assert read == fold_order(inputs)
 
     (folder / "journal.db").unlink()
     with journal_of(folder, read) as journal:
-        write_recording(journal, "reef", 0, END_S, second)
+        write_recording(journal, "window", 0, END_S, second)
     for name in ("readings.csv", "events.jsonl"):
         assert (first / name).read_bytes() == (second / name).read_bytes()
 
@@ -100,28 +100,28 @@ def test_a_recording_gives_back_what_the_journal_held_and_writes_the_same_bytes_
 def test_events_of_one_time_are_written_in_the_order_in_which_they_became_known(
     tmp_path: Path,
 ) -> None:
-    late, early = Dose(T0, "reef", 1.0, logged_s=T0 + 60), Dose(T0, "reef", 2.0)
+    late, early = Dose(T0, "window", 1.0, logged_s=T0 + 60), Dose(T0, "window", 2.0)
     with journal_of(tmp_path, [late, early]) as journal:
-        write_recording(journal, "reef", T0, END_S, tmp_path)
+        write_recording(journal, "window", T0, END_S, tmp_path)
     lines = (tmp_path / "events.jsonl").read_text().splitlines()
     assert ['"neutraliser_ml": 2.0' in line for line in lines] == [True, False]
 
 
 def test_the_written_form_is_the_one_of_the_interface(tmp_path: Path) -> None:
     inputs: list[Input] = [
-        Reading(T0, "reef", "temperature", 25.0, "t-probe"),
-        Reading(T0, "reef", "orp", 312.5, "orp-probe", raw="ORP 312.5"),
-        Tick(T0 + 60, "reef"),
-        Reading(T0 + 120.25, "reef", "ph", None, invalid="no-answer"),
-        Refill(T0 + 5, "reef", "replace", 25.0, 10, None, "tap", logged_s=T0 + 50),
-        KitResult(T0 + 6, "reef", total_ammonia_mg_l=0.25),
-        AlarmCommand(T0 + 7, "reef", "residual-oxidant", "acknowledge"),
-        AlarmCommand(T0 + 8, "reef", "probe-lost", "shelve", 30.0),
+        Reading(T0, "window", "temperature", 25.0, "t-probe"),
+        Reading(T0, "window", "orp", 312.5, "orp-probe", raw="ORP 312.5"),
+        Tick(T0 + 60, "window"),
+        Reading(T0 + 120.25, "window", "ph", None, invalid="no-answer"),
+        Refill(T0 + 5, "window", "replace", 25.0, 10, None, "tap", logged_s=T0 + 50),
+        KitResult(T0 + 6, "window", total_ammonia_mg_l=0.25),
+        AlarmCommand(T0 + 7, "window", "residual-oxidant", "acknowledge"),
+        AlarmCommand(T0 + 8, "window", "probe-lost", "shelve", 30.0),
         Dose(T0 + 9, "trout", 2.0),
-        Dose(T0 + 1000, "reef", 2.0),
+        Dose(T0 + 1000, "window", 2.0),
     ]
     with journal_of(tmp_path, inputs) as journal:
-        assert write_recording(journal, "reef", T0, T0 + 1000, tmp_path / "out") == Written(3, 4)
+        assert write_recording(journal, "window", T0, T0 + 1000, tmp_path / "out") == Written(3, 4)
     assert (tmp_path / "out/readings.csv").read_text() == (
         "time,orp_mv,ph,temperature_c,invalid\n"
         "2026-03-01T07:30:00Z,312.5,,25.0,\n"
@@ -143,7 +143,7 @@ def test_the_written_form_is_the_one_of_the_interface(tmp_path: Path) -> None:
 
 def test_the_column_invalid_is_absent_when_nothing_was_invalid(tmp_path: Path) -> None:
     with journal_of(tmp_path, [reading(T0, "ph", 8.1, None)]) as journal:
-        write_recording(journal, "reef", T0, END_S, tmp_path)
+        write_recording(journal, "window", T0, END_S, tmp_path)
     assert (tmp_path / "readings.csv").read_text() == f"{HEADER}\n2026-03-01T07:30:00Z,,8.1,\n"
     assert (tmp_path / "events.jsonl").read_text() == ""
 
@@ -151,8 +151,8 @@ def test_the_column_invalid_is_absent_when_nothing_was_invalid(tmp_path: Path) -
 def test_two_readings_of_one_quantity_at_one_time_make_two_rows(tmp_path: Path) -> None:
     twice: list[Input] = [reading(T0, "orp", 300.0, None), reading(T0, "orp", 301.0, None)]
     with journal_of(tmp_path, twice) as journal:
-        write_recording(journal, "reef", T0, END_S, tmp_path)
-    assert list(read_recording(tmp_path, "reef")) == twice
+        write_recording(journal, "window", T0, END_S, tmp_path)
+    assert list(read_recording(tmp_path, "window")) == twice
 
 
 class Folder:
@@ -171,7 +171,7 @@ class Folder:
         return self
 
     def read(self) -> list[Input]:
-        return list(read_recording(self.path, "reef", notice=self.notices.append))
+        return list(read_recording(self.path, "window", notice=self.notices.append))
 
 
 @pytest.fixture
@@ -187,7 +187,7 @@ def test_byte_order_mark_carriage_returns_blank_lines_and_offsets_are_accepted(
         '\ufeff{"time": "2026-03-01T07:29:00Z", "kind": "service", "what": "probe"}\r\n\r\n'
     )
     assert folder.read() == [
-        Service(T0 - 60, "reef", "probe"),
+        Service(T0 - 60, "window", "probe"),
         reading(T0, "temperature", 25.0, None),
         reading(T0, "orp", 312.5, None),
     ]
@@ -205,7 +205,7 @@ def test_further_columns_are_ignored_with_one_notice(folder: Folder) -> None:
         "time,flow,orp_mv,ph,temperature_c,light\n"
         "2026-03-01T07:30:00Z,1,300,,,x\n2026-03-01T07:30:01Z,1,,,,x\n"
     )
-    assert folder.read() == [reading(T0, "orp", 300.0, None), Tick(T0 + 1, "reef")]
+    assert folder.read() == [reading(T0, "orp", 300.0, None), Tick(T0 + 1, "window")]
     assert len(folder.notices) == 1
     assert folder.notices[0].endswith("ignored columns: flow, light")
 
@@ -301,4 +301,4 @@ def test_a_folder_that_cannot_be_written_is_an_error(tmp_path: Path) -> None:
         journal_of(tmp_path, []) as journal,
         pytest.raises(RecordingError, match="cannot be written"),
     ):
-        write_recording(journal, "reef", 0, END_S, tmp_path / "file")
+        write_recording(journal, "window", 0, END_S, tmp_path / "file")

@@ -70,7 +70,7 @@ def test_close_commits_what_is_pending(path: Path) -> None:
 def test_a_taken_command_leaves_the_inbox_with_the_commit_that_stores_it(
     journal: Journal, path: Path
 ) -> None:
-    refill = Refill(START_S, "reef", "add", 5.0)
+    refill = Refill(START_S, "window", "add", 5.0)
     with Journal.open(path) as other:
         inbox_id = other.submit(refill, stamp_at(START_S))
         journal.take(*journal.inbox()[0])
@@ -94,7 +94,7 @@ def test_a_failed_commit_keeps_everything_pending(journal: Journal, path: Path) 
         database.execute("DELETE FROM record WHERE seq = 2")
     database.close()
     journal.commit()
-    assert journal.latest("reading", "reef")[0].stamp == stamp_at(START_S + 1)
+    assert journal.latest("reading", "window")[0].stamp == stamp_at(START_S + 1)
 
 
 def test_a_full_disk_is_told_and_loses_nothing(journal: Journal) -> None:
@@ -122,7 +122,7 @@ def test_a_lock_held_by_another_program_is_told_and_loses_nothing(
     with pytest.raises(JournalError, match="locked by another program"):
         journal.commit()
     with pytest.raises(JournalError, match="locked by another program"):
-        journal.submit(Refill(START_S, "reef", "add"), stamp_at(START_S))
+        journal.submit(Refill(START_S, "window", "add"), stamp_at(START_S))
     other.execute("ROLLBACK")
     other.close()
     journal.commit()
@@ -164,15 +164,15 @@ def test_entries_are_filtered_by_number_kind_and_tank(journal: Journal) -> None:
 
 def test_latest_gives_the_newest_first(journal: Journal) -> None:
     fill(journal, 5)
-    assert [e.seq for e in journal.latest("reading", "reef", 2)] == [5, 4]
-    assert journal.latest("verdict", "reef") == []
+    assert [e.seq for e in journal.latest("reading", "window", 2)] == [5, 4]
+    assert journal.latest("verdict", "window") == []
 
 
 def test_between_goes_by_the_time_of_the_record_over_many_chunks(journal: Journal) -> None:
     fill(journal, 2500)
     journal.append(orp(START_S + 0.5), stamp_at(START_S + 9999))
     journal.commit()
-    found = list(journal.between("reef", START_S, START_S + 2400))
+    found = list(journal.between("window", START_S, START_S + 2400))
     times = [e.record.time_s for e in found]
     assert times == sorted(times)
     assert len(times) == 2401
@@ -192,7 +192,7 @@ def test_rows_of_a_newer_version_are_skipped_and_counted(journal: Journal) -> No
 
 
 def test_a_record_with_nan_is_refused_in_one_sentence(journal: Journal) -> None:
-    bad = Reading(START_S, "reef", "orp", float("nan"))
+    bad = Reading(START_S, "window", "orp", float("nan"))
     with pytest.raises(JournalError, match="NaN or infinity cannot be kept"):
         journal.append(bad, stamp_at(START_S))
     assert journal.uncommitted == 0
@@ -253,13 +253,13 @@ def test_a_cursor_never_moves_back(journal: Journal) -> None:
 
 
 def test_the_last_two_snapshots_are_kept(journal: Journal) -> None:
-    assert journal.snapshot("reef") is None
+    assert journal.snapshot("window") is None
     for seq in (10, 20, 30):
-        journal.save_snapshot("reef", seq, bytes([seq]))
+        journal.save_snapshot("window", seq, bytes([seq]))
         journal.commit()
-    assert journal.snapshot("reef") == (30, bytes([30]))
-    assert journal.snapshot("reef", before=30) == (20, bytes([20]))
-    assert journal.snapshot("reef", before=20) is None
+    assert journal.snapshot("window") == (30, bytes([30]))
+    assert journal.snapshot("window", before=30) == (20, bytes([20]))
+    assert journal.snapshot("window", before=20) is None
     assert journal.snapshot("trout") is None
 
 

@@ -25,10 +25,14 @@ def test_a_dead_thread_is_started_again_and_counted() -> None:
     assert not boss.is_alive()
 
 
+def _until(event: threading.Event) -> None:
+    event.wait()
+
+
 def test_a_thread_that_does_not_end_is_named_and_not_waited_for() -> None:
     stop, free = threading.Event(), threading.Event()
-    good = Worker("good", stop.wait)
-    stuck = Worker("stuck", free.wait)
+    good = Worker("good", lambda: _until(stop))
+    stuck = Worker("stuck", lambda: _until(free))
     stop.set()
     began_s = time.monotonic()
     assert supervise([good, stuck], stop, 0.3) == ["stuck"]

@@ -49,13 +49,13 @@ def test_each_kind_of_record_arrives_with_its_tags_and_fields(
     assert len(shim.requests) == 1
 
     orp_row, ph_row = database.query('SELECT * FROM "reading" ORDER BY time', "afterfill")
-    common = {"time": START_S * 1000, "tank": "reef", "host": "pi-1"}
+    common = {"time": START_S * 1000, "tank": "window", "host": "pi-1"}
     by_quantity = {row["quantity"]: row for row in (orp_row, ph_row)}
     assert by_quantity["orp"] == {
-        **common, "quantity": "orp", "probe": "reef-orp", "value": 300, "valid": True,
+        **common, "quantity": "orp", "probe": "window-orp", "value": 300, "valid": True,
     }  # fmt: skip
     assert by_quantity["ph"] == {
-        **common, "quantity": "ph", "probe": "reef-ph", "value": None, "valid": False,
+        **common, "quantity": "ph", "probe": "window-ph", "value": None, "valid": False,
     }  # fmt: skip
     (row,) = database.query('SELECT * FROM "estimate"')
     assert (row["residual_q05_mg_l"], row["residual_q50_mg_l"], row["residual_q95_mg_l"]) == (
@@ -73,7 +73,12 @@ def test_each_kind_of_record_arrives_with_its_tags_and_fields(
     assert (row["alarm"], row["priority"]) == ("residual-oxidant", "high")
     assert (row["state"], row["active"]) == ("unacknowledged", True)
     (row,) = database.query('SELECT * FROM "health"')
-    assert (row["component"], row["up"], row["age_s"], row["errors"]) == ("reef-orp", True, 0.5, 3)
+    assert (row["component"], row["up"], row["age_s"], row["errors"]) == (
+        "window-orp",
+        True,
+        0.5,
+        3,
+    )
 
 
 def test_two_verdicts_of_one_instant_are_both_kept(journal: Journal, database: Engine) -> None:
@@ -145,7 +150,7 @@ def test_a_point_that_the_database_refuses_is_set_aside_and_the_others_arrive(
     assert sink.quarantined == health.errors == 1
     assert health.up
     assert "1 points so far were refused by the database and set aside" in health.detail
-    assert "the last: verdict,host=pi-1,tank=reef" in health.detail
+    assert "the last: verdict,host=pi-1,tank=window" in health.detail
     assert "field type conflict" in health.detail
 
 
@@ -213,5 +218,5 @@ def test_victoria_metrics_takes_the_points_at_the_same_address(
         (series,) = server.export('reading_value{quantity="orp"}')
         assert series["values"] == [300 + n for n in range(100)]
         assert series["timestamps"][0] == START_S * 1000
-        assert series["metric"]["tank"] == "reef"
+        assert series["metric"]["tank"] == "window"
         assert len(server.export("estimate_residual_q50_mg_l")) == 1

@@ -28,32 +28,32 @@ def test_commands_are_left_in_the_inbox_and_answered(
 ) -> None:
     with obeying(journal, shared_broker.port) as listener:
         for number, (topic, payload, *_) in enumerate(COMMANDS, 1):
-            listener.send(f"afterfill/reef/{topic}", payload)
-            wait_until(lambda: len(listener.payloads("afterfill/reef/answer")) == number, topic)  # noqa: B023
-            answer = json.loads(listener.payloads("afterfill/reef/answer")[-1])
+            listener.send(f"afterfill/window/{topic}", payload)
+            wait_until(lambda: len(listener.payloads("afterfill/window/answer")) == number, topic)  # noqa: B023
+            answer = json.loads(listener.payloads("afterfill/window/answer")[-1])
             assert answer == {"ok": True, "command": topic, "number": number}
     found = journal.inbox()
     assert len(found) == len(COMMANDS)
     for (_, event, stamp), (_, _, kind, key, value) in zip(found, COMMANDS, strict=True):
         assert type(event) is kind
         assert getattr(event, key) == (pytest.approx(value, rel=1e-3) if key == "litres" else value)
-        assert event.tank == "reef"
+        assert event.tank == "window"
         assert event.time_s == stamp.time_s == pytest.approx(now().time_s, abs=30)
 
 
 REFUSED: list[tuple[str, str | bytes, bool, str]] = [
-    ("reef/log/refill", '{"liters": 5}', False, "unknown key 'liters'; did you mean 'litres'?"),
-    ("reef/log/refil", "{}", False, "'refil' cannot be logged"),
-    ("reef/log/dose", '{"neutraliser_ml": -1}', False, "greater than or equal to 0"),
-    ("reef/log/dose", "{neutraliser", False, "the payload is not JSON"),
-    ("reef/log/dose", b"\xff\x00", False, "the payload is not JSON"),
-    ("reef/log/dose", "[" * 3000, False, "the payload is not JSON"),
-    ("reef/log/dose", "[2]", False, "must be a JSON object"),
-    ("reef/log/dose", " " * 5000 + "{}", False, "has 5002 bytes; at most 4096"),
-    ("reef/log/dose", '{"neutraliser_ml": 3}', True, "a retained command is not obeyed"),
-    ("reef/alarm/residual/acknowledge", "", False, "did you mean 'residual-oxidant'?"),
-    ("reef/alarm/probe-lost/shelve", "", False, "key 'minutes' is missing"),
-    ("ref/log/dose", '{"neutraliser_ml": 3}', False, "there is no tank 'ref'; did you mean"),
+    ("window/log/refill", '{"liters": 5}', False, "unknown key 'liters'; did you mean 'litres'?"),
+    ("window/log/refil", "{}", False, "'refil' cannot be logged"),
+    ("window/log/dose", '{"neutraliser_ml": -1}', False, "greater than or equal to 0"),
+    ("window/log/dose", "{neutraliser", False, "the payload is not JSON"),
+    ("window/log/dose", b"\xff\x00", False, "the payload is not JSON"),
+    ("window/log/dose", "[" * 3000, False, "the payload is not JSON"),
+    ("window/log/dose", "[2]", False, "must be a JSON object"),
+    ("window/log/dose", " " * 5000 + "{}", False, "has 5002 bytes; at most 4096"),
+    ("window/log/dose", '{"neutraliser_ml": 3}', True, "a retained command is not obeyed"),
+    ("window/alarm/residual/acknowledge", "", False, "did you mean 'residual-oxidant'?"),
+    ("window/alarm/probe-lost/shelve", "", False, "key 'minutes' is missing"),
+    ("windw/log/dose", '{"neutraliser_ml": 3}', False, "there is no tank 'windw'; did you mean"),
 ]  # fmt: skip
 
 
@@ -81,10 +81,10 @@ def test_commands_that_cannot_be_obeyed_get_one_sentence_and_leave_nothing(
 def test_a_command_that_the_broker_kept_is_refused_at_the_next_start(
     journal: Journal, broker: Broker
 ) -> None:
-    with Listener(broker.port, "afterfill/reef/answer") as listener:
-        listener.send("afterfill/reef/log/dose", '{"neutraliser_ml": 3}', retain=True)
+    with Listener(broker.port, "afterfill/window/answer") as listener:
+        listener.send("afterfill/window/log/dose", '{"neutraliser_ml": 3}', retain=True)
         with running(sink_to(journal, broker.port, version="3.1.1")):
-            answer = json.loads(listener.wait_for("afterfill/reef/answer"))
+            answer = json.loads(listener.wait_for("afterfill/window/answer"))
     assert "a retained command is not obeyed" in answer["error"]
     assert journal.inbox() == []
 
@@ -94,7 +94,7 @@ def test_a_flood_of_commands_does_not_stop_delivery(
 ) -> None:
     with obeying(journal, shared_broker.port) as listener:
         for _ in range(1000):
-            listener._client.publish("afterfill/reef/log/dose", "rubbish", qos=0)
+            listener._client.publish("afterfill/window/log/dose", "rubbish", qos=0)
         store(journal, verdict(START_S))
-        listener.wait_for("afterfill/reef/verdict")
+        listener.wait_for("afterfill/window/verdict")
     assert journal.inbox() == []

@@ -23,28 +23,28 @@ def test_each_kind_of_record_arrives_and_is_kept(
 ) -> None:
     with obeying(journal, broker.port, version=version) as listener:
         last = store(journal, *one_of_each())
-        heard = json.loads(listener.wait_for("afterfill/reef/reading/orp"))
+        heard = json.loads(listener.wait_for("afterfill/window/reading/orp"))
         assert (heard["value"], heard["time"]) == (300.0, "2026-03-01T07:30:00Z")
-        invalid = json.loads(listener.wait_for("afterfill/reef/reading/ph"))
+        invalid = json.loads(listener.wait_for("afterfill/window/reading/ph"))
         assert (invalid["value"], invalid["invalid"]) == (None, "no-answer")
-        belief = json.loads(listener.wait_for("afterfill/reef/estimate"))
+        belief = json.loads(listener.wait_for("afterfill/window/estimate"))
         assert belief["residual_mg_l"] == {"q05": 0.01, "q50": 0.12, "q95": 0.5}
         assert belief["free_ammonia_mg_l"] is None
-        assert json.loads(listener.wait_for("afterfill/reef/refill"))["kind"] == "refill"
-        said = json.loads(listener.wait_for("afterfill/reef/verdict"))
+        assert json.loads(listener.wait_for("afterfill/window/refill"))["kind"] == "refill"
+        said = json.loads(listener.wait_for("afterfill/window/verdict"))
         assert (said["verdict"], said["probability"]) == ("carried-over", 0.97)
-        change = json.loads(listener.wait_for("afterfill/reef/alarm/residual-oxidant"))
+        change = json.loads(listener.wait_for("afterfill/window/alarm/residual-oxidant"))
         assert (change["state"], change["active"]) == ("unacknowledged", True)
         wait_until(lambda: journal.cursor(CURSOR) == last, "the cursor follows", 15)
     kept = retained(broker.port, "afterfill/#")
     assert set(kept) == {
         "afterfill/status",
-        "afterfill/reef/reading/orp",
-        "afterfill/reef/reading/ph",
-        "afterfill/reef/estimate",
-        "afterfill/reef/refill",
-        "afterfill/reef/verdict",
-        "afterfill/reef/alarm/residual-oxidant",
+        "afterfill/window/reading/orp",
+        "afterfill/window/reading/ph",
+        "afterfill/window/estimate",
+        "afterfill/window/refill",
+        "afterfill/window/verdict",
+        "afterfill/window/alarm/residual-oxidant",
     }
     assert kept["afterfill/status"] == b"offline"  # said before the clean end
 
@@ -76,15 +76,15 @@ def test_a_broker_killed_in_the_middle_gets_every_event_and_the_present(
         newest = [lately(orp(1)), lately(orp(2)), lately(estimate(START_S + 31))]
         last = store(journal, *during, *newest)
         broker.start()
-        with Listener(broker.port, "afterfill/reef/#") as listener:
-            listener.wait_for("afterfill/reef/estimate")
+        with Listener(broker.port, "afterfill/window/#") as listener:
+            listener.wait_for("afterfill/window/estimate")
             wait_until(lambda: journal.cursor(CURSOR) == last, "the cursor follows", 15)
             times = [
                 json.loads(p)["time"]
-                for p in listener.payloads("afterfill/reef/alarm/residual-oxidant")
+                for p in listener.payloads("afterfill/window/alarm/residual-oxidant")
             ]
             values = [
-                json.loads(p)["value"] for p in listener.payloads("afterfill/reef/reading/orp")
+                json.loads(p)["value"] for p in listener.payloads("afterfill/window/reading/orp")
             ]
         assert sink.health().up
     expected = [f"2026-03-01T07:30:{n:02d}Z" for n in range(1, 31)]
@@ -105,7 +105,7 @@ def test_a_broker_that_lost_what_it_kept_gets_the_present_again(
         with Listener(broker.port, "afterfill/#") as listener:
             wait_for_online(listener)
             for topic in ("verdict", "estimate", "reading/orp", "alarm/residual-oxidant"):
-                listener.wait_for(f"afterfill/reef/{topic}")
+                listener.wait_for(f"afterfill/window/{topic}")
 
 
 def test_a_new_sink_publishes_the_present_of_an_old_journal_not_its_history(
@@ -113,18 +113,18 @@ def test_a_new_sink_publishes_the_present_of_an_old_journal_not_its_history(
 ) -> None:
     store(journal, *(verdict(START_S + n) for n in range(50)), *map(lately, map(orp, range(3000))))
     with Listener(broker.port, "afterfill/#") as listener, running(sink_to(journal, broker.port)):
-        newest = json.loads(listener.wait_for("afterfill/reef/reading/orp"))
+        newest = json.loads(listener.wait_for("afterfill/window/reading/orp"))
         assert newest["value"] == 3299.0
-        listener.wait_for("afterfill/reef/verdict")
+        listener.wait_for("afterfill/window/verdict")
         wait_until(lambda: journal.cursor(CURSOR) == 3050, "the cursor jumps", 15)
-        assert len(listener.payloads("afterfill/reef/verdict")) == 1
+        assert len(listener.payloads("afterfill/window/verdict")) == 1
 
 
 def test_a_stale_reading_is_not_published_as_the_present(journal: Journal, broker: Broker) -> None:
     store(journal, orp(0), verdict(START_S))
     with Listener(broker.port, "afterfill/#") as listener, running(sink_to(journal, broker.port)):
-        listener.wait_for("afterfill/reef/verdict")
-    assert listener.payloads("afterfill/reef/reading/orp") == []
+        listener.wait_for("afterfill/window/verdict")
+    assert listener.payloads("afterfill/window/reading/orp") == []
 
 
 def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
@@ -132,14 +132,14 @@ def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
 ) -> None:
     store(journal, *one_of_each())
     with Listener(broker.port, "homeassistant/+/+/config", "afterfill/#") as listener:
-        topic = "homeassistant/sensor/afterfill_reef_orp/config"
+        topic = "homeassistant/sensor/afterfill_window_orp/config"
         with running(sink_to(journal, broker.port)):
             listener.wait_for(topic)
-            listener.wait_for("afterfill/reef/verdict")
+            listener.wait_for("afterfill/window/verdict")
             listener.heard.clear()
             listener.send("homeassistant/status", "online")
             listener.wait_for(topic)
-            listener.wait_for("afterfill/reef/verdict")
+            listener.wait_for("afterfill/window/verdict")
         assert topic in retained(broker.port, "homeassistant/#")
         config = config_for(broker.port)
         less = config.model_copy(update={"probe": config.probe[1:]})
@@ -147,7 +147,7 @@ def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
             listener.wait_for(topic, lambda p: p == b"")
     kept = retained(broker.port, "homeassistant/#")
     assert topic not in kept
-    assert "homeassistant/sensor/afterfill_reef_ph/config" in kept
+    assert "homeassistant/sensor/afterfill_window_ph/config" in kept
 
 
 def test_a_mistake_in_a_callback_is_told_and_does_not_end_the_connection(
@@ -162,10 +162,10 @@ def test_a_mistake_in_a_callback_is_told_and_does_not_end_the_connection(
         running(sink := sink_to(journal, broker.port)),
     ):
         wait_for_online(listener)
-        listener.send("afterfill/reef/log/dose", "{}")
+        listener.send("afterfill/window/log/dose", "{}")
         wait_until(lambda: "RuntimeError('slip')" in sink.health().detail, "the mistake is told")
         store(journal, verdict(START_S))
-        listener.wait_for("afterfill/reef/verdict")
+        listener.wait_for("afterfill/window/verdict")
         wait_until(lambda: sink.health().up, "it is up")
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from afterfill.journal.store import Journal
-from afterfill.records import Reading, Refill, Tick
+from afterfill.records import Quantity, Reading, Refill, Tick
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.modbus_device import ModbusDevice
 from afterfill.simulation.pty_port import PtyPort
@@ -74,7 +74,7 @@ class Service:
         return self.process.wait(20), time.monotonic() - began_s
 
 
-def values() -> dict[str, float]:
+def values() -> dict[Quantity, float]:
     return {"orp": 312.5, "ph": 7.31, "temperature": 24.9}
 
 

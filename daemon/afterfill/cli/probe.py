@@ -45,7 +45,7 @@ def list_(config: ConfigOption = None, as_json: JsonOption = False) -> None:
 @probe.command()
 def read(
     name: Annotated[
-        str | None, typer.Argument(help="Such as reef-orp (see `probe list`); default: all.")
+        str | None, typer.Argument(help="Such as window-orp (see `probe list`); default: all.")
     ] = None,
     count: Annotated[int, typer.Option(min=1, max=10_000, help="How many readings of each.")] = 1,
     every: Annotated[float, typer.Option(min=0.0, max=3600.0, help="Seconds between them.")] = 1.0,

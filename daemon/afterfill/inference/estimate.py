@@ -10,7 +10,7 @@ from afterfill.inference.filter import noise_of
 from afterfill.inference.floor import detection_floor_mg_l
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
-from afterfill.inference.watch import Watch, probability_now
+from afterfill.inference.watch import Watch
 from afterfill.inference.water import hocl_at, ph_at, temperature_at
 from afterfill.records import Estimate, Quantiles
 
@@ -68,7 +68,7 @@ def floor_now(setup: Setup, belief: Belief, time_s: float) -> float:
 def p_over_limit(belief: Belief, time_s: float) -> float:
     """Probability that the residual exceeds the limit now."""
     if belief.watch is not None:
-        return probability_now(belief.watch)
+        return belief.watch.p_now
     return max(belief.leftover.p_over_limit * faded(belief, time_s), _unseen(belief, time_s))
 
 

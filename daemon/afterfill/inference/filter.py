@@ -92,7 +92,7 @@ def ended(belief: Belief, time_s: float) -> Belief:
         watch=None,
         learnt=learnt.taught(belief.learnt, old.bank) if known else belief.learnt,
         baseline=_baseline_after(belief, time_s),
-        leftover=Leftover(time_s, residual.q95, watch.probability_now(old)),
+        leftover=Leftover(time_s, residual.q95, old.p_now),
         trusted_from_s=time_s + _REARM_S,
     )
 

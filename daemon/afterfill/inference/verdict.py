@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from afterfill.inference.bank import KIND, SHORT
-from afterfill.inference.watch import Watch, poured_by_s, probability_now, probability_of
+from afterfill.inference.watch import Watch
 from afterfill.records import VerdictWord
 
 CARRIED_AT, POSSIBLE_AT, CLEAR_AT = 0.9, 0.5, 0.05
@@ -18,10 +18,10 @@ _UNDECIDED_S = 3 * 3600.0
 def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> VerdictWord | None:
     """The verdict at `time_s`, or None while it is too early to say anything. `floor_mg_l` gives
     the detection floor where it is needed."""
-    p = probability_of(watch)
+    p = watch.p_ever
     if p >= CARRIED_AT or (watch.said == "carried-over" and p >= POSSIBLE_AT):
         return "carried-over"
-    if time_s < poured_by_s(watch) + _LOOK_S:
+    if time_s < watch.poured_by_s + _LOOK_S:
         return "possible" if p >= POSSIBLE_AT else None
     if p <= CLEAR_AT:
         return "clear" if _sighted(watch, time_s) or _harmless(watch) else "cannot-tell"
@@ -32,17 +32,17 @@ def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> Ve
 
 def is_over(watch: Watch, time_s: float) -> bool:
     """Whether the watch ends at `time_s`."""
-    since_s = time_s - poured_by_s(watch)
+    since_s = time_s - watch.poured_by_s
     if since_s < _WATCH_S:
         return False
-    p, now = probability_of(watch), probability_now(watch)
+    p, now = watch.p_ever, watch.p_now
     decided = p <= CLEAR_AT or (p >= CARRIED_AT and now <= CLEAR_AT)
     undecided = p < CARRIED_AT and since_s >= _UNDECIDED_S
     return decided or undecided or since_s >= _WATCH_LONGEST_S
 
 
 def _sighted(watch: Watch, time_s: float) -> bool:
-    since_s = max(time_s - max(poured_by_s(watch) - _LOOK_S, watch.zero_s), 1.0)
+    since_s = max(time_s - max(watch.poured_by_s - _LOOK_S, watch.zero_s), 1.0)
     return watch.sighted_s >= _ENOUGH_SIGHT * since_s
 
 

@@ -19,10 +19,14 @@ _ODDS_FLOOR = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """`zero_s`: Unix time that the bank's seconds count from; `tank_c`: temperature before the
-    pour; `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds
-    of a carry-over that this source of evidence added; `kit_mg_l`: the highest chlorine a test
-    showed; `said`: the last verdict given."""
+    """One refill, announced or suspected, with all stories about it.
+
+    `zero_s`: Unix time that the bank's seconds count from; `tank_c`: temperature before the pour;
+    `poured_by_s`: Unix time by which nearly all stories have their water in; `p_ever`, `p_now`:
+    probability that the residual has exceeded the limit, or does now; `sighted_s`: how long the
+    ORP has been seen since the pour; `moved_*`: natural-log odds of a carry-over that this source
+    of evidence added; `kit_mg_l`: the highest chlorine a test showed; `said`: the last verdict.
+    """
 
     pour: Pour
     zero_s: float
@@ -30,13 +34,15 @@ class Watch:
     bank: Bank
     limit_mg_l: float
     tank_c: float | None
+    poured_by_s: float
+    p_ever: float = 0.0
+    p_now: float = 0.0
     sighted_s: float = 0.0
     moved_orp: float = 0.0
     moved_temperature: float = 0.0
     moved_kit: float = 0.0
     kit_mg_l: float = 0.0
     said: VerdictWord | None = None
-    said_probability: float = 0.0
     reported: bool = False
 
 
@@ -53,13 +59,27 @@ def advanced(
     step_s = time_s - watch.last_s
     if step_s <= 0.0:
         return watch
-    bank = _flowed(watch, time_s, hocl)
-    watch = replace(watch, bank=bank, last_s=time_s)
+    watch = replace(watch, bank=_flowed(watch, time_s, hocl), last_s=time_s)
+    odds = log_odds_of(watch)
     if orp_mv is not None:
         watch = _told_by_orp(watch, orp_mv, ph, step_s, noise_mv)
-    if temperature_c is not None and watch.tank_c is not None:
+        before, odds = odds, log_odds_of(watch)
+        watch = replace(watch, moved_orp=watch.moved_orp + odds - before)
+    if temperature_c is not None and _temperature_tells(watch):
         watch = _told_by_temperature(watch, temperature_c, step_s)
-    return replace(watch, bank=refreshed(watch.bank))
+        moved = watch.moved_temperature + log_odds_of(watch) - odds
+        watch = replace(watch, moved_temperature=moved)
+    return judged(replace(watch, bank=refreshed(watch.bank)))
+
+
+def judged(watch: Watch) -> Watch:
+    """The watch with the probabilities that its bank gives now."""
+    bank, weights = watch.bank, weights_of(watch.bank)
+    return replace(
+        watch,
+        p_ever=float(np.dot(weights, bank.peak > watch.limit_mg_l)),
+        p_now=float(np.dot(weights, bank.residual > watch.limit_mg_l)),
+    )
 
 
 def _flowed(watch: Watch, time_s: float, hocl: float) -> Bank:
@@ -79,18 +99,19 @@ def _told_by_orp(
 ) -> Watch:
     at_s = watch.last_s - watch.zero_s
     bank = weigh.weighed_by_orp(watch.bank, orp_mv, ph, at_s, step_s, noise_mv)
-    moved = watch.moved_orp + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
     sighted_s = watch.sighted_s + (min(step_s, 300.0) if at_s > 0.0 else 0.0)
-    return replace(watch, bank=bank, moved_orp=moved, sighted_s=sighted_s)
+    return replace(watch, bank=bank, sighted_s=sighted_s)
 
 
 def _told_by_temperature(watch: Watch, temperature_c: float, step_s: float) -> Watch:
-    at_s, tank_c = watch.last_s - watch.zero_s, watch.tank_c
-    if tank_c is None or at_s > _TEMPERATURE_TELLS_S:
-        return watch
+    at_s, tank_c = watch.last_s - watch.zero_s, watch.tank_c or 0.0
     bank = weigh.weighed_by_temperature(watch.bank, temperature_c - tank_c, tank_c, at_s, step_s)
-    moved = watch.moved_temperature + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
-    return replace(watch, bank=bank, moved_temperature=moved)
+    return replace(watch, bank=bank)
+
+
+def _temperature_tells(watch: Watch) -> bool:
+    known = watch.tank_c is not None
+    return known and watch.last_s - watch.zero_s <= _TEMPERATURE_TELLS_S
 
 
 def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
@@ -100,7 +121,7 @@ def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
     )
     moved = watch.moved_kit + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
     seen_mg_l = max(watch.kit_mg_l, kit_mg_l)
-    return replace(watch, bank=refreshed(bank), moved_kit=moved, kit_mg_l=seen_mg_l)
+    return judged(replace(watch, bank=refreshed(bank), moved_kit=moved, kit_mg_l=seen_mg_l))
 
 
 def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
@@ -109,25 +130,9 @@ def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
     return replace(watch, bank=replace(bank, surplus=bank.surplus + surplus_mg_l))
 
 
-def probability_of(watch: Watch) -> float:
-    """Probability that the residual has exceeded the limit at some time in this watch."""
-    return probability(watch.bank, watch.bank.peak > watch.limit_mg_l)
-
-
-def probability_now(watch: Watch) -> float:
-    """Probability that the residual exceeds the limit now."""
-    return probability(watch.bank, watch.bank.residual > watch.limit_mg_l)
-
-
 def probability_of_refill(watch: Watch) -> float:
     """Probability that water was poured at all."""
     return 1.0 if watch.pour.announced else probability(watch.bank, KIND != DISTURBANCE)
-
-
-def poured_by_s(watch: Watch) -> float:
-    """Unix time [s] by which nearly all stories have their water in."""
-    traits = watch.bank.traits
-    return watch.zero_s + float(np.quantile(traits.start_s + traits.pour_s, 0.9))
 
 
 def evidence_of(watch: Watch) -> tuple[Evidence, ...]:

@@ -15,6 +15,7 @@ from afterfill.errors import JournalError
 
 VERSION = 1
 BUSY_S = 10.0  # transactions last milliseconds; an SD card may stall for seconds (our judgement)
+_MAKING_S = 2.0
 
 _TABLES = """
 CREATE TABLE word (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
@@ -89,12 +90,21 @@ def _prepare(connection: sqlite3.Connection, path: Path, read_only: bool) -> Non
             f"knows {VERSION}); install that version, or choose another [journal] path"
         )
     if read_only:
-        if version == 0:
-            raise JournalError(f"{path} is not a journal of afterfill; is the path right?")
+        _await_tables(connection, path)
         return
     if version == 0:
         _create(connection, path)
     connection.execute("PRAGMA synchronous=FULL")
+
+
+def _await_tables(connection: sqlite3.Connection, path: Path) -> None:
+    """A journal that the service is just making is empty for a moment: wait for its tables."""
+    deadline = time.monotonic() + _MAKING_S
+    while connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+        foreign = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        if foreign or time.monotonic() > deadline:
+            raise JournalError(f"{path} is not a journal of afterfill; is the path right?")
+        time.sleep(0.05)
 
 
 def _create(connection: sqlite3.Connection, path: Path) -> None:

@@ -17,8 +17,8 @@ def line(
 ) -> str | None:
     """The line, without unknown fields and empty tags; None when no field is known.
 
-    >>> line("reading", {"tank": "big reef"}, {"value": 312.0, "valid": True}, 7)
-    'reading,tank=big\\\\ reef value=312.0,valid=true 7'
+    >>> line("reading", {"tank": "big tank"}, {"value": 312.0, "valid": True}, 7)
+    'reading,tank=big\\\\ tank value=312.0,valid=true 7'
     """
     shown = [f"{name}={_shown(value)}" for name, value in fields.items() if _known(value)]
     if not shown:
