@@ -42,7 +42,7 @@ def drawn_habits(random: np.random.Generator) -> tuple[TankHabits, Organics]:
         combined_demand_per_h=float(np.exp(random.uniform(-2.3, 0.7))),
         heater_per_h=float(random.uniform(0.3, 1.5)),
     )
-    pool_mg_l = float(np.exp(random.uniform(-2.3, -0.5)))
+    pool_mg_l = float(np.exp(random.uniform(-3.0, -1.0)))
     return habits, Organics(pool_mg_l, float(random.uniform(5, 60)))
 
 

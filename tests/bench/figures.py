@@ -62,16 +62,16 @@ def table(found: Played, rivals: Rivals) -> list[Figure]:
 
 
 def free_carried(refills: list[RefillOutcome]) -> list[RefillOutcome]:
-    """Carry-overs of free chlorine of at least 0.1 mg/L while the ORP could be read."""
-    return [
-        o for o in refills if o.disinfectant == "chlorine" and o.over_s is not None and not o.blind
-    ]
+    """At least 0.1 mg/L of free chlorine in the tank while the ORP could be read. Much of what
+    comes as free chlorine turns into chloramine there: see below."""
+    return [o for o in refills if o.peak_free_mg_l >= 0.1 and not o.blind]
 
 
 def combined_carried(refills: list[RefillOutcome]) -> list[RefillOutcome]:
-    """Carry-overs of chloramine of at least 0.3 mg/L while the ORP could be read."""
+    """At least 0.3 mg/L of chloramine in the tank, and less than 0.1 mg/L of free chlorine, while
+    the ORP could be read."""
     return [
-        o for o in refills if o.disinfectant == "chloramine" and o.peak_mg_l >= 0.3 and not o.blind
+        o for o in refills if o.peak_combined_mg_l >= 0.3 and o.peak_free_mg_l < 0.1 and not o.blind
     ]
 
 

@@ -10,6 +10,7 @@ def listed(found: Played) -> list[str]:
     missed = [
         ("free", [o for o in free_carried(refills) if not o.alarmed_within(15)]),
         ("combined", [o for o in combined_carried(refills) if not o.alarmed_within(20)]),
+        ("other over 0.1 mg/L", [o for o in _others(refills) if not o.alarmed_within(30)]),
         ("unannounced raw", [o for o in unannounced_raw(refills) if not o.alarmed_within(30)]),
         ("FALSE, dosed", [o for o in refills if o.well_dosed and o.alarms_s]),
         ("clear but carried", [o for o in refills if o.peak_mg_l >= 0.1 and o.verdict == "clear"]),
@@ -24,6 +25,11 @@ def listed(found: Played) -> list[str]:
                 for a in o.false_s
             ]
     return lines
+
+
+def _others(refills: list[RefillOutcome]) -> list[RefillOutcome]:
+    known = [*free_carried(refills), *combined_carried(refills)]
+    return [o for o in refills if o.over_s is not None and not o.blind and o not in known]
 
 
 def _of_refill(o: RefillOutcome) -> str:

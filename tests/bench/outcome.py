@@ -51,7 +51,9 @@ class RefillOutcome:
     blind: bool  # ORP away around the refill
     share: float
     begin_s: float
-    peak_mg_l: float
+    peak_mg_l: float  # residual
+    peak_free_mg_l: float
+    peak_combined_mg_l: float
     over_s: float | None  # first over 0.1 mg/L
     what: str  # for the reader
     alarms_s: list[tuple[float, float]] = field(default_factory=list)
@@ -153,7 +155,10 @@ def _judged(
     begin_s = pouring.begin_s
     here = (tank.time_s >= begin_s) & (tank.time_s < end_s)
     over = np.flatnonzero(here & (tank.residual > _OVER_MG_L))
-    peak = float(np.max(tank.residual[here], initial=0.0))
+    peak, peak_free, peak_combined = (
+        float(np.max(series[here], initial=0.0))
+        for series in (tank.residual, tank.free, tank.residual - tank.free)
+    )
     over_s = float(tank.time_s[over[0]]) if over.size else None
     done = RefillOutcome(
         seed=story.seed,
@@ -166,6 +171,8 @@ def _judged(
         share=pouring.share,
         begin_s=begin_s,
         peak_mg_l=peak,
+        peak_free_mg_l=peak_free,
+        peak_combined_mg_l=peak_combined,
         over_s=over_s,
         what=described(story, pouring),
         reach=_reach(tank, begin_s, end_s, over_s),

@@ -13,8 +13,8 @@ _FIRST_H, _SHORT_H = 4.0, 12.0
 
 
 def refill_story(seed: int, laws: int) -> Story:
-    """One refill after four hours, or one a day or so over 2-10 days. Nearly half of them are not
-    neutralised as they should be; a third are announced by nobody."""
+    """One refill after four hours, or one a day or so over 2-10 days. More than half of them are
+    not neutralised as they should be; two in five are announced by nobody."""
     random = np.random.default_rng(1_000_000 + seed)
     days = between(random, 2, 10) if chance(random, 0.06) else 0.0
     story = bare(random, seed, 24.0 * days or _SHORT_H, laws)
@@ -46,6 +46,7 @@ def top_off_daily(random: np.random.Generator, story: Story) -> None:
         pouring = Pouring(
             begin_s, begin_s + between(random, 30, 240), share, source, mode="add",
             announced=announced, ratio=ratio, raw=ratio == 0.0, tiny=True,
+            need_mg_l=story.tap_mg_l,
         )  # fmt: skip
         story.pourings.append(pouring)
         if announced:
@@ -57,7 +58,7 @@ def _pour(random: np.random.Generator, story: Story, begin_s: float) -> None:
     tap_mg_l = story.tap_mg_l * float(np.exp(0.15 * random.standard_normal()))
     pouring = _drawn(random, story, begin_s, tap_mg_l)
     if pouring.place in ("tank", "tank, late") and pouring.ratio > 0.0:
-        _dose_tank(random, story, pouring, tap_mg_l)
+        _dose_tank(random, story, pouring)
     elif pouring.announced:
         story.said.append(_said(random, story, pouring, _claimed(random, pouring)))
     story.pourings.append(pouring)
@@ -65,7 +66,9 @@ def _pour(random: np.random.Generator, story: Story, begin_s: float) -> None:
 
 
 def _drawn(random: np.random.Generator, story: Story, begin_s: float, tap_mg_l: float) -> Pouring:
-    share = log_between(random, 0.01, 0.5)
+    share = (
+        log_between(random, 0.01, 0.05) if chance(random, 0.2) else log_between(random, 0.05, 0.5)
+    )
     mode: RefillMode = "add" if share < 0.25 and chance(random, 0.35) else "replace"
     ratio = _ratio(random)
     place = str(random.choice(["bucket", "line", "tank", "tank, late"], p=[0.4, 0.25, 0.25, 0.1]))
@@ -77,32 +80,32 @@ def _drawn(random: np.random.Generator, story: Story, begin_s: float, tap_mg_l: 
         source=source,
         mode=mode,
         through=mode == "replace" and chance(random, 0.4),
-        announced=chance(random, 0.67),
+        announced=chance(random, 0.6),
         ratio=ratio,
         place=place,
         raw=ratio == 0.0,
+        need_mg_l=tap_mg_l,
     )
 
 
 def _ratio(random: np.random.Generator) -> float:
     """Neutraliser over need: forgotten, too little, or enough."""
     kind = random.random()
-    if kind < 0.3:
+    if kind < 0.42:
         return 0.0
-    return between(random, 0.2, 0.9) if kind < 0.45 else between(random, 1.02, 3.0)
+    return between(random, 0.2, 0.9) if kind < 0.56 else between(random, 1.02, 3.0)
 
 
-def _dose_tank(
-    random: np.random.Generator, story: Story, pouring: Pouring, tap_mg_l: float
-) -> None:
+def _dose_tank(random: np.random.Generator, story: Story, pouring: Pouring) -> None:
     """Into the tank itself, shortly before the water or some minutes after it."""
     late = pouring.place == "tank, late"
     at_s = pouring.end_s + between(random, 120, 2400) if late else pouring.begin_s - 60.0
-    story.doses.append((at_s, pouring.ratio * tap_mg_l * pouring.share))
+    mg_l = pouring.ratio * pouring.need_mg_l * pouring.share
+    story.doses.append((at_s, mg_l))
     if not pouring.announced:
         return
     if late or chance(random, 0.5):
-        ml = pouring.ratio * story.tap_mg_l * pouring.share * story.litres / MG_CL2_PER_ML
+        ml = mg_l * story.litres / MG_CL2_PER_ML
         story.said.append(_said(random, story, pouring, 0.0 if late else None))
         story.said.append(Dose(ZERO_S + at_s, "t", round(ml, 2)))
     else:
@@ -125,7 +128,7 @@ def _said(
     at_s = ZERO_S + pouring.begin_s + between(random, -60, 60)
     late_s = between(random, 300, 3600) if chance(random, 0.1) else None
     minutes = (pouring.end_s - pouring.begin_s) / 60.0
-    ml = None if ratio is None else round(ratio * story.tap_mg_l * litres / MG_CL2_PER_ML, 2)
+    ml = None if ratio is None else round(ratio * pouring.need_mg_l * litres / MG_CL2_PER_ML, 2)
     return Refill(
         time_s=at_s,
         tank="t",

@@ -49,8 +49,8 @@ class Fault:
 @dataclass(frozen=True)
 class Pouring:
     """Source water of `share` of the full volume. `through`: flows in and over the top; else it
-    fills up what was drained or evaporated before. `ratio`: neutraliser over need, wherever put;
-    `raw`: none of it anywhere; `tiny`: a top-off."""
+    fills up what was drained or evaporated before. `ratio`: neutraliser over need
+    (`need_mg_l` of the source), wherever put; `raw`: none of it anywhere; `tiny`: a top-off."""
 
     begin_s: float
     end_s: float
@@ -63,6 +63,7 @@ class Pouring:
     place: str = "bucket"
     raw: bool = False
     tiny: bool = False
+    need_mg_l: float = 0.0
 
     def mixed_in(self, from_s: float, to_s: float) -> float:
         """The share of the water in the tank that is new after this interval."""

@@ -22,6 +22,7 @@ class Played:
     inputs: list[Input]
     time_s: Series
     residual: Series
+    free: Series
     nh3: Series
     orp_mv: Series
 
@@ -56,7 +57,7 @@ def played(story: Story) -> Played:
     """Let the tank live through its story."""
     tank, step_s = _Tank(story), 15.0 if story.every_s % 15.0 == 0.0 else 10.0
     inputs: list[Input] = list(story.said)
-    rows: list[tuple[float, float, float, float]] = []
+    rows: list[tuple[float, ...]] = []
     time_s, next_s, kits, last_mv = 0.0, 0.0, sorted(story.kits, key=lambda k: k.at_s), np.nan
     while time_s < story.hours * 3600.0:
         faults = [fault for fault in story.faults if fault.at(time_s)]
@@ -64,16 +65,14 @@ def played(story: Story) -> Played:
             records, orp_mv = _moment(story, tank, faults, time_s)
             inputs += records
             last_mv = last_mv if orp_mv is None else orp_mv
-            rows.append((time_s, tank.water.residual, free_ammonia(tank.water), last_mv))
+            water = tank.water
+            rows.append((time_s, water.residual, water.free, free_ammonia(water), last_mv))
             next_s += story.every_s
         while kits and kits[0].at_s <= time_s:
             inputs.append(_kit_result(kits.pop(0), tank.water, tank.random))
         tank.moved(time_s, step_s, faults)
         time_s += step_s
-    table = np.array(rows)
-    return Played(
-        sorted(inputs, key=known_since_s), table[:, 0], table[:, 1], table[:, 2], table[:, 3]
-    )
+    return Played(sorted(inputs, key=known_since_s), *np.array(rows).T)
 
 
 def _moment(
