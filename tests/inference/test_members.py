@@ -13,6 +13,7 @@ from afterfill.inference.learnt import Learnt
 from afterfill.inference.resample import refreshed
 from afterfill.inference.response import lagged, settled_mv
 from afterfill.inference.setup import Pour, Setup, Water
+from afterfill.inference.weigh import weighed_by_temperature
 
 WATER = Water("chloramine", 2.0, 3.0)
 SETUP = Setup("t", 100.0, 0.011, WATER, mg_cl2_per_ml=40.0)
@@ -130,3 +131,23 @@ def test_resampling_keeps_each_kinds_weight_and_the_moments_within_it() -> None:
 def test_resampling_leaves_a_healthy_bank_alone() -> None:
     bank = bank_of(announced(litres=25.0))
     assert refreshed(bank) is bank
+
+
+def odds_between_pouring_kinds(bank: Bank) -> float:
+    weights = weights_of(bank)
+    return float(np.sum(weights[KIND == SHORT]) / np.sum(weights[KIND == DOSED]))
+
+
+@pytest.mark.parametrize("step_c", [-2.5, -0.5, 0.0])
+def test_temperature_tells_that_water_came_but_not_whether_it_was_treated(step_c: float) -> None:
+    suspected = Pour(0.0, announced=False, water=WATER)
+    bank = launched(SETUP, suspected, 300.0, 1.0, 25.0, share_of(suspected, False), Learnt())
+    before = run(bank, 0.3)
+    after = before
+    for number in range(60):
+        at_s = 1080.0 + 20.0 * number
+        after = weighed_by_temperature(after, step_c, 25.0, at_s, 20.0, announced=False)
+    ratio = odds_between_pouring_kinds(after) / odds_between_pouring_kinds(before)
+    assert ratio == pytest.approx(1.0, rel=1e-6)
+    poured = [float(np.sum(weights_of(b)[KIND != DISTURBANCE])) for b in (before, after)]
+    assert (poured[1] > poured[0]) == (step_c < -0.3)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from afterfill.inference import baseline, suspicion
@@ -39,6 +41,13 @@ def test_a_sudden_fall_is_a_hand_and_not_the_water() -> None:
     assert "handled" in (why_blind(eyes, 61.0) or "")
 
 
+def test_a_leap_within_one_reading_is_another_probe_or_a_hand() -> None:
+    eyes = seen(watched([300.0, 300.5], every_s=10.0), 395.0, 20.0)
+    assert "handled" in (why_blind(eyes, 21.0) or "")
+    slower = seen(watched([300.0, 300.5], every_s=60.0), 395.0, 120.0)
+    assert why_blind(slower, 121.0) is None  # a minute is enough for water to do it
+
+
 def test_a_slow_fall_is_the_water() -> None:
     assert why_blind(watched([300.0 - 3.0 * n for n in range(40)]), 1200.0) is None
 
@@ -65,6 +74,16 @@ def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
     assert not suspicion.raised(suspicion.looked(once, 300.0, 25.0))
     thrice = suspicion.looked(suspicion.looked(once, 340.0, 25.0), 340.0, 25.0)
     assert suspicion.raised(thrice)
+
+
+def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
+    level = baseline.begun(300.0, 0.0)
+    for number in range(1, 60):
+        level = baseline.followed(level, 300.0, 22.0, 20.0 * number)
+    level = replace(level, usual_c=25.0)
+    for _ in range(5):
+        level = suspicion.looked(level, 300.0, 22.9)
+    assert not suspicion.raised(level)
 
 
 def test_colder_water_alone_is_suspicious() -> None:

@@ -7,13 +7,15 @@ from afterfill.inference.response import PH_REFERENCE
 
 READY_S = 600.0  # ten quiet minutes make a first baseline
 _SLOWLY_PER_S = 1.0 / 2700.0  # the slow level follows with 45 min: slower than a carry-over
+_USUAL_S = 43_200.0
 _NOISE_SHARE = 0.01  # of each new squared difference that the learnt noise takes on
 _LEAST_NOISE_MV = 0.3
 
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
-    """`level_mv`: slow level at the reference pH; `warmth_c`: slow temperature; `noise_mv`:
+    """`level_mv`: slow level at the reference pH; `warmth_c`, `usual_c`: temperature of
+    the last hour, and of the last half day; `noise_mv`:
     standard deviation of a reading around its neighbours; `over` counts steps above the level."""
 
     level_mv: float
@@ -22,6 +24,7 @@ class Baseline:
     last_mv: float
     noise_mv: float = prior.NOISE_MV
     warmth_c: float | None = None
+    usual_c: float | None = None
     over: int = 0
 
     def ready(self) -> bool:
@@ -54,6 +57,7 @@ def followed(
         last_mv=orp_mv,
         noise_mv=_learnt_noise(baseline, orp_mv, step_s),
         warmth_c=_warmth(baseline.warmth_c, temperature_c, pace),
+        usual_c=_warmth(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
     )
 
 

@@ -8,7 +8,7 @@ Quality Technology Conference; abstract, read).
 
 # --- the ORP electrode: E = E_bg + b log10(1 + C_eff / C0), a mixed potential ------------------
 B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
-C0_MG_L, C0_SIGMA = 0.02, 0.9  # where the response turns from linear to logarithmic; unsourced
+C0_MG_L, C0_SIGMA = 0.025, 0.7  # where the response turns from linear to logarithmic; unsourced
 W_OCL = 0.4  # share of HOCl's effect that hypochlorite has; unsourced
 W_COMBINED, W_COMBINED_SIGMA = 0.2, 0.6  # chloramine counts several times less; unsourced
 PH_SLOPE_MV, PH_SLOPE_SD = -25.0, 12.0  # mV per pH unit at constant oxidant; -6 to -59 published
@@ -40,7 +40,7 @@ DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feed
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
-SUSPECTED = {"disturbance": 0.86, "dosed": 0.06, "short": 0.08}  # behind a sudden move: judgement
+SUSPECTED = {"disturbance": 0.86, "dosed": 0.08, "short": 0.06}  # behind a sudden move: judgement
 SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 
 # --- noise of an untouched probe (untouched process probes, 234 days at 1 min, public data) -----

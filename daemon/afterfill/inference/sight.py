@@ -7,6 +7,7 @@ SETTLING_S = 3 * 3600.0  # after work on a probe: 1.5-3 h to within noise on unt
 _STUCK_FINE_S, _STUCK_COARSE_S = 1200.0, 10_800.0
 _FINE_MV = 0.5  # a probe that has shown smaller steps than this cannot stand still for long
 _HANDLED_DROP_MV, _HANDLED_WITHIN_S = 60.0, 90.0  # water cannot do this; a hand can
+_LEAPS = ((15.0, 40.0), (30.0, 75.0))  # s, mV: mixing and electrode take longer than that
 _HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0
 
 
@@ -66,4 +67,6 @@ def _handled(sight: Sight, orp_mv: float, time_s: float) -> bool:
     gap_s = time_s - (sight.valid_s or time_s)
     if gap_s > _GAP_S:
         return abs(orp_mv - sight.value_mv) > _HANDLED_STEP_AFTER_GAP_MV
-    return gap_s <= _HANDLED_WITHIN_S and sight.value_mv - orp_mv > _HANDLED_DROP_MV
+    rise_mv = orp_mv - sight.value_mv
+    leapt = any(gap_s <= within_s and rise_mv > mv for within_s, mv in _LEAPS)
+    return leapt or (gap_s <= _HANDLED_WITHIN_S and -rise_mv > _HANDLED_DROP_MV)

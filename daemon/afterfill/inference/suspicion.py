@@ -21,6 +21,13 @@ def raised(baseline: Baseline) -> bool:
 
 def _out(baseline: Baseline, orp_mv: float, temperature_c: float | None) -> bool:
     risen = orp_mv - baseline.level_mv > max(_RISE_MV, _RISE_NOISES * baseline.noise_mv)
-    warmth = baseline.warmth_c
-    moved = warmth is not None and temperature_c is not None
-    return risen or (moved and abs((temperature_c or 0.0) - (warmth or 0.0)) > _COLDER_K)
+    return risen or _driven_off(baseline, temperature_c)
+
+
+def _driven_off(baseline: Baseline, temperature_c: float | None) -> bool:
+    """Foreign water drives the tank away from its usual warmth; a heater brings it back."""
+    warmth, usual = baseline.warmth_c, baseline.usual_c
+    if temperature_c is None or warmth is None or usual is None:
+        return False
+    away = abs(temperature_c - usual) > abs(warmth - usual)
+    return away and abs(temperature_c - warmth) > _COLDER_K

@@ -105,7 +105,14 @@ def _told_by_orp(
 
 def _told_by_temperature(watch: Watch, temperature_c: float, step_s: float) -> Watch:
     at_s, tank_c = watch.last_s - watch.zero_s, watch.tank_c or 0.0
-    bank = weigh.weighed_by_temperature(watch.bank, temperature_c - tank_c, tank_c, at_s, step_s)
+    bank = weigh.weighed_by_temperature(
+        watch.bank,
+        temperature_c - tank_c,
+        tank_c,
+        at_s,
+        step_s,
+        announced=watch.pour.announced,
+    )
     return replace(watch, bank=bank)
 
 

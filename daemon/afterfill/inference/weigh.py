@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from afterfill.inference import prior
-from afterfill.inference.bank import Bank
+from afterfill.inference.bank import DISTURBANCE, KIND, Bank, weights_of
 from afterfill.inference.draws import Array
 from afterfill.inference.response import PH_REFERENCE, signal_mv
 
@@ -14,6 +15,9 @@ _KIT_SHARE = 0.2
 _T_STEP_SD_C = 0.15  # what a heater and a room do to a tank within minutes: our judgement
 _T_DRIFT_C_PER_SQRT_H = 0.25
 _T_RECOVERY_S = 5400.0
+_T_NORM = 0.375  # of Student's t with four degrees of freedom: its density is 3/8 at the middle
+_T_CORRELATED_S = 600.0  # one step of the water is one fact, however often it is read
+_T_OUTLIERS, _T_RANGE_K = 0.05, 8.0  # a probe, a window or a heater did it: our judgement
 
 
 def wandered(bank: Bank, step_s: float) -> Bank:
@@ -53,16 +57,36 @@ def _news(step_s: float, at_s: float) -> float:
 
 
 def weighed_by_temperature(
-    bank: Bank, step_c: float, tank_c: float, at_s: float, step_s: float
+    bank: Bank, step_c: float, tank_c: float, at_s: float, step_s: float, *, announced: bool
 ) -> Bank:
-    """The bank after a look at how far the tank's temperature moved since before the pour [K]."""
+    """The bank after a look at how far the tank's temperature moved since before the pour [K].
+
+    It tells how much water came, and for a suspected refill whether any did; never whether that
+    water was treated: the odds between the kinds that pour stay as they are.
+    """
     traits = bank.traits
     since = np.maximum(at_s - traits.start_s, 0.0)
     expected = bank.poured * (traits.in_c - tank_c) * np.exp(-since / _T_RECOVERY_S)
     spread = _T_STEP_SD_C**2 + _T_DRIFT_C_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
-    news = min(1.0, step_s / 300.0)
-    gained = news * _log_t(step_c - expected, np.full_like(expected, spread))
-    return replace(bank, log_weight=bank.log_weight + gained)
+    fits = np.exp(_log_t(step_c - expected, np.full_like(expected, spread))) * _T_NORM
+    news = min(1.0, step_s / _T_CORRELATED_S)
+    gained = news * np.log((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / _T_RANGE_K)
+    pours = np.ones_like(KIND, dtype=bool) if announced else KIND != DISTURBANCE
+    return replace(bank, log_weight=bank.log_weight + _neutral(bank, gained, pours))
+
+
+def _neutral(bank: Bank, gained: Array, pours: NDArray[np.bool_]) -> Array:
+    """Gains shifted so that each kind that pours gains as much as all of them together."""
+    weights, growth = weights_of(bank), np.exp(gained)
+    together = float(np.dot(weights[pours], growth[pours]) / max(np.sum(weights[pours]), 1e-300))
+    shifted = gained.copy()
+    for kind in range(3):
+        rows = (kind == KIND) & pours
+        total = float(np.sum(weights[rows]))
+        if total > 1e-12:
+            own = float(np.dot(weights[rows], growth[rows])) / total
+            shifted[rows] += np.log(max(together, 1e-300) / max(own, 1e-300))
+    return shifted
 
 
 def weighed_by_kit(bank: Bank, kit_mg_l: float, of: Array) -> Bank:
