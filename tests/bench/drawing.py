@@ -33,7 +33,7 @@ def bare(random: np.random.Generator, seed: int, hours: float, laws: int) -> Sto
         hours=hours,
         every_s=float(random.choice([10.0, 15.0, 20.0, 30.0, 60.0])),
         litres=between(random, 40, 400),
-        disinfectant=str(random.choice(["chlorine", "chloramine"])),
+        disinfectant=str(random.choice(["chlorine", "chloramine"], p=[0.6, 0.4])),
         tap_mg_l=log_between(random, 0.5, 4.0),
         law=LAWS[seed % laws],
         mixing_s=log_between(random, 120, 600) if slow else between(random, 15, 120),

@@ -128,7 +128,7 @@ def rivals_for(which: str, found: Played, refills: int, days: float, workers: in
 
 def lines(figures: list[Figure]) -> list[str]:
     """The table."""
-    heads = f"{'figure':52s} {'value':>8s}  {'95 % interval':>17s}  {'bar':>6s} {'goal':>6s}  mark"
+    heads = f"{'figure':52s} {'value':>8s}  {'95 % interval':>17s}  {'bar':>9s} {'goal':>9s}  mark"
     return [heads, *(_line(figure) for figure in figures)]
 
 
