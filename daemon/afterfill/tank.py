@@ -169,7 +169,10 @@ def _judged(
     nh3_mg_l = free_ammonia_of(belief, time_s)
     conditions = {
         "residual-oxidant": rules.residual_oxidant(
-            p_over_limit(belief, time_s), sees, alarms["residual-oxidant"].active
+            p_over_limit(belief, time_s),
+            0.0 if belief.watch is None else belief.watch.p_ever,
+            sees,
+            alarms["residual-oxidant"].active,
         ),
         "free-ammonia": rules.free_ammonia(
             None if nh3_mg_l is None else nh3_mg_l.q50,

@@ -11,10 +11,17 @@ MISSED_READINGS = 5.0  # intervals without a usable reading, and at least a minu
 SHORTEST_SILENCE_S = 60.0
 
 
-def residual_oxidant(p_over_limit: float, sees: bool, active: bool) -> bool | None:
-    """Residual over the tank's limit with high probability; unknown when blind and undecided."""
-    level = CLEAR_AT_PROBABILITY if active else RAISE_AT_PROBABILITY
-    if p_over_limit >= level:
+def residual_oxidant(
+    p_over_limit: float, p_carried_over: float, sees: bool, active: bool
+) -> bool | None:
+    """Residual over the tank's limit with high probability; unknown when blind and undecided.
+
+    `p_over_limit`: that it exceeds the limit now; `p_carried_over`: that it has since the refill.
+    A carry-over that is as good as certain and more likely than not still there also raises.
+    """
+    likely = p_over_limit >= CLEAR_AT_PROBABILITY
+    sure = max(p_over_limit, p_carried_over) >= RAISE_AT_PROBABILITY
+    if likely and (sure or active):
         return True
     return False if sees else None
 
