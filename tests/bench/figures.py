@@ -1,5 +1,6 @@
 """The figures by which the inference is judged, each with its 95 % interval, bar and goal."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -30,6 +31,8 @@ class Figure:
         """In words, how it stands."""
         if self.bar is None or self.goal is None:
             return "no bar"
+        if math.isnan(self.value):
+            return "no data"
         if _within(self.value, self.goal):
             return "met goal"
         return "met bar" if _within(self.value, self.bar) else "below bar"

@@ -5,14 +5,16 @@
 goal, and says whether it is met. An alarm's delay counts from the first minute over 0.1 mg/L, also
 for chloramine. Refills while the ORP is away count among those that must not be called clear.
 
-Seeds of the set `tuning` may be looked at while the filter is changed, one by one (`--list`);
-those of `held-out` are for reporting only, and two of its seven electrode laws are in no tuning
+Seeds of the set `tuning` may be looked at while the filter is changed, one by one (`--list`, and
+`inference_story.py` beside this file); those below 400 have been.
+Those of `held-out` are for reporting only, and two of its seven electrode laws are in no tuning
 story. The simple detectors are tuned on the tuning seeds also when held-out ones are reported.
 """
 
 import argparse
 import dataclasses
 import json
+import math
 import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
@@ -149,6 +151,30 @@ def _asked(band: tuple[float, float] | None) -> str:
     return f">= {low:g}" if high == float("inf") else f"{low:g}-{high:g}"
 
 
+def heading(which: str, found: Played) -> str:
+    """What the table is of."""
+    days = sum(o.days for o in found.quiet)
+    laws = ", ".join(LAWS[: LAWS_OF[which]])
+    return (
+        f"{which} seeds from {FIRST_SEED[which]}: {len(found.refills)} refills, {days:.0f} days "
+        f"without one; laws: {laws}"
+    )
+
+
+def document(which: str, found: Played, figures: list[Figure]) -> dict[str, object]:
+    """The table for other programs; what is endless or not known is null."""
+    rows = [{**dataclasses.asdict(f), "mark": f.mark} for f in figures]
+    return {"set": which, "heading": heading(which, found), "figures": [_finite(r) for r in rows]}
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, dict):
+        return {key: _finite(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(inner) for inner in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
 def _options() -> argparse.Namespace:
     asked = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -171,14 +197,13 @@ def main() -> None:
     refills, days, workers = options.refills, options.days, options.workers
     found = measured(refills, days, options.set, workers)
     figures = table(found, rivals_for(options.set, found, refills, days, workers))
-    print("\n".join(lines(figures)))
+    print("\n".join([heading(options.set, found), *lines(figures)]))
     called = by_kind(faults(found.quiet))
     print("called carry-over: " + ", ".join(f"{k} {n} of {m}" for k, (n, m) in called.items()))
     if options.list:
         print("\n".join(listed(found)))
     if options.json:
-        rows = [{**dataclasses.asdict(f), "mark": f.mark} for f in figures]
-        options.json.write_text(json.dumps({"set": options.set, "figures": rows}, indent=1))
+        options.json.write_text(json.dumps(document(options.set, found, figures), indent=1))
 
 
 if __name__ == "__main__":

@@ -1,13 +1,15 @@
 """The bench measures what it says: its tanks, its detectors, its intervals and its seeds."""
 
+import json
+
 import numpy as np
 import pytest
 
 from afterfill.records import Reading
 from bench.against import Rivals
 from bench.baselines import DETECTORS, cusum, over_own_level
-from bench.figures import Figure
-from bench.inference_bench import FIRST_SEED, LAWS_OF
+from bench.figures import Figure, Played
+from bench.inference_bench import FIRST_SEED, LAWS_OF, document
 from bench.intervals import bootstrap, poisson, wilson
 from bench.laws import LAWS, drawn_law
 from bench.quiet_stories import is_fault, quiet_story
@@ -118,11 +120,18 @@ def test_intervals_hold_their_figure() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "mark"), [(0.9, "below bar"), (0.96, "met bar"), (0.999, "met goal")]
+    ("value", "mark"),
+    [(0.9, "below bar"), (0.96, "met bar"), (0.999, "met goal"), (float("nan"), "no data")],
 )
 def test_a_mark_says_in_words_how_a_figure_stands(value: float, mark: str) -> None:
     inf = float("inf")
     assert Figure("", value, 0.0, 1.0, "", (0.95, inf), (0.995, inf)).mark == mark
+
+
+def test_the_table_for_other_programs_is_plain_json() -> None:
+    figure = Figure("", float("nan"), 0.0, 1.0, "", (0.95, float("inf")), (0.995, float("inf")))
+    written = json.dumps(document("tuning", Played(), [figure]), allow_nan=False)
+    assert json.loads(written)["figures"][0]["bar"] == [0.95, None]
 
 
 def test_the_story_of_a_seed_does_not_depend_on_the_others() -> None:
