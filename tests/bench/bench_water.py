@@ -36,7 +36,7 @@ def drawn_habits(random: np.random.Generator) -> tuple[TankHabits, Organics]:
         room_c=float(random.uniform(22, 27)),
         resting_ph=float(random.uniform(6.7, 8.1)),
         ph_swing=float(random.uniform(0.02, 0.2)),
-        fed_mg_n_l_h=float(np.exp(random.uniform(-7.0, -4.2))),
+        fed_mg_n_l_h=float(np.exp(random.uniform(-6.0, -3.9))),
         filter_per_h=float(random.uniform(0.1, 0.6)),
         free_demand_per_h=float(np.exp(random.uniform(-0.7, 2.5))),
         combined_demand_per_h=float(np.exp(random.uniform(-2.3, 0.7))),
