@@ -23,7 +23,7 @@ K_SURPLUS_PER_H = 0.3  # neutraliser used up by air and bacteria; our judgement
 NEUTRALISED_MIN = 3.0  # min for combined chlorine to meet a surplus; free chlorine meets it at once
 STANDING_FREE_PER_H = 0.1  # half-life 7 h, of 3-24 h; few measurements (secondary)
 STANDING_COMBINED_PER_H = 0.0033  # 0.08 per day, open: Garcia & Anderson 2017, abstract, read
-TAN_MG_L, TAN_SIGMA = 0.05, 1.0  # total ammonia of a tank whose filter works; common practice
+TAN_MG_L, TAN_SIGMA = 0.03, 1.3  # total ammonia of a tank whose filter works: below what kits show
 
 # --- what people pour --------------------------------------------------------------------------
 FRACTION, FRACTION_SIGMA = 0.12, 0.9  # when the volume is not known; common practice 0.1-0.3
