@@ -128,6 +128,16 @@ def test_resampling_keeps_each_kinds_weight_and_the_moments_within_it() -> None:
         assert np.mean(np.log(after.traits.b_mv[rows])) == pytest.approx(mean, abs=0.02)
 
 
+def test_resampling_makes_no_chlorine_that_was_not_poured() -> None:
+    bank = run(bank_of(announced(litres=25.0, minutes=10.0)), 0.5)
+    most = [float(np.max(bank.peak[kind == KIND])) for kind in range(3)]
+    for _ in range(20):
+        pull = -0.5 * ((np.log(bank.peak + 1e-3) - np.log(0.3)) / 0.2) ** 2
+        bank = refreshed(replace(bank, log_weight=bank.log_weight + pull))
+    for kind in range(3):
+        assert np.max(bank.peak[kind == KIND]) <= most[kind] + 1e-12
+
+
 def test_resampling_leaves_a_healthy_bank_alone() -> None:
     bank = bank_of(announced(litres=25.0))
     assert refreshed(bank) is bank

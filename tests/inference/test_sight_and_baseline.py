@@ -76,6 +76,19 @@ def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
     assert suspicion.raised(thrice)
 
 
+def test_coming_back_from_below_is_not_suspicious() -> None:
+    level = baseline.begun(240.0, 0.0)
+    for number in range(1, 60):
+        level = baseline.followed(level, 240.0, 25.0, 20.0 * number)
+    level = replace(level, usual_mv=300.0)
+    for _ in range(5):
+        level = suspicion.looked(level, 298.0, 25.0)
+    assert not suspicion.raised(level)
+    for _ in range(3):
+        level = suspicion.looked(level, 312.0, 25.0)
+    assert suspicion.raised(level)
+
+
 def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
     level = baseline.begun(300.0, 0.0)
     for number in range(1, 60):

@@ -14,8 +14,8 @@ _LEAST_NOISE_MV = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
-    """`level_mv`: slow level at the reference pH; `warmth_c`, `usual_c`: temperature of
-    the last hour, and of the last half day; `noise_mv`:
+    """`level_mv`: slow level at the reference pH; `warmth_c`: slow temperature;
+    `usual_c`, `usual_mv`: temperature and level of the last half day; `noise_mv`:
     standard deviation of a reading around its neighbours; `over` counts steps above the level."""
 
     level_mv: float
@@ -25,6 +25,7 @@ class Baseline:
     noise_mv: float = prior.NOISE_MV
     warmth_c: float | None = None
     usual_c: float | None = None
+    usual_mv: float | None = None
     over: int = 0
 
     def ready(self) -> bool:
@@ -56,8 +57,9 @@ def followed(
         time_s=time_s,
         last_mv=orp_mv,
         noise_mv=_learnt_noise(baseline, orp_mv, step_s),
-        warmth_c=_warmth(baseline.warmth_c, temperature_c, pace),
-        usual_c=_warmth(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
+        warmth_c=_slow(baseline.warmth_c, temperature_c, pace),
+        usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
+        usual_mv=_slow(baseline.usual_mv, orp_mv, min(1.0, step_s / _USUAL_S)),
     )
 
 
@@ -71,10 +73,10 @@ def _learnt_noise(baseline: Baseline, orp_mv: float, step_s: float) -> float:
     return float(max(learnt**0.5, _LEAST_NOISE_MV))
 
 
-def _warmth(slow_c: float | None, temperature_c: float | None, pace: float) -> float | None:
-    if temperature_c is None or slow_c is None:
-        return slow_c if temperature_c is None else temperature_c
-    return slow_c + pace * (temperature_c - slow_c)
+def _slow(slow: float | None, value: float | None, pace: float) -> float | None:
+    if value is None or slow is None:
+        return slow if value is None else value
+    return slow + pace * (value - slow)
 
 
 def _bounded(value: float, bound: float) -> float:

@@ -105,10 +105,9 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
     slope_mv = belief.learnt.ph_slope_mv
     corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s), slope_mv)
     since_s = time_s - baseline.READY_S  # the watch itself was the quiet time
-    usual_c = None if belief.baseline is None else belief.baseline.usual_c
-    return replace(
-        baseline.begun(corrected, time_s, noise_of(belief)), since_s=since_s, usual_c=usual_c
-    )
+    fresh = replace(baseline.begun(corrected, time_s, noise_of(belief)), since_s=since_s)
+    old = belief.baseline
+    return fresh if old is None else replace(fresh, usual_c=old.usual_c, usual_mv=old.usual_mv)
 
 
 def watch_is_over(belief: Belief, time_s: float) -> bool:

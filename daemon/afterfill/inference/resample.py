@@ -70,14 +70,30 @@ def _taken(bank: Bank, index: NDArray[np.intp], log_weight: Array) -> Bank:
 def _varied(bank: Bank, kinds: list[int]) -> Bank:
     traits = {n: np.exp(_moved(np.log(getattr(bank.traits, n)), kinds)) for n in _TRAITS}
     water = {n: _moved_water(getattr(bank, n), kinds) for n in _WATER}
+    too_much = _too_much(bank, water["free"] + water["combined"], kinds)
+    water["free"], water["combined"] = water["free"] / too_much, water["combined"] / too_much
     water["peak"] = np.maximum(water["peak"], water["free"] + water["combined"])
     electrode = {n: _moved(getattr(bank, n), kinds) for n in _ELECTRODE}
     return replace(bank, traits=replace(bank.traits, **traits), **water, **electrode)
 
 
+def _too_much(bank: Bank, residual: Array, kinds: list[int]) -> Array:
+    """By what factor each copy holds more than the fullest member of its kind; 1 where not."""
+    factor = np.ones_like(residual)
+    for kind in kinds:
+        rows = _rows(kind)
+        most = max(float(np.max(bank.residual[rows])), _NOTHING_MG_L)
+        factor[rows] = np.maximum(residual[rows] / most, 1.0)
+    return factor
+
+
 def _moved_water(values: Array, kinds: list[int]) -> Array:
-    logs = _moved(np.log(values + _NOTHING_MG_L), kinds)
-    return np.maximum(np.exp(logs) - _NOTHING_MG_L, 0.0)
+    """No copy gets more than the fullest member of its kind had: there was no more water."""
+    moved = np.exp(_moved(np.log(values + _NOTHING_MG_L), kinds)) - _NOTHING_MG_L
+    for kind in kinds:
+        rows = _rows(kind)
+        moved[rows] = np.clip(moved[rows], 0.0, np.max(values[rows]))
+    return np.asarray(moved)
 
 
 def _moved(values: Array, kinds: list[int]) -> Array:

@@ -20,7 +20,9 @@ def raised(baseline: Baseline) -> bool:
 
 
 def _out(baseline: Baseline, orp_mv: float, temperature_c: float | None) -> bool:
-    risen = orp_mv - baseline.level_mv > max(_RISE_MV, _RISE_NOISES * baseline.noise_mv)
+    usual_mv = baseline.level_mv if baseline.usual_mv is None else baseline.usual_mv
+    level_mv = max(baseline.level_mv, usual_mv)  # coming back from below is no oxidant
+    risen = orp_mv - level_mv > max(_RISE_MV, _RISE_NOISES * baseline.noise_mv)
     return risen or _driven_off(baseline, temperature_c)
 
 
