@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from afterfill.records import Evidence, Quantiles, VerdictWord
 
 _LONGEST_STEP_S = 120.0
 _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
+_TEMPERATURE_EVERY_S = 60.0
 _ODDS_FLOOR = 1e-6
 
 
@@ -25,7 +27,8 @@ class Watch:
     `poured_by_s`: Unix time by which nearly all stories have their water in; `p_ever`, `p_now`:
     probability that the residual has exceeded the limit, or does now; `sighted_s`: how long the
     ORP has been seen since the pour; `moved_*`: natural-log odds of a carry-over that this source
-    of evidence added; `kit_mg_l`: the highest chlorine a test showed; `said`: the last verdict.
+    of evidence added; `kit_mg_l`: the highest chlorine a test showed; `warmed_s`: when
+    the temperature was last looked at; `said`: the last verdict.
     """
 
     pour: Pour
@@ -42,6 +45,7 @@ class Watch:
     moved_temperature: float = 0.0
     moved_kit: float = 0.0
     kit_mg_l: float = 0.0
+    warmed_s: float = 0.0
     said: VerdictWord | None = None
     reported: bool = False
 
@@ -59,27 +63,38 @@ def advanced(
     step_s = time_s - watch.last_s
     if step_s <= 0.0:
         return watch
-    watch = replace(watch, bank=_flowed(watch, time_s, hocl), last_s=time_s)
-    odds = log_odds_of(watch)
+    at_s, limit_mg_l = time_s - watch.zero_s, watch.limit_mg_l
+    bank = _flowed(watch, time_s, hocl)
+    odds = [log_odds(bank, limit_mg_l)]  # before, after the ORP, after the temperature
     if orp_mv is not None:
-        watch = _told_by_orp(watch, orp_mv, ph, step_s, noise_mv)
-        before, odds = odds, log_odds_of(watch)
-        watch = replace(watch, moved_orp=watch.moved_orp + odds - before)
-    if temperature_c is not None and _temperature_tells(watch):
-        watch = _told_by_temperature(watch, temperature_c, step_s)
-        moved = watch.moved_temperature + log_odds_of(watch) - odds
-        watch = replace(watch, moved_temperature=moved)
-    return judged(replace(watch, bank=refreshed(watch.bank)))
-
-
-def judged(watch: Watch) -> Watch:
-    """The watch with the probabilities that its bank gives now."""
-    bank, weights = watch.bank, weights_of(watch.bank)
+        bank = weigh.weighed_by_orp(bank, orp_mv, ph, at_s, step_s, noise_mv)
+        odds.append(log_odds(bank, limit_mg_l))
+    moved_orp = watch.moved_orp + odds[-1] - odds[0]
+    moved_temperature, warmed_s = watch.moved_temperature, watch.warmed_s
+    if temperature_c is not None and _temperature_tells(watch, time_s):
+        bank = _told_by_temperature(watch, bank, temperature_c, time_s)
+        moved_temperature += log_odds(bank, limit_mg_l) - odds[-1]
+        warmed_s = time_s
+    sighted_s = 0.0 if orp_mv is None or at_s <= 0.0 else min(step_s, 300.0)
     return replace(
         watch,
-        p_ever=float(np.dot(weights, bank.peak > watch.limit_mg_l)),
-        p_now=float(np.dot(weights, bank.residual > watch.limit_mg_l)),
+        **_judged(refreshed(bank), limit_mg_l),
+        last_s=time_s,
+        sighted_s=watch.sighted_s + sighted_s,
+        moved_orp=moved_orp,
+        moved_temperature=moved_temperature,
+        warmed_s=warmed_s,
     )
+
+
+def _judged(bank: Bank, limit_mg_l: float) -> dict[str, Any]:
+    """The bank with the probabilities that it gives, as fields of a Watch."""
+    weights = weights_of(bank)
+    return {
+        "bank": bank,
+        "p_ever": float(np.dot(weights, bank.peak > limit_mg_l)),
+        "p_now": float(np.dot(weights, bank.residual > limit_mg_l)),
+    }
 
 
 def _flowed(watch: Watch, time_s: float, hocl: float) -> Bank:
@@ -94,31 +109,23 @@ def _flowed(watch: Watch, time_s: float, hocl: float) -> Bank:
     return weigh.wandered(bank, to_s - from_s)
 
 
-def _told_by_orp(
-    watch: Watch, orp_mv: float, ph: float | None, step_s: float, noise_mv: float
-) -> Watch:
-    at_s = watch.last_s - watch.zero_s
-    bank = weigh.weighed_by_orp(watch.bank, orp_mv, ph, at_s, step_s, noise_mv)
-    sighted_s = watch.sighted_s + (min(step_s, 300.0) if at_s > 0.0 else 0.0)
-    return replace(watch, bank=bank, sighted_s=sighted_s)
-
-
-def _told_by_temperature(watch: Watch, temperature_c: float, step_s: float) -> Watch:
-    at_s, tank_c = watch.last_s - watch.zero_s, watch.tank_c or 0.0
-    bank = weigh.weighed_by_temperature(
-        watch.bank,
+def _told_by_temperature(watch: Watch, bank: Bank, temperature_c: float, time_s: float) -> Bank:
+    tank_c = watch.tank_c or 0.0
+    step_s = time_s - max(watch.warmed_s, watch.zero_s)
+    return weigh.weighed_by_temperature(
+        bank,
         temperature_c - tank_c,
         tank_c,
-        at_s,
-        step_s,
+        time_s - watch.zero_s,
+        max(step_s, 0.0),
         announced=watch.pour.announced,
     )
-    return replace(watch, bank=bank)
 
 
-def _temperature_tells(watch: Watch) -> bool:
-    known = watch.tank_c is not None
-    return known and watch.last_s - watch.zero_s <= _TEMPERATURE_TELLS_S
+def _temperature_tells(watch: Watch, time_s: float) -> bool:
+    """Once a minute while it can: what it says changes slowly."""
+    due = time_s - watch.warmed_s >= _TEMPERATURE_EVERY_S
+    return due and watch.tank_c is not None and time_s - watch.zero_s <= _TEMPERATURE_TELLS_S
 
 
 def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
@@ -128,7 +135,8 @@ def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
     )
     moved = watch.moved_kit + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
     seen_mg_l = max(watch.kit_mg_l, kit_mg_l)
-    return judged(replace(watch, bank=refreshed(bank), moved_kit=moved, kit_mg_l=seen_mg_l))
+    judged = _judged(refreshed(bank), watch.limit_mg_l)
+    return replace(watch, **judged, moved_kit=moved, kit_mg_l=seen_mg_l)
 
 
 def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
