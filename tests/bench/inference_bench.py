@@ -72,7 +72,12 @@ def _top_offs(seed: int, laws: int, fold: bool) -> QuietOutcome:
 
 
 def measured(
-    refills: int, days: float, which: str, workers: int = 1, *, fold: bool = True
+    refills: int,
+    days: float,
+    which: str,
+    workers: int = 1,
+    *,
+    fold: bool = True,
 ) -> Played:
     """Outcomes of so many refills and quiet days, in the order of their seeds."""
     first, laws = FIRST_SEED[which], LAWS_OF[which]
@@ -88,6 +93,19 @@ def measured(
     topped = seeds_for(
         days * _TOP_OFF_SHARE * fold, length, partial(top_off_story, laws=laws), first
     )
+    return outcomes_of(poured, still, topped, laws=laws, workers=workers, fold=fold)
+
+
+def outcomes_of(
+    poured: list[int],
+    still: list[int],
+    topped: list[int],
+    *,
+    laws: int,
+    workers: int = 1,
+    fold: bool = True,
+) -> Played:
+    """Outcomes of these seeds of refills, of quiet days and of top-offs."""
     each = partial(_over, workers=workers, laws=laws, fold=fold)
     return Played(
         [o for found in each(_refills, poured, "refills") for o in found],
