@@ -205,7 +205,7 @@ def main() -> None:
         asked = "" if cost.bar is None else f"<= {cost.bar:g}"
         goal = "" if cost.goal is None else f"<= {cost.goal:g}"
         print(
-            f"{cost.name:46s} {cost.value:9.2f} {cost.unit:6s} {asked:>8s} {goal:>6s}  {cost.mark}"
+            f"{cost.name:46s} {cost.value:9.4g} {cost.unit:6s} {asked:>8s} {goal:>6s}  {cost.mark}"
         )
 
 
