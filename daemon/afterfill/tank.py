@@ -128,12 +128,19 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
         return state, []
     looking, found = _seen(looking, setup.inference.tank)
     word = verdict.word_for(looking, time_s, _floor(setup, state, time_s))
-    over = verdict.is_over(looking, time_s)
+    anew = watch.needs_new_stories(looking)
+    over = anew or verdict.is_over(looking, time_s)
+    if over and word is None:
+        word = looking.said or "cannot-tell"
     if word is not None and looking.reported and (over or word != looking.said):
         found.append(_verdict(looking, setup.inference.tank, time_s, word, final=over))
         looking = replace(looking, said=word)
     belief = replace(state.belief, watch=looking)
-    return replace(state, belief=belief_filter.ended(belief, time_s) if over else belief), found
+    if anew:
+        belief = belief_filter.with_new_stories(setup.inference, belief, time_s)
+    elif over:
+        belief = belief_filter.ended(belief, time_s)
+    return replace(state, belief=belief), found
 
 
 def _seen(looking: watch.Watch, tank: str) -> tuple[watch.Watch, list[Output]]:

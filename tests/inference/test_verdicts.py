@@ -62,6 +62,24 @@ def test_raw_chlorine_that_nobody_announced_is_called_within_half_an_hour() -> N
     assert [o.origin for o in seen] == ["inferred"]
 
 
+def test_raw_water_during_a_watch_over_something_else_is_called() -> None:
+    fed = [Disturbance(2 * HOUR_S, 18.0)]
+    inputs = story(8, [pour(2.75, 0.25, raw("chlorine", 1.0))], disturbances=fed)
+    found = found_in(CHLORINE, inputs)
+    (alarm_h,) = raised(found, "residual-oxidant")
+    assert 2.75 < alarm_h < 3.25
+
+
+def test_raw_water_soon_after_a_clear_refill_is_called() -> None:
+    said = refill(2, litres=10, minutes=5, neutraliser_ml=0.4)
+    pours = [pour(2, 0.1, treated(), 5.0), pour(3.2, 0.2, raw("chlorine", 1.0))]
+    found = found_in(CHLORINE, merged(story(8, pours), [said]))
+    (alarm_h,) = raised(found, "residual-oxidant")
+    assert 3.2 < alarm_h < 3.75
+    finals = [v.verdict for v in verdicts(found) if v.final]
+    assert finals[0] == "clear"
+
+
 def test_the_evidence_adds_up_to_the_odds() -> None:
     said = refill(2, litres=25, minutes=10, neutraliser_ml=0.0)
     inputs = merged(story(4, [pour(2, 0.25, raw("chloramine", 2.0))]), [said])

@@ -42,9 +42,11 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     ph, temperature_c = ph_at(belief, time_s), temperature_at(belief, time_s)
     eyes = belief.sight if orp_mv is None else sight.seen(belief.sight, orp_mv, time_s)
     usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
+    handled = eyes.settling_until_s > belief.sight.settling_until_s
     belief = replace(
         belief,
         sight=eyes,
+        baseline=None if handled else belief.baseline,  # it may be another probe, elsewhere
         stepped_s=time_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
         ammonia=ammonia.aged(belief.ammonia, step_s),
@@ -78,6 +80,13 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
         baseline=baseline.followed(looked, level_mv, temperature_c, time_s),
         learnt=learnt.in_quiet(belief.learnt, orp_mv, ph, time_s),
     )
+
+
+def with_new_stories(setup: Setup, belief: Belief, time_s: float) -> Belief:
+    """The belief with a watch over water that may have come while another watch ran; its stories
+    begin in the old ones' water and electrodes."""
+    suspect = Pour(time_s, announced=False, water=setup.water)
+    return replace(belief, watch=begun(setup, belief, suspect, time_s))
 
 
 def ended(belief: Belief, time_s: float) -> Belief:

@@ -15,7 +15,9 @@ from afterfill.records import Evidence, Quantiles, VerdictWord
 
 _LONGEST_STEP_S = 120.0
 _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
+_NEW_STORIES_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4
 _TEMPERATURE_EVERY_S = 60.0
+_UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0
 _ODDS_FLOOR = 1e-6
 
 
@@ -28,7 +30,8 @@ class Watch:
     probability that the residual has exceeded the limit, or does now; `sighted_s`: how long the
     ORP has been seen since the pour; `moved_*`: natural-log odds of a carry-over that this source
     of evidence added; `kit_mg_l`: the highest chlorine a test showed; `warmed_s`: when
-    the temperature was last looked at; `said`: the last verdict.
+    the temperature was last looked at; `unexplained`: readings in a row far above what all
+    stories expect; `said`: the last verdict.
     """
 
     pour: Pour
@@ -46,6 +49,7 @@ class Watch:
     moved_kit: float = 0.0
     kit_mg_l: float = 0.0
     warmed_s: float = 0.0
+    unexplained: int = 0
     said: VerdictWord | None = None
     reported: bool = False
 
@@ -66,8 +70,11 @@ def advanced(
     at_s, limit_mg_l = time_s - watch.zero_s, watch.limit_mg_l
     bank = _flowed(watch, time_s, hocl)
     odds = [log_odds(bank, limit_mg_l)]  # before, after the ORP, after the temperature
+    unexplained = watch.unexplained
     if orp_mv is not None:
-        bank = weigh.weighed_by_orp(bank, orp_mv, ph, at_s, step_s, noise_mv)
+        bank, surprise_mv = weigh.weighed_by_orp(bank, orp_mv, ph, at_s, step_s, noise_mv)
+        above = surprise_mv > _UNEXPLAINED_MV + _UNEXPLAINED_NOISES * noise_mv
+        unexplained = unexplained + 1 if above else 0
         odds.append(log_odds(bank, limit_mg_l))
     moved_orp = watch.moved_orp + odds[-1] - odds[0]
     moved_temperature, warmed_s = watch.moved_temperature, watch.warmed_s
@@ -84,6 +91,7 @@ def advanced(
         moved_orp=moved_orp,
         moved_temperature=moved_temperature,
         warmed_s=warmed_s,
+        unexplained=unexplained,
     )
 
 
@@ -143,6 +151,13 @@ def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
     """The watch after neutraliser for `surplus_mg_l` [mg/L as Cl2] went into the tank itself."""
     bank = watch.bank
     return replace(watch, bank=replace(bank, surplus=bank.surplus + surplus_mg_l))
+
+
+def needs_new_stories(watch: Watch) -> bool:
+    """Whether the ORP has risen as no story of this watch explains: other water may have come.
+    Not while the pour itself is on, and not when a carry-over is believed already."""
+    settled = watch.last_s > watch.poured_by_s + _NEW_STORIES_AFTER_S
+    return settled and watch.unexplained >= _UNEXPLAINED_IN_A_ROW and watch.p_now < 0.5
 
 
 def probability_of_refill(watch: Watch) -> float:

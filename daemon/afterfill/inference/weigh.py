@@ -28,9 +28,10 @@ def wandered(bank: Bank, step_s: float) -> Bank:
 
 def weighed_by_orp(
     bank: Bank, orp_mv: float, ph: float | None, at_s: float, step_s: float, noise_mv: float
-) -> Bank:
-    """The bank after an ORP reading [mV]. Heavy tails bound what one reading can do; readings
-    nearer together than their correlation count for less."""
+) -> tuple[Bank, float]:
+    """The bank after an ORP reading [mV], and by how much the reading lay above what the members
+    together expected [mV]. Heavy tails bound what one reading can do; readings nearer together
+    than their correlation count for less."""
     signal = signal_mv(bank, at_s)
     slope, ph_off = bank.traits.ph_slope_mv, (0.0 if ph is None else ph - PH_REFERENCE)
     innovation = orp_mv - bank.base_mv - signal - slope * ph_off
@@ -41,12 +42,14 @@ def weighed_by_orp(
     spread = bank.base_var + noise
     robust = _robust(innovation, spread)
     gain = bank.base_var / (bank.base_var + noise / (news * robust))
-    return replace(
+    surprise_mv = float(np.dot(weights_of(bank), innovation))
+    after = replace(
         bank,
         log_weight=bank.log_weight + news * _log_t(innovation, spread),
         base_mv=bank.base_mv + gain * innovation,
         base_var=bank.base_var * (1.0 - gain),
     )
+    return after, surprise_mv
 
 
 def _news(step_s: float, at_s: float) -> float:
