@@ -23,7 +23,7 @@ class TankSetup:
 
 
 def tank_setup(config: Config, tank: str) -> TankSetup:
-    """The setup of `tank`. Raises ConfigError never: the configuration has been checked."""
+    """The setup of `tank`, which must be in the configuration."""
     table = config.tank[tank]
     defaults = default_limits(table.livestock)
     neutraliser = config.neutraliser_of(tank)

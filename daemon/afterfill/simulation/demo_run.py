@@ -36,7 +36,7 @@ class Frame:
 
 
 def prepared(folder: Path) -> Config:
-    """The demo's folder with its configuration. Raises ConfigError never but for a bad disk."""
+    """The demo's folder with its configuration, as a keeper would have written it."""
     folder.mkdir(parents=True, exist_ok=True)
     text = story.configuration(folder / "orp-probe", folder / "probe-bus")
     (folder / CONFIG_NAME).write_text(text, encoding="utf-8")
