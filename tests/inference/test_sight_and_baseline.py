@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from afterfill.inference import baseline, suspicion
+from afterfill.inference import baseline, sight, suspicion
 from afterfill.inference.sight import Sight, seen, unsettled, why_blind
 
 
@@ -46,6 +46,24 @@ def test_a_leap_within_one_reading_is_another_probe_or_a_hand() -> None:
     assert "handled" in (why_blind(eyes, 21.0) or "")
     slower = seen(watched([300.0, 300.5], every_s=60.0), 395.0, 120.0)
     assert why_blind(slower, 121.0) is None  # a minute is enough for water to do it
+
+
+def test_a_probe_that_comes_back_into_the_water_settles_sooner() -> None:
+    eyes = watched([300.0, 300.5, 200.0, 190.0, 210.0, 291.0])
+    assert "handled" in (why_blind(eyes, 160.0) or "")
+    assert why_blind(seen(eyes, 300.0, 150.0 + 1200.0), 150.0 + 1201.0) is None
+    away = watched([300.0, 300.5, 200.0, 190.0, 210.0])
+    assert "handled" in (why_blind(seen(away, 211.0, 1400.0), 1401.0) or "")
+
+
+def test_a_leap_from_below_the_level_is_the_same_probe_back_in_the_water() -> None:
+    low = watched([300.0, 290.0, 270.0, 250.0], every_s=10.0)
+    back = seen(low, 320.0, 40.0, level_mv=300.0)
+    assert "handled" in (why_blind(back, 41.0) or "")
+    assert not sight.is_another(low, back, 40.0)
+    assert why_blind(seen(back, 321.0, 1240.0), 1241.0) is None
+    other = seen(low, 320.0, 40.0, level_mv=250.0)
+    assert sight.is_another(low, other, 40.0)
 
 
 def test_a_slow_fall_is_the_water() -> None:

@@ -6,6 +6,7 @@ from afterfill.inference import ammonia, baseline, history, learnt, prior, sight
 from afterfill.inference.begin import begun
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel
+from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.verdict import is_over
 from afterfill.inference.water import hocl_at, ph_at, temperature_at
@@ -40,13 +41,17 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     """The belief at `time_s` [s] after an ORP reading [mV], or None where none came."""
     step_s = 0.0 if belief.stepped_s is None else time_s - belief.stepped_s
     ph, temperature_c = ph_at(belief, time_s), temperature_at(belief, time_s)
-    eyes = belief.sight if orp_mv is None else sight.seen(belief.sight, orp_mv, time_s)
+    eyes = belief.sight
+    if orp_mv is not None:
+        eyes = sight.seen(eyes, orp_mv, time_s, _quiet_mv(belief, ph))
     usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
-    handled = eyes.settling_until_s > belief.sight.settling_until_s
+    another = sight.is_another(belief.sight, eyes, time_s)
+    if another:
+        eyes = replace(eyes, before_mv=None)
     belief = replace(
         belief,
         sight=eyes,
-        baseline=None if handled else belief.baseline,  # it may be another probe, elsewhere
+        baseline=None if another else belief.baseline,
         stepped_s=time_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
         ammonia=ammonia.aged(belief.ammonia, step_s),
@@ -54,6 +59,14 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     if belief.watch is not None:
         return _watched(belief, belief.watch, time_s, usable)
     return belief if usable is None else _quiet(setup, belief, time_s, usable)
+
+
+def _quiet_mv(belief: Belief, ph: float | None) -> float | None:
+    """The ORP [mV] that the tank's quiet level gives at this pH."""
+    if belief.baseline is None:
+        return None
+    off = 0.0 if ph is None else ph - PH_REFERENCE
+    return belief.baseline.level_mv + belief.learnt.ph_slope_mv * off
 
 
 def _watched(belief: Belief, old: watch.Watch, time_s: float, usable_mv: float | None) -> Belief:

@@ -7,13 +7,17 @@ SETTLING_S = 3 * 3600.0  # after work on a probe: 1.5-3 h to within noise on unt
 _STUCK_FINE_S, _STUCK_COARSE_S = 1200.0, 10_800.0
 _FINE_MV = 0.5  # a probe that has shown smaller steps than this cannot stand still for long
 _HANDLED_DROP_MV, _HANDLED_WITHIN_S = 60.0, 90.0  # water cannot do this; a hand can
+_BACK_WITHIN_MV, _BACK_SETTLING_S = 15.0, 1200.0  # a probe that was in the air for minutes
+_HANDLED = "the ORP probe was handled or out of the water"
 _LEAPS = ((15.0, 40.0), (30.0, 75.0))  # s, mV: mixing and electrode take longer than that
 _HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0
 
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What is remembered of the ORP channel. Times in s, potentials in mV."""
+    """What is remembered of the ORP channel. Times in s, potentials in mV. `before_mv`: the
+    reading before the probe fell away, until it has come back; `exchanged_s`: when it last leapt
+    to another level."""
 
     valid_s: float | None = None
     first_s: float | None = None
@@ -22,15 +26,28 @@ class Sight:
     finest_mv: float = 1.0e9
     settling_until_s: float = 0.0
     settling_why: str = ""
+    before_mv: float | None = None
+    exchanged_s: float = 0.0
 
 
-def seen(sight: Sight, orp_mv: float, time_s: float) -> Sight:
-    """After a valid reading."""
+def seen(sight: Sight, orp_mv: float, time_s: float, level_mv: float | None = None) -> Sight:
+    """After a valid reading, at a tank whose quiet level [mV] is known or not. A leap up from
+    below that level is a probe coming back into the water; from the level, another probe."""
     if sight.valid_s is None:
         return replace(sight, valid_s=time_s, first_s=time_s, value_mv=orp_mv, same_since_s=time_s)
     moved = abs(orp_mv - sight.value_mv)
-    if _handled(sight, orp_mv, time_s):
-        sight = unsettled(sight, time_s, "the ORP probe was handled or out of the water")
+    if _fell_away(sight, orp_mv, time_s):
+        before_mv = sight.value_mv if sight.before_mv is None else sight.before_mv
+        sight = replace(unsettled(sight, time_s, _HANDLED), before_mv=before_mv)
+    elif _leapt(sight, orp_mv, time_s):
+        sight = unsettled(sight, time_s, _HANDLED)
+        if level_mv is not None and sight.value_mv < level_mv - _BACK_WITHIN_MV:
+            sight = replace(sight, settling_until_s=time_s + _BACK_SETTLING_S)
+        else:
+            sight = replace(sight, exchanged_s=time_s)
+    elif _came_back(sight, orp_mv):
+        soon_s = min(sight.settling_until_s, time_s + _BACK_SETTLING_S)
+        sight = replace(sight, settling_until_s=soon_s, before_mv=None)
     same = moved == 0.0
     return replace(
         sight,
@@ -63,10 +80,27 @@ def _stuck_after_s(sight: Sight) -> float:
     return _STUCK_FINE_S if sight.finest_mv < _FINE_MV else _STUCK_COARSE_S
 
 
-def _handled(sight: Sight, orp_mv: float, time_s: float) -> bool:
+def is_another(before: Sight, after: Sight, time_s: float) -> bool:
+    """Whether the level learnt so far no longer holds: another probe, or one that fell away and
+    did not come back."""
+    exchanged = after.exchanged_s > before.exchanged_s
+    return exchanged or (after.before_mv is not None and time_s >= after.settling_until_s)
+
+
+def _fell_away(sight: Sight, orp_mv: float, time_s: float) -> bool:
     gap_s = time_s - (sight.valid_s or time_s)
-    if gap_s > _GAP_S:
-        return abs(orp_mv - sight.value_mv) > _HANDLED_STEP_AFTER_GAP_MV
+    return gap_s <= _HANDLED_WITHIN_S and sight.value_mv - orp_mv > _HANDLED_DROP_MV
+
+
+def _leapt(sight: Sight, orp_mv: float, time_s: float) -> bool:
+    if sight.before_mv is not None:  # on its way back into the water
+        return False
+    gap_s = time_s - (sight.valid_s or time_s)
     rise_mv = orp_mv - sight.value_mv
-    leapt = any(gap_s <= within_s and rise_mv > mv for within_s, mv in _LEAPS)
-    return leapt or (gap_s <= _HANDLED_WITHIN_S and -rise_mv > _HANDLED_DROP_MV)
+    if gap_s > _GAP_S:
+        return abs(rise_mv) > _HANDLED_STEP_AFTER_GAP_MV
+    return any(gap_s <= within_s and rise_mv > mv for within_s, mv in _LEAPS)
+
+
+def _came_back(sight: Sight, orp_mv: float) -> bool:
+    return sight.before_mv is not None and orp_mv >= sight.before_mv - _BACK_WITHIN_MV
