@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 
 import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from afterfill.config import Config
 from afterfill.journal.store import Journal
@@ -39,10 +39,12 @@ def sink_to(journal: Journal, port: int, **mqtt: object) -> MqttSink:
 class Listener:
     """Another client of the broker: hears everything below its filters."""
 
-    def __init__(self, port: int, *filters: str, version: int = paho.MQTTv5) -> None:
+    def __init__(
+        self, port: int, *filters: str, version: MQTTProtocolVersion = MQTTProtocolVersion.MQTTv5
+    ) -> None:
         self.heard: list[tuple[str, bytes, bool]] = []
         self._ready: queue.SimpleQueue[bool] = queue.SimpleQueue()
-        self._client = paho.Client(CallbackAPIVersion.VERSION2, protocol=version)  # type: ignore[arg-type]
+        self._client = paho.Client(CallbackAPIVersion.VERSION2, protocol=version)
         self._client.on_connect = lambda client, *_: client.subscribe([(f, 1) for f in filters])
         self._client.on_subscribe = lambda *_: self._ready.put(True)
         self._client.on_message = lambda _c, _u, m: self.heard.append(

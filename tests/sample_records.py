@@ -9,6 +9,7 @@ from typing import Protocol
 from afterfill.journal.store import Journal
 from afterfill.records import (
     AlarmChange,
+    AlarmState,
     Estimate,
     Evidence,
     Health,
@@ -50,8 +51,8 @@ def verdict(time_s: float, *, final: bool = False) -> Verdict:
 
 def alarm(time_s: float, *, active: bool = True) -> AlarmChange:
     """The residual-oxidant alarm comes or goes."""
-    state = "unacknowledged" if active else "returned-to-normal-unacknowledged"
-    return AlarmChange(time_s, "window", "residual-oxidant", state, "high", active, "0.12 mg/L")  # type: ignore[arg-type]
+    state: AlarmState = "unacknowledged" if active else "returned-to-normal-unacknowledged"
+    return AlarmChange(time_s, "window", "residual-oxidant", state, "high", active, "0.12 mg/L")
 
 
 def one_of_each() -> list[Record]:

@@ -15,7 +15,9 @@ from afterfill.records import (
     Dose,
     Event,
     Input,
+    InvalidReason,
     KitResult,
+    Quantity,
     Reading,
     Refill,
     Service,
@@ -30,21 +32,25 @@ T0 = 1_772_350_200.0  # 2026-03-01T07:30:00Z
 END_S = 5e9
 
 
-def reading(time_s: float, quantity: str, value: float | None, invalid: str | None) -> Reading:
-    return Reading(time_s, "window", quantity, value, invalid=invalid)  # type: ignore[arg-type]
+def reading(
+    time_s: float, quantity: Quantity, value: float | None, invalid: InvalidReason | None
+) -> Reading:
+    return Reading(time_s, "window", quantity, value, invalid=invalid)
 
 
+SOME_REASONS: tuple[InvalidReason, ...] = ("no-answer", "garbled", "port-lost")
 some_readings = st.lists(
     st.tuples(
         st.integers(0, 50).map(lambda n: T0 + n / 4),
         st.sampled_from(QUANTITIES),
-        st.one_of(st.floats(0, 14), st.sampled_from(["no-answer", "garbled", "port-lost"])),
+        st.one_of(st.floats(0, 14), st.sampled_from(SOME_REASONS)),
     ),
     max_size=12,
     unique_by=lambda r: (r[0], r[1]),
 ).map(
     lambda rows: [
-        reading(t, q, None, v) if isinstance(v, str) else reading(t, q, v, None) for t, q, v in rows
+        reading(t, q, v, None) if isinstance(v, float) else reading(t, q, None, v)
+        for t, q, v in rows
     ]
 )
 some_ticks = st.lists(st.integers(51, 60).map(lambda n: Tick(T0 + n, "window")), unique=True)

@@ -110,6 +110,7 @@ class Connection:
         """Send with QoS 1; returns the number that `Confirmed` will carry."""
         properties = None
         if message.expires_s is not None and self._settings.version == "5":
+            # the client's own gap: this one constructor carries no types
             properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
             properties.MessageExpiryInterval = message.expires_s
         sent = self._client.publish(
