@@ -44,7 +44,7 @@ from afterfill.records import (
 )
 from afterfill.tank_setup import TankSetup
 
-_REFILL_LIKELY = 0.5
+_REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
 _WAIT_FOR_ORP_S = 30.0  # other readings wait so long for the ORP, then steps go on without it
 
 

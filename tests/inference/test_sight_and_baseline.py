@@ -76,6 +76,14 @@ def test_a_serviced_probe_settles_for_hours() -> None:
     assert why_blind(seen(eyes, 301.0, 3 * 3600.0 + 30.0), 3 * 3600.0 + 31.0) is None
 
 
+def after_quiet(orp_mv: float, temperature_c: float) -> baseline.Baseline:
+    """A baseline of twenty quiet minutes."""
+    level = baseline.begun(orp_mv, 0.0)
+    for number in range(1, 60):
+        level = baseline.followed(level, orp_mv, temperature_c, 20.0 * number)
+    return level
+
+
 def test_noise_is_learnt_from_neighbouring_readings() -> None:
     level = baseline.begun(300.0, 0.0)
     for number in range(1, 3000):
@@ -85,9 +93,7 @@ def test_noise_is_learnt_from_neighbouring_readings() -> None:
 
 
 def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
-    level = baseline.begun(300.0, 0.0)
-    for number in range(1, 60):
-        level = baseline.followed(level, 300.0, 25.0, 20.0 * number)
+    level = after_quiet(300.0, 25.0)
     once = suspicion.looked(level, 340.0, 25.0)
     assert not suspicion.raised(suspicion.looked(once, 300.0, 25.0))
     thrice = suspicion.looked(suspicion.looked(once, 340.0, 25.0), 340.0, 25.0)
@@ -95,9 +101,7 @@ def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
 
 
 def test_coming_back_from_below_is_not_suspicious() -> None:
-    level = baseline.begun(240.0, 0.0)
-    for number in range(1, 60):
-        level = baseline.followed(level, 240.0, 25.0, 20.0 * number)
+    level = after_quiet(240.0, 25.0)
     level = replace(level, usual_mv=300.0)
     for _ in range(5):
         level = suspicion.looked(level, 298.0, 25.0)
@@ -108,9 +112,7 @@ def test_coming_back_from_below_is_not_suspicious() -> None:
 
 
 def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
-    level = baseline.begun(300.0, 0.0)
-    for number in range(1, 60):
-        level = baseline.followed(level, 300.0, 22.0, 20.0 * number)
+    level = after_quiet(300.0, 22.0)
     level = replace(level, usual_c=25.0)
     for _ in range(5):
         level = suspicion.looked(level, 300.0, 22.9)
@@ -118,9 +120,7 @@ def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
 
 
 def test_colder_water_alone_is_suspicious() -> None:
-    level = baseline.begun(300.0, 0.0)
-    for number in range(1, 60):
-        level = baseline.followed(level, 300.0, 25.0, 20.0 * number)
+    level = after_quiet(300.0, 25.0)
     for _ in range(3):
         level = suspicion.looked(level, 300.0, 24.2)
     assert suspicion.raised(level)

@@ -7,9 +7,9 @@ from afterfill.inference.response import PH_REFERENCE
 
 READY_S = 600.0  # ten quiet minutes make a first baseline
 _SLOWLY_PER_S = 1.0 / 2700.0  # the slow level follows with 45 min: slower than a carry-over
-_USUAL_S = 43_200.0
+_USUAL_S = 43_200.0  # half a day: slower than any heater's recovery
 _NOISE_SHARE = 0.01  # of each new squared difference that the learnt noise takes on
-_LEAST_NOISE_MV = 0.3
+_LEAST_NOISE_MV = 0.3  # below most probes' resolution
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,8 @@ from afterfill.inference.water import hocl_at, temperature_at
 _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
 _EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
 _UNKNOWN_VAR = 200.0**2  # mV^2: a probe met for the first time
-_LEAST_SD_MV = 0.7
-_USUAL_C = 25.0
+_LEAST_SD_MV = 0.7  # of a background: slow noise does not average away
+_USUAL_C = 25.0  # stands in where no temperature is known
 
 
 def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:

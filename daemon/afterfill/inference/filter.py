@@ -13,8 +13,8 @@ from afterfill.inference.water import hocl_at, ph_at, temperature_at
 from afterfill.records import KitResult
 
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
-_DISTURBED_S = 3600.0
-_REARM_S = 1800.0
+_DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
+_REARM_S = 1800.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
 _KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no source

@@ -4,7 +4,7 @@ import numpy as np
 
 from afterfill.inference.draws import Array
 
-KEEP_S = 7200.0
+KEEP_S = 7200.0  # refills are told of within two hours, or not judged on readings
 _LONGEST = 800
 TIME, ORP, PH, TEMPERATURE = range(4)
 

@@ -17,9 +17,9 @@ from afterfill.inference.draws import Array, normal
 
 TRAITS = ("b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s")
 _COLUMNS = (1, 2, 4, 6, 7)  # of the fixed table of draws
-_NARROWS_TO = 0.6
+_NARROWS_TO = 0.6  # our judgement: one mistaken test must not teach much
 _HOUR_S, _LONGEST_S = 3600.0, 5400.0
-_LEAST_PH_STEP = 0.02
+_LEAST_PH_STEP = 0.02  # two steps of a common pH probe
 _HOURLY_NOISE_MV = 2.5  # how far a quiet ORP wanders in an hour, feeding included: judgement
 _LEAST_SLOPE_SD = 3.0
 

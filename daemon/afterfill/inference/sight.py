@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-MISSING_S = 300.0
+MISSING_S = 300.0  # a carry-over rises in minutes: longer unseen is blind
 SETTLING_S = 3 * 3600.0  # after work on a probe: 1.5-3 h to within noise on untouched probes
 _STUCK_FINE_S, _STUCK_COARSE_S = 1200.0, 10_800.0
 _FINE_MV = 0.5  # a probe that has shown smaller steps than this cannot stand still for long
@@ -10,7 +10,7 @@ _HANDLED_DROP_MV, _HANDLED_WITHIN_S = 60.0, 90.0  # water cannot do this; a hand
 _BACK_WITHIN_MV, _BACK_SETTLING_S = 15.0, 1200.0  # a probe that was in the air for minutes
 _HANDLED = "the ORP probe was handled or out of the water"
 _LEAPS = ((15.0, 40.0), (30.0, 75.0))  # s, mV: mixing and electrode take longer than that
-_HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0
+_HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0  # our judgement
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,11 @@ from afterfill.inference.bank import KIND, SHORT
 from afterfill.inference.watch import Watch
 from afterfill.records import VerdictWord
 
-CARRIED_AT, POSSIBLE_AT, CLEAR_AT = 0.9, 0.5, 0.05
+CARRIED_AT, POSSIBLE_AT, CLEAR_AT = 0.9, 0.5, 0.05  # what the four words promise; our choice
 _LOOK_S = 900.0  # after the pour, before silence of the ORP means anything
-_WATCH_S, _WATCH_LONGEST_S = 5400.0, 24 * 3600.0
+_WATCH_S, _WATCH_LONGEST_S = 5400.0, 24 * 3600.0  # slow electrodes; then it is history
 _ENOUGH_SIGHT = 0.6  # of the time since the pour
-_UNDECIDED_S = 3 * 3600.0
+_UNDECIDED_S = 3 * 3600.0  # by then only a test can tell
 
 
 def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> VerdictWord | None:

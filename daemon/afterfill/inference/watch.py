@@ -13,12 +13,12 @@ from afterfill.inference.resample import refreshed
 from afterfill.inference.setup import Pour
 from afterfill.records import Evidence, Quantiles, VerdictWord
 
-_LONGEST_STEP_S = 120.0
+_LONGEST_STEP_S = 120.0  # pours and lags last minutes
 _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
-_NEW_STORIES_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4
+_NEW_STORIES_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4  # our judgement, as are the next two
 _TEMPERATURE_EVERY_S = 60.0
-_UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0
-_ODDS_FLOOR = 1e-6
+_UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
+_ODDS_FLOOR = 1e-6  # a bank of hundreds cannot tell smaller odds
 
 
 @dataclass(frozen=True, slots=True)
