@@ -34,6 +34,36 @@ PhRange = Annotated[tuple[Ph, Ph], AfterValidator(_ordered)]
 CelsiusRange = Annotated[tuple[Celsius, Celsius], AfterValidator(_ordered)]
 
 
+_MAIL_ADDRESS = r"^[^@\s<>]+@[^@\s<>]+$"
+MailAddress = Annotated[str, Field(pattern=_MAIL_ADDRESS)]
+_THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
+
+
+def _several(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+def _minute_of_day(text: object) -> object:
+    """``22:30`` as minutes since midnight; anything else goes on to be refused."""
+    if not isinstance(text, str):
+        return text
+    hours, colon, minutes = text.partition(":")
+    if not (colon and hours.isdecimal() and minutes.isdecimal()):
+        raise ValueError(f"'{text}' is no time of day; write \"22:00\"")
+    if int(hours) > 23 or int(minutes) > 59:
+        raise ValueError(f"'{text}' is no time of day; write \"22:00\"")
+    return 60 * int(hours) + int(minutes)
+
+
+def _two_times(pair: tuple[int, int]) -> tuple[int, int]:
+    if pair[0] == pair[1]:
+        raise ValueError("it ends when it begins; give two times of day, or leave it out")
+    return pair
+
+
+TimeOfDay = Annotated[int, BeforeValidator(_minute_of_day), Field(ge=0, lt=1440)]
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
@@ -157,11 +187,64 @@ class Influxdb(_Table):
     batch: int = Field(default=300, ge=1, le=5000)
 
 
-class Notify(_Table):
-    """A way to reach a person."""
+class Smtp(_Table):
+    """A mail server, and whom to write to."""
 
-    url_file: Path
+    host: str
+    port: int | None = Field(default=None, ge=1, le=65535)  # default: what is usual for its TLS
+    sender: str = Field(alias="from", pattern=_MAIL_ADDRESS)
+    to: Annotated[tuple[MailAddress, ...], BeforeValidator(_several), Field(min_length=1)]
+    username: str | None = None
+    password_file: Path | None = None
+    starttls: bool | None = None  # default: true, unless tls is
+    tls: bool = False
+    ca_file: Path | None = None  # of an own authority; default: those that the system trusts
+
+    @property
+    def encryption(self) -> Literal["tls", "starttls", "none"]:
+        """How the connection is kept private."""
+        if self.tls:
+            return "tls"
+        return "none" if self.starttls is False else "starttls"
+
+    @property
+    def usual_port(self) -> int:
+        """The port as given, or the usual one (RFC 8314, RFC 6409, RFC 5321; from memory)."""
+        return self.port or {"tls": 465, "starttls": 587, "none": 25}[self.encryption]
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Smtp":
+        if self.tls and self.starttls:
+            raise ValueError("tls and starttls exclude each other; set the one that the port wants")
+        if (self.username is None) != (self.password_file is None):
+            raise ValueError("username and password_file belong together; give both or neither")
+        if self.username and self.encryption == "none" and self.host not in _THIS_MACHINE:
+            raise ValueError("a password would travel in clear; set starttls = true or tls = true")
+        return self
+
+
+class Notify(_Table):
+    """A way to reach a person, and when it is used."""
+
+    url_file: Path | None = None
+    smtp: Smtp | None = None
     at_least: Literal["low", "medium", "high"] = "medium"
+    verdicts: bool = False  # final verdicts that are no all-clear, also without an alarm
+    after_minutes: float = Field(default=0.0, ge=0, le=1440)  # tells whom the first does not reach
+    repeat_minutes: float = Field(default=15.0, ge=0, le=1440)  # 0: never; minutes count in a tank
+    quiet: Annotated[tuple[TimeOfDay, TimeOfDay], AfterValidator(_two_times)] | None = None
+    quiet_up_to: Literal["low", "medium"] = "low"
+    per_hour: float = Field(default=12.0, ge=1, le=120)  # a person reads no more; our judgement
+    heartbeat_url_file: Path | None = None
+    heartbeat_minutes: float = Field(default=5.0, ge=0.1, le=1440)
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "Notify":
+        if self.url_file is not None and self.smtp is not None:
+            raise ValueError("url_file and smtp are two ways; give each a [[notify]] of its own")
+        if (self.url_file, self.smtp, self.heartbeat_url_file) == (None, None, None):
+            raise ValueError("no way is given; set url_file, smtp or heartbeat_url_file")
+        return self
 
 
 class JournalSettings(_Table):

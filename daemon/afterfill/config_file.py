@@ -91,7 +91,9 @@ def _check(model: type[BaseModel], table: object, where: str) -> None:
 
 def _keys_at(model: type[BaseModel], error: ValidationError) -> list[str]:
     """The keys known where the first error lies, so that the nearest one can be named."""
-    inner: dict[str, type[BaseModel]] = {"limits": tables.Limits, "label": tables.Label}
+    inner: dict[str, type[BaseModel]] = {
+        "limits": tables.Limits, "label": tables.Label, "smtp": tables.Smtp
+    }  # fmt: skip
     for part in first_detail(error)["loc"][:-1]:
         model = inner.get(str(part), model)
     return known_keys(model)
@@ -135,8 +137,15 @@ def _anchored(config: Config, folder: Path) -> Config:
         changes["mqtt"] = _with_paths(config.mqtt, folder, "password_file", "ca_file")
     if config.influxdb:
         changes["influxdb"] = _with_paths(config.influxdb, folder, "token_file")
-    changes["notify"] = tuple(_with_paths(way, folder, "url_file") for way in config.notify)
+    changes["notify"] = tuple(_anchored_way(way, folder) for way in config.notify)
     return config.model_copy(update=changes)
+
+
+def _anchored_way(way: tables.Notify, folder: Path) -> BaseModel:
+    if way.smtp is not None:
+        smtp = _with_paths(way.smtp, folder, "password_file", "ca_file")
+        way = way.model_copy(update={"smtp": smtp})
+    return _with_paths(way, folder, "url_file", "heartbeat_url_file")
 
 
 def _with_paths(table: BaseModel, folder: Path, *keys: str) -> BaseModel:

@@ -69,4 +69,4 @@ def _lower_first(text: str) -> str:
 
 def known_keys(model: type[BaseModel]) -> list[str]:
     """The keys that a table of this model may hold."""
-    return list(model.model_fields)
+    return [info.alias or name for name, info in model.model_fields.items()]

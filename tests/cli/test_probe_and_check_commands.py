@@ -197,7 +197,7 @@ def test_check_names_every_fault_and_ends_with_1(tmp_path: Path, head: Path) -> 
         "unknown  probe window-ph: its port could not be read",
         "fault    broker: ",
         "fault    database: ",
-        "fault    notify: ",
+        "fault    notify 1: ",
         f"fault    disk: the folder {tmp_path}/absent does not exist",
     ):
         assert any(line.startswith(beginning) for line in result.stdout.splitlines()), beginning

@@ -1,7 +1,7 @@
 """`afterfill check`: prove that everything the service needs is there and works."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,7 +17,13 @@ if TYPE_CHECKING:
 _COLOURS = {"fault": "red", "unknown": "yellow"}
 
 
-def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
+def check(
+    config: ConfigOption = None,
+    send_test: Annotated[
+        bool, typer.Option("--send-test", help="Send a test message by each [[notify]] way.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
     """Prove configuration, ports, probes, broker, database, clock and disk, a line each.
 
     Opens every port and takes one reading of every probe; a port that the running service holds
@@ -28,7 +34,7 @@ def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
 
     settings, journal_path = loaded(config)
     faulty = False
-    for finding in _findings(settings, journal_path, config_path(config)):
+    for finding in _findings(settings, journal_path, config_path(config), send_test):
         if as_json:
             say_json(finding.wire())
         else:
@@ -38,7 +44,9 @@ def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
         raise typer.Exit(1)
 
 
-def _findings(config: "Config", journal_path: Path, path: Path) -> "Iterator[Finding]":
+def _findings(
+    config: "Config", journal_path: Path, path: Path, send_test: bool
+) -> "Iterator[Finding]":
     from afterfill.cli.check_machine import clock_finding, disk_finding
     from afterfill.cli.check_ports import port_findings
     from afterfill.cli.check_service import delivery_findings, service_finding
@@ -52,7 +60,7 @@ def _findings(config: "Config", journal_path: Path, path: Path) -> "Iterator[Fin
         yield from port_findings(plan, config, journal_path)
     if not plans:
         yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
-    yield from delivery_findings(config)
+    yield from delivery_findings(config, send_test=send_test)
     yield clock_finding()
     yield disk_finding(config.journal, journal_path)
     yield service_finding(config, journal_path)

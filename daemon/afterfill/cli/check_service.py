@@ -12,9 +12,16 @@ from afterfill.config import Config, Notify
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
 
+_TEST_SUBJECT = "afterfill: this is a test"
+_TEST_TEXT = (
+    "Somebody ran `afterfill check --send-test` on {}. Alarms will come this way; nothing is the "
+    "matter now as far as this message is concerned.\n"
+)
 
-def delivery_findings(config: Config) -> Iterator[Finding]:
-    """Broker, database and ways to reach a person, as far as configured."""
+
+def delivery_findings(config: Config, *, send_test: bool) -> Iterator[Finding]:
+    """Broker, database and ways to reach a person, as far as configured; with `send_test` a
+    message goes out by each of the last."""
     if config.mqtt is not None:
         from afterfill.sinks.trial import broker_trouble
 
@@ -27,20 +34,22 @@ def delivery_findings(config: Config) -> Iterator[Finding]:
         stamp = SystemClock(threading.Event()).stamp()
         trouble = database_trouble(config.influxdb, stamp, socket.gethostname())
         yield _tried("database", trouble, f"{config.influxdb.url} stored a point")
-    for way in config.notify:
-        yield _tried("notify", _unreadable(way), f"{way.url_file} can be read (nothing was sent)")
+    for number, table in enumerate(config.notify, 1):
+        yield from _notify_findings(number, table, send_test=send_test)
+
+
+def _notify_findings(number: int, table: Notify, *, send_test: bool) -> Iterator[Finding]:
+    from afterfill.sinks.notify_letter import Letter
+    from afterfill.sinks.notify_trial import ways_troubles
+
+    letter = Letter(_TEST_SUBJECT, _TEST_TEXT.format(socket.gethostname())) if send_test else None
+    good = "accepted a test message" if send_test else "can be used (nothing was sent)"
+    for name, trouble in ways_troubles(table, letter=letter):
+        yield _tried(f"notify {number}", trouble, f"{name} {good}")
 
 
 def _tried(subject: str, trouble: str | None, good: str) -> Finding:
     return Finding(subject, "ok" if trouble is None else "fault", trouble or good)
-
-
-def _unreadable(way: Notify) -> str | None:
-    try:
-        empty = not way.url_file.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
-        return f"{way.url_file} cannot be read ({error}); correct [[notify]] url_file"
-    return f"{way.url_file} is empty; write the address into it" if empty else None
 
 
 def service_finding(config: Config, journal_path: Path) -> Finding:

@@ -1,7 +1,7 @@
 """A picture of one stretch of a tank's life, from the journal: ORP, posterior, limits, verdicts."""
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +16,19 @@ _MARKER = {"clear": "o", "possible": "s", "carried-over": "X", "cannot-tell": "D
 
 
 def draw_event(
-    journal: Journal, tank: str, from_s: float, to_s: float, limit_mg_l: float, file: Path
+    journal: Journal,
+    tank: str,
+    from_s: float,
+    to_s: float,
+    limit_mg_l: float,
+    file: Path,
+    *,
+    zone: tzinfo | None = UTC,
 ) -> None:
-    """Write a PNG of [from_s, to_s) to `file`. Raises UsageError without the plots extra."""
+    """Write a PNG of [from_s, to_s) to `file`, its times shown in `zone`.
+
+    Raises UsageError without the plots extra.
+    """
     figure, (orp, water, air) = _figure()
     records = [entry.record for entry in journal.between(tank, from_s, to_s)]
     _draw_readings(orp, records, "orp", "ORP [mV]")
@@ -33,7 +43,8 @@ def draw_event(
             xytext=(4, 6), textcoords="offset points",
         )  # fmt: skip
     orp.set_title(f"Tank '{tank}': what the probes saw and what it means")
-    air.set_xlabel("time (UTC)")
+    air.xaxis_date(zone)
+    air.set_xlabel(f"time ({datetime.fromtimestamp(to_s, zone):%Z})")
     figure.autofmt_xdate()
     figure.savefig(file, dpi=110, bbox_inches="tight")
 

@@ -97,6 +97,10 @@ def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
         sinks["influxdb"] = InfluxSink(
             journal_path, config.influxdb, clock.stamp, socket.gethostname()
         )
+    if config.notify:
+        from afterfill.service.reaching import reaching
+
+        sinks |= reaching(config, journal_path, clock)
     return sinks
 
 

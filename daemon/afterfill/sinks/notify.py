@@ -1,0 +1,208 @@
+"""The sink that reaches a person: one thread for each [[notify]] table.
+
+The journal is the queue. What a recipient has been told is kept beside it (meta), written after
+the other side has accepted a message: a kill in between tells it once more, never not at all.
+"""
+
+import hashlib
+import logging
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from afterfill.config import Notify
+from afterfill.errors import SinkUnavailable
+from afterfill.journal.store import Entry, Journal
+from afterfill.records import Estimate, Stamp
+from afterfill.sinks.health import SinkHealth
+from afterfill.sinks.notify_board import NotifyBoard
+from afterfill.sinks.notify_letter import Letter, Post
+from afterfill.sinks.notify_picture import picture_of
+from afterfill.sinks.notify_rules import Due, Terms, after, due, newcomer, terms_of
+from afterfill.sinks.notify_state import State, at, from_text, to_text
+from afterfill.sinks.notify_text import Scene, subject_of, text_of
+from afterfill.sinks.notify_ways import posts_of
+
+_KINDS = ("alarm", "verdict")
+_POLL_S = 1.0
+_SAVE_POSITION_S = 3600.0  # with nothing to tell: spares the card and a long search at the start
+_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 5.0, 300.0
+_log = logging.getLogger(__name__)
+
+
+def local_time(time_s: float) -> datetime:
+    """The time of this machine's zone."""
+    return datetime.fromtimestamp(time_s).astimezone()
+
+
+class NotifySink:
+    """Run `run` in a thread of its own; `health` may be asked by any thread."""
+
+    def __init__(
+        self,
+        journal_path: Path,
+        table: Notify,
+        now: Callable[[], Stamp],
+        limits_mg_l: Mapping[str, float],
+        *,
+        local: Callable[[float], datetime] = local_time,
+        first_pause_s: float = _FIRST_PAUSE_S,
+        posts: Callable[[Notify], Sequence[Post]] = posts_of,
+    ) -> None:
+        """`limits_mg_l`: each tank's limit of residual oxidant, for the picture; `local` gives the
+        keeper's own time. Whoever is new here is told nothing of what the journal holds by now.
+
+        Raises JournalError.
+        """
+        self.path = journal_path
+        self.table = table
+        self.terms = terms_of(table)
+        self.now = now
+        self.limits_mg_l = limits_mg_l
+        self.local = local
+        self.first_pause_s = first_pause_s
+        self.board = NotifyBoard()
+        self._posts = posts
+        with Journal.open(journal_path) as journal:
+            self._begin = journal.last_seq()
+
+    def health(self) -> SinkHealth:
+        """How reaching these people is doing."""
+        return self.board.health(self.now().monotonic_s)
+
+    def run(self, stop: threading.Event) -> None:
+        """Tell until `stop` is set. Raises JournalError when the journal fails."""
+        with Journal.open(self.path) as journal:
+            recipients = self._recipients(journal, stop)
+            while not stop.is_set():
+                self._turn(journal, recipients)
+                stop.wait(_POLL_S)
+            for recipient in recipients:
+                recipient.save(journal)
+
+    def _turn(self, journal: Journal, recipients: Sequence["Recipient"]) -> None:
+        """Hand on what is new, and let each recipient be told what is due."""
+        last = journal.last_seq()
+        begin = min((r.state.seq for r in recipients), default=last)
+        entries = journal.entries(begin, until=last, kinds=_KINDS) if begin < last else []
+        for recipient in recipients:
+            recipient.take(entries, last if len(entries) < 1000 else 0)
+            recipient.keep(journal)
+            recipient.tell(journal)
+
+    def _recipients(self, journal: Journal, stop: threading.Event) -> list["Recipient"]:
+        """The recipients, as soon as their addresses can be read."""
+        pause_s = self.first_pause_s
+        while not stop.is_set():
+            try:
+                return [
+                    Recipient(self, post, journal, self._begin) for post in self._posts(self.table)
+                ]
+            except SinkUnavailable as error:
+                if self.board.failed("", str(error)):
+                    _log.warning("%s", error)
+            stop.wait(pause_s)
+            pause_s = min(2 * pause_s, _LONGEST_PAUSE_S)
+        return []
+
+
+class Recipient:
+    """One address with what it has been told. Owned by the sink's thread."""
+
+    def __init__(self, sink: NotifySink, post: Post, journal: Journal, begin: int) -> None:
+        self._sink = sink
+        self._post = post
+        self._terms: Terms = sink.terms
+        self._key = f"notify.{_digest(f'{sink.table.after_minutes:g} {post.address}')}"
+        kept = journal.meta(self._key)
+        known = None if kept is None else from_text(kept)
+        self.state: State = newcomer(begin, sink.now()) if known is None else known
+        self._saved: State | None = known
+        self._failures = 0
+        self._again_s = 0.0
+
+    def take(self, entries: Sequence[Entry], last: int) -> None:
+        """Take new records into account; there are none besides them up to `last`."""
+        for entry in entries:
+            if entry.seq > self.state.seq:
+                self.state = after(self._terms, self.state, entry.seq, entry.stamp, entry.record)
+        self.state = replace(self.state, seq=max(self.state.seq, last))
+
+    def keep(self, journal: Journal) -> None:
+        """Save when there is something to remember, or nothing was for long."""
+        saved = self._saved
+        if (
+            saved is None
+            or _memory(saved) != _memory(self.state)
+            or self.state.run_s - saved.run_s >= _SAVE_POSITION_S
+        ):
+            self.save(journal)
+
+    def save(self, journal: Journal) -> None:
+        """Write the state to the disk."""
+        self.state = at(self.state, self._sink.now())
+        journal.set_meta(self._key, to_text(self.state))
+        self._saved = self.state
+
+    def tell(self, journal: Journal) -> None:
+        """Tell what is due; after a failure, not before a growing pause has passed."""
+        stamp = self._sink.now()
+        local = self._sink.local(stamp.time_s)
+        told, what = due(self._terms, self.state, stamp, 60 * local.hour + local.minute)
+        if not what.notices:
+            self.state = told
+            return
+        if stamp.monotonic_s < self._again_s:
+            return
+        try:
+            self._send(journal, what, stamp)
+        except SinkUnavailable as error:
+            self._put_off(str(error))
+            return
+        self._failures, self._again_s = 0, 0.0
+        self.state = told
+        self.save(journal)
+        self._sink.board.delivered(self._key, self._sink.now().monotonic_s)
+        _log.info("told %s: %s", self._post.name, subject_of(what))
+
+    def _put_off(self, sentence: str) -> None:
+        pause_s = min(self._sink.first_pause_s * 2.0**self._failures, _LONGEST_PAUSE_S)
+        self._failures = min(self._failures + 1, 10)
+        self._again_s = self._sink.now().monotonic_s + pause_s
+        if self._sink.board.failed(self._key, sentence):
+            _log.warning("%s; trying again", sentence)
+
+    def _send(self, journal: Journal, what: Due, stamp: Stamp) -> None:
+        first = what.notices[0]
+        urgent = first.priority == "high" and first.what in ("raised", "still")
+        text = text_of(what, self._scene(journal, what, stamp))
+        with self._picture(first.about.tank, stamp.time_s) as picture:
+            self._post.send(Letter(subject_of(what), text, urgent, picture))
+
+    def _picture(self, tank: str, time_s: float) -> AbstractContextManager[Path | None]:
+        """Drawn for the first try only: a service that refused may have refused the picture."""
+        limit_mg_l = self._sink.limits_mg_l.get(tank)
+        if limit_mg_l is None or self._failures > 0:
+            return nullcontext()
+        return picture_of(self._sink.path, tank, time_s, limit_mg_l)
+
+    def _scene(self, journal: Journal, what: Due, stamp: Stamp) -> Scene:
+        estimates: dict[str, Estimate] = {}
+        for tank in {notice.about.tank for notice in what.notices}:
+            for entry in journal.latest("estimate", tank):
+                if isinstance(entry.record, Estimate):
+                    estimates[tank] = entry.record
+        return Scene(stamp.time_s, self._sink.local, estimates)
+
+
+def _memory(state: State) -> tuple[object, ...]:
+    """What of a state must not be lost; its clock and position can be found again."""
+    return state.episodes, state.verdicts, state.skipped, state.holding, state.tokens
+
+
+def _digest(address: str) -> str:
+    """Tells addresses apart without keeping their secrets."""
+    return hashlib.sha256(address.encode()).hexdigest()[:16]

@@ -1,0 +1,37 @@
+"""A letter to a person, and what delivers it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """`urgent`: an alarm of high priority stands; `picture`: a PNG to send with it, if there is
+    one."""
+
+    subject: str
+    text: str
+    urgent: bool = False
+    picture: Path | None = None
+
+
+class Post(Protocol):
+    """One recipient. Owned by one thread."""
+
+    @property
+    def name(self) -> str:
+        """What may be shown of the address: no secret."""
+
+    @property
+    def address(self) -> str:
+        """The whole address, to tell recipients apart. It may hold secrets: never shown."""
+
+    def examine(self) -> None:
+        """Find what is wrong without the network. Raises SinkUnavailable."""
+
+    def send(self, letter: Letter) -> None:
+        """Return when the other side has accepted the letter, within the time-out of each step.
+
+        Raises SinkUnavailable with one sentence: what, where, how to mend it.
+        """

@@ -1,0 +1,51 @@
+"""The picture of a tank's last hours, drawn by a process of its own.
+
+The plotting library would stay in the service's memory for good, and a drawing that hangs must
+not hold back an alarm.
+"""
+
+import importlib.util
+import logging
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+HOURS = 6.0  # a watch lasts some hours at most
+_PATIENCE_S = 20.0  # importing the plotting library takes a small Pi some seconds
+_log = logging.getLogger(__name__)
+
+
+@contextmanager
+def picture_of(
+    journal: Path, tank: str, until_s: float, limit_mg_l: float
+) -> Iterator[Path | None]:
+    """A PNG of the hours before `until_s` [Unix s] that lives inside the `with`; None when there
+    is no plotting library or the drawing fails."""
+    if importlib.util.find_spec("matplotlib") is None:
+        yield None
+        return
+    with tempfile.TemporaryDirectory(prefix="afterfill-") as folder:
+        file = Path(folder) / f"{tank}.png"
+        drawn = _drawn(journal, tank, until_s, limit_mg_l, file)
+        yield file if drawn else None
+
+
+def _drawn(journal: Path, tank: str, until_s: float, limit_mg_l: float, file: Path) -> bool:
+    begin_s = until_s - 3600.0 * HOURS
+    command = [
+        sys.executable, "-m", "afterfill.report.draw",
+        str(journal), tank, f"{begin_s:.3f}", f"{until_s:.3f}", repr(limit_mg_l), str(file),
+    ]  # fmt: skip
+    try:
+        done = subprocess.run(
+            command, capture_output=True, text=True, timeout=_PATIENCE_S, check=False
+        )
+    except (OSError, subprocess.TimeoutExpired) as error:
+        _log.warning("no picture with the message: %s", error)
+        return False
+    if done.returncode != 0:
+        _log.warning("no picture with the message: %s", done.stderr.strip()[-300:])
+    return done.returncode == 0 and file.is_file()

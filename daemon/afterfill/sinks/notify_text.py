@@ -1,0 +1,251 @@
+"""What a person is told, in plain words: pure, from notices to a subject and a text.
+
+Order of a text: what, how long there is, what to do first, what not to do; only then how sure it
+is, since when, why, and what would change the picture. A phone shows the beginning.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.records import Estimate, Quantiles, Verdict
+from afterfill.sinks.notify_rules import Due, Notice
+from afterfill.sinks.notify_state import Episode
+
+LONGEST_SUBJECT = 60  # about what a phone shows of it; our judgement
+_NEWS_AFTER_S = 120.0  # an estimate so much younger than the alarm is worth a line
+
+_TITLES = {
+    "residual-oxidant": "disinfectant in the water",
+    "residual-oxidant-possible": "disinfectant possibly in the water",
+    "free-ammonia": "toxic ammonia",
+    "free-ammonia-forecast": "toxic ammonia to come",
+    "neutraliser-excess": "too much neutraliser",
+    "ph": "pH outside its limits",
+    "temperature": "temperature outside its limits",
+    "probe-lost": "a probe is silent",
+    "cannot-see": "refills go unwatched",
+}
+_WATER = frozenset(list(_TITLES)[:4])  # what is said of these has an interval and a probability
+
+# What a home kit sees (0.1 mg/L of chlorine): common practice, no source.
+_CHLORINE_TEST = (
+    "a DPD total-chlorine test of the tank. Any pink confirms it: go on with the steps above. No "
+    "pink speaks against it, but a home kit sees no less than about 0.1 mg/L, and fish are harmed "
+    "by less: test again in 15 minutes. Tell afterfill either result: "
+    "`afterfill log kit --total-chlorine VALUE`"
+)
+_AMMONIA_TEST = (
+    "a total-ammonia test of the tank. A value much below what is believed ends the alarm, a value "
+    "above it makes it more urgent. Tell afterfill: `afterfill log kit --total-ammonia VALUE`"
+)
+_CHANGES = {
+    "residual-oxidant": _CHLORINE_TEST,
+    "residual-oxidant-possible": _CHLORINE_TEST,
+    "free-ammonia": _AMMONIA_TEST,
+    "free-ammonia-forecast": _AMMONIA_TEST,
+    "ph": "a pH test of the tank with another instrument",
+    "temperature": "a thermometer in the tank",
+    "probe-lost": "`afterfill probe read`: it asks the probe now",
+    "cannot-see": "a DPD total-chlorine test after each refill tells what the probe cannot",
+}
+CAUTION = (
+    "Fish that gasp, dart or lie on the bottom need help now, whatever this says. afterfill is no "
+    "vet: ask one. It is not a drinking-water instrument, and no substitute for a test kit."
+)
+_NO_ALL_CLEAR = "treat the water as doubtful; test with DPD (total chlorine). This is no all-clear."
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What is known when the text is written. `local` gives the keeper's own time of an instant
+    [Unix s]; `estimates`: the newest of each tank."""
+
+    time_s: float
+    local: Callable[[float], datetime]
+    estimates: Mapping[str, Estimate]
+
+    def moment(self, time_s: float) -> str:
+        """``14:05``, with its date when that is not today's."""
+        then, today = self.local(time_s), self.local(self.time_s).date()
+        return then.strftime("%H:%M" if then.date() == today else "%H:%M on %Y-%m-%d")
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """An alarm's action, taken apart."""
+
+    first: str
+    then: str
+    do_not: str
+
+
+def subject_of(due: Due) -> str:
+    """A line short enough for a phone."""
+    first, more = due.notices[0], len(due.notices) - 1 + due.skipped
+    if due.digest:
+        return f"After quiet hours: {more + 1} from tank {_tanks(due)}"[:LONGEST_SUBJECT]
+    tail = f", and {more} more" if more else ""
+    head = _heading(first)
+    room = LONGEST_SUBJECT - len(tail)
+    return (head if len(head) <= room else head[: room - 1] + "…") + tail
+
+
+def _tanks(due: Due) -> str:
+    return ", ".join(dict.fromkeys(notice.about.tank for notice in due.notices))
+
+
+def _heading(notice: Notice) -> str:
+    about = notice.about
+    if isinstance(about, Verdict):
+        word = "a refill carried over"
+        return f"{about.tank}: {word if about.verdict == 'carried-over' else 'no verdict'}"
+    title = title_of(about.alarm)
+    match notice.what:
+        case "raised":
+            return f"{about.priority.upper()} {about.tank}: {title}"
+        case "still":
+            return f"STILL {about.priority.upper()} {about.tank}: {title}"
+        case _:
+            return f"Over, {about.tank}: {title}"
+
+
+def title_of(alarm: str) -> str:
+    """The alarm in plain words."""
+    return _TITLES.get(alarm, alarm.replace("-", " "))
+
+
+def text_of(due: Due, scene: Scene) -> str:
+    """The whole text."""
+    sections = [_section(notice, scene) for notice in due.notices]
+    if due.digest:
+        sections.insert(0, "This waited for the end of your quiet hours.")
+    elif len(sections) > 1:
+        sections.insert(0, f"{len(sections)} things in one message.")
+    if due.skipped:
+        sections.append(f"And {due.skipped} older final verdicts that were no all-clear.")
+    return "\n\n".join([*sections, CAUTION]) + "\n"
+
+
+def _section(notice: Notice, scene: Scene) -> str:
+    about = notice.about
+    if isinstance(about, Verdict):
+        lines = _of_verdict(about, scene)
+    elif notice.what in ("raised", "still"):
+        lines = _of_standing(about, scene, again=notice.what == "still")
+    else:
+        lines = _of_ended(about, scene, told=notice.what == "over")
+    return "\n".join(line for line in lines if line)
+
+
+def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
+    definition = DEFINITIONS.get(it.alarm)
+    steps = steps_of(definition.action) if definition else Steps("", "", "")
+    return [
+        f"Tank {it.tank}: {title_of(it.alarm)}.",
+        f"Alarm {it.alarm}, priority {it.priority}, {it.state}" + _count(it, again),
+        f"\nTime to act: {definition.time_to_respond}." if definition else "",
+        _labelled("Do first", steps.first),
+        _labelled("Then", steps.then),
+        _labelled("Do not", steps.do_not),
+        f"\n{_sureness(it.alarm)}: {it.message}.",
+        _news(it, scene),
+        f"Since: {scene.moment(it.raised_s)}, for {span(scene.time_s - it.raised_s)}.",
+        _labelled("Cause", definition.cause if definition else ""),
+        _labelled("Consequence", definition.consequence if definition else ""),
+        _labelled("What would change the picture", _CHANGES.get(it.alarm, "")),
+        _acknowledge(it),
+    ]
+
+
+def _acknowledge(it: Episode) -> str:
+    return f"When somebody is on it: `afterfill alarm acknowledge {it.alarm} --tank {it.tank}`."
+
+
+def _count(it: Episode, again: bool) -> str:
+    if again:
+        return "; nobody has acknowledged it yet."
+    return f"; raised {it.times} times." if it.times > 1 else "."
+
+
+def _sureness(alarm: str) -> str:
+    return "How sure" if alarm in _WATER else "Seen"
+
+
+def _news(it: Episode, scene: Scene) -> str:
+    now = scene.estimates.get(it.tank)
+    if now is None or it.alarm not in _WATER or now.time_s < it.raised_s + _NEWS_AFTER_S:
+        return ""
+    if it.alarm.startswith("free-ammonia"):
+        if now.free_ammonia_mg_l is None:
+            return ""
+        return f"At {scene.moment(now.time_s)}: {_figures(now.free_ammonia_mg_l)} as N."
+    unseen = "" if now.sees else f"; the ORP cannot be used: {now.why_blind}"
+    return (
+        f"At {scene.moment(now.time_s)}: {_figures(now.residual_mg_l)}; over the limit with "
+        f"probability {now.p_over_limit:.2f}{unseen}."
+    )
+
+
+def _figures(spread: Quantiles) -> str:
+    return f"{spread.q50:.2g} mg/L (90 % interval {spread.q05:.2g} to {spread.q95:.2g})"
+
+
+def _of_ended(it: Episode, scene: Scene, *, told: bool) -> list[str]:
+    ended_s = it.raised_s if it.ended_s is None else it.ended_s
+    count = "" if told else _count(it, again=False).rstrip(".")
+    return [
+        f"Tank {it.tank}: over: {title_of(it.alarm)}.",
+        f"Alarm {it.alarm}, priority {it.priority}, {it.state}{count}.",
+        f"From {scene.moment(it.raised_s)} to {scene.moment(ended_s)} "
+        f"({span(ended_s - it.raised_s)}).",
+        f"Then: {it.message}.",
+        _labelled("Now", it.end_message),
+        _acknowledge(it) if it.state == "unacknowledged" else "",
+    ]
+
+
+def _of_verdict(verdict: Verdict, scene: Scene) -> list[str]:
+    over = verdict.verdict == "carried-over"
+    action = DEFINITIONS["residual-oxidant"].action if over else _NO_ALL_CLEAR
+    steps = steps_of(action)
+    return [
+        f"Tank {verdict.tank}: the refill of {scene.moment(verdict.refill_time_s)} is "
+        f"{verdict.verdict} (final).",
+        f"How sure: over the limit with probability {verdict.probability:.2f}; highest residual "
+        f"{_figures(verdict.peak_residual_mg_l)}.",
+        "What follows was due then; whether it still is: `afterfill now`." if over else "",
+        _labelled("Do first", steps.first),
+        _labelled("Then", steps.then),
+        _labelled("Do not", steps.do_not),
+        _labelled("What would change the picture", _CHLORINE_TEST),
+    ]
+
+
+def _labelled(label: str, text: str) -> str:
+    return f"{label}: {text.rstrip('.')}." if text else ""
+
+
+def steps_of(action: str) -> Steps:
+    """An action's clauses, sorted: what comes first, what then, what must not be done. The advice
+    to ask a vet stands under every text and is left out here."""
+    clauses = [clause.strip().rstrip(".") for clause in re.split(r"[;.](?:\s+|$)", action)]
+    wanted = [c for c in clauses if c and not c.lower().startswith("ask a vet")]
+    do_not = [c for c in wanted if c.lower().startswith("do not ")]
+    do = [c for c in wanted if c not in do_not]
+    return Steps(
+        do[0] if do else "",
+        "; ".join(do[1:]),
+        "; ".join(c[len("do not ") :] for c in do_not),
+    )
+
+
+def span(seconds: float) -> str:
+    """``less than a minute``, ``12 min``, ``3.5 h``, ``2.0 days``."""
+    if seconds < 60.0:
+        return "less than a minute"
+    if seconds < 7200.0:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h" if seconds < 172_800.0 else f"{seconds / 86400:.1f} days"
