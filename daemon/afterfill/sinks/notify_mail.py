@@ -131,7 +131,7 @@ class MailPost:
                 )
             case ssl.SSLError():
                 return "does not speak TLS on this port; try starttls = true, or another port"
-            case TimeoutError():
+            case _ if isinstance(error.__context__ or error, TimeoutError):  # smtplib hides it
                 return f"does not answer within {self._timeout_s:g} s; check host, port and tls"
             case smtplib.SMTPServerDisconnected() | ConnectionResetError():
                 return f"closed the connection ({error}); check port, tls and starttls"

@@ -1,0 +1,237 @@
+"""Letters to real servers, and the one sentence that is said when one cannot be delivered."""
+
+import builtins
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from afterfill.config import Notify, Smtp
+from afterfill.errors import SinkUnavailable
+from afterfill.sinks.notify_letter import Letter
+from afterfill.sinks.notify_mail import MailPost
+from afterfill.sinks.notify_push import posts_in
+from afterfill.sinks.notify_ways import posts_of
+from notify_peers import (
+    PASSWORD,
+    USER,
+    Mailbox,
+    WebService,
+    certificate,
+    hanging_server,
+    pictures_of_mail,
+    text_of_mail,
+)
+from servers import free_port
+
+# A part of the push library still imports a module that Python is about to drop.
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning"),
+    # TLS from the first byte is nothing that the mail server's library knows of.
+    pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS:UserWarning"),
+]
+PNG = b"\x89PNG\r\n\x1a\n and more"
+
+
+@pytest.fixture(scope="module")
+def tls(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    return certificate(tmp_path_factory.mktemp("tls"))
+
+
+@pytest.fixture
+def picture(tmp_path: Path) -> Path:
+    file = tmp_path / "window.png"
+    file.write_bytes(PNG)
+    return file
+
+
+@pytest.fixture
+def password(tmp_path: Path) -> Path:
+    file = tmp_path / "password"
+    file.write_text(PASSWORD + "\n")
+    return file
+
+
+@pytest.fixture
+def web() -> Iterator[WebService]:
+    with WebService() as service:
+        yield service
+
+
+def mail_to(port: int, **keys: Any) -> MailPost:  # noqa: ANN401 - keys of a table
+    table = {
+        "host": "localhost",
+        "port": port,
+        "from": "afterfill@example.org",
+        "to": ["keeper@example.org", "neighbour@example.org"],
+        **keys,
+    }
+    return MailPost(Smtp.model_validate(table), timeout_s=0.5)
+
+
+def refusal(post: MailPost) -> str:
+    with pytest.raises(SinkUnavailable) as refused:
+        post.send(Letter("subject", "text"))
+    return str(refused.value)
+
+
+@pytest.mark.parametrize("mode", ["starttls", "tls"])
+def test_a_mail_arrives_over_tls_with_password_picture_and_umlauts(
+    mode: Any,  # noqa: ANN401 - of a table
+    tls: tuple[Path, Path],
+    password: Path,
+    picture: Path,
+) -> None:
+    keys = {"username": USER, "password_file": password, "ca_file": tls[0], mode: True}
+    text = "Größe: 0.31 mg/L\n" + "a long line " * 100 + "\n"
+    with Mailbox(tls, mode, asks_password=True) as box:
+        mail_to(box.port, **keys).send(Letter("HIGH window: größer…", text, True, picture))
+    (mail,) = box.mails
+    assert box.subjects == ["HIGH window: größer…"]
+    assert mail["To"] == "keeper@example.org, neighbour@example.org"
+    assert mail["From"] == "afterfill@example.org"
+    assert mail["Date"] is not None
+    assert mail["Message-ID"].endswith("@example.org>")
+    assert text_of_mail(mail).replace("\r\n", "\n") == text
+    assert pictures_of_mail(mail) == [PNG]
+
+
+def test_a_mail_without_tls_and_password(tmp_path: Path) -> None:
+    with Mailbox() as box:
+        mail_to(box.port, starttls=False).send(Letter("subject", "text"))
+    assert pictures_of_mail(box.mails[0]) == []
+
+
+@pytest.mark.parametrize(
+    ("server", "keys", "sentence"),
+    [
+        ({"mode": "starttls"}, {}, "shows a certificate that is not trusted"),
+        ({"mode": "none"}, {}, "cannot do that (STARTTLS extension not supported"),
+        ({"mode": "none"}, {"tls": True}, "does not speak TLS on this port; try starttls"),
+        ({"mode": "tls"}, {"starttls": False}, "does not answer within 0.5 s; check host, port"),
+        ({"mode": "starttls"}, {"starttls": False}, "refuses"),
+    ],
+    ids=["unknown-authority", "no-starttls", "tls-to-plain", "plain-to-tls", "starttls-required"],
+)
+def test_tls_that_does_not_fit_is_told_apart(
+    server: Any,  # noqa: ANN401 - of a table
+    keys: dict[str, bool],
+    sentence: str,
+    tls: tuple[Path, Path],
+) -> None:
+    with Mailbox(tls, **server) as box:
+        said = refusal(mail_to(box.port, **keys))
+    assert said.startswith(f"the mail server localhost:{box.port} ")
+    assert sentence in said
+    assert box.mails == []
+
+
+def test_a_wrong_password_is_said_and_not_shown(tls: tuple[Path, Path], tmp_path: Path) -> None:
+    wrong = tmp_path / "wrong"
+    wrong.write_text("open sesame")
+    keys = {"username": USER, "password_file": wrong, "ca_file": tls[0]}
+    with Mailbox(tls, "starttls", asks_password=True) as box:
+        said = refusal(mail_to(box.port, **keys))
+    assert "refuses user or password (535 " in said
+    assert "sesame" not in said
+
+
+def test_what_the_server_answers_is_handed_on() -> None:
+    with Mailbox() as box:
+        box.refuse = "552 too large"
+        assert "refuses (552 too large)" in refusal(mail_to(box.port, starttls=False))
+        box.refuse_to = "550 no such keeper"
+        said = refusal(mail_to(box.port, starttls=False))
+        assert "refuses every recipient (550 no such keeper; 550 no such keeper)" in said
+
+
+def test_a_server_that_is_away_or_hangs_costs_a_time_out_and_a_sentence() -> None:
+    assert "cannot be reached" in refusal(mail_to(free_port()))
+    with hanging_server() as port:
+        assert "does not answer within 0.5 s" in refusal(mail_to(port))
+
+
+def test_secrets_that_cannot_be_read_are_found_without_the_network(
+    tmp_path: Path, password: Path
+) -> None:
+    absent = mail_to(1, username=USER, password_file=tmp_path / "absent")
+    with pytest.raises(SinkUnavailable, match=r"password_file .*absent cannot be read"):
+        absent.examine()
+    no_certificate = mail_to(1, ca_file=password)
+    with pytest.raises(SinkUnavailable, match=r"ca_file .* is no certificate"):
+        no_certificate.examine()
+    mail_to(1, username=USER, password_file=password).examine()
+
+
+# --- push --------------------------------------------------------------------------------------
+
+
+def addresses(folder: Path, *lines: str) -> Path:
+    file = folder / "urls"
+    file.write_text("\n".join(lines) + "\n")
+    return file
+
+
+def test_a_message_arrives_by_push_with_its_picture(
+    web: WebService, tmp_path: Path, picture: Path
+) -> None:
+    file = addresses(tmp_path, "# the keeper's telephone", "", web.address)
+    (post,) = posts_of(Notify(url_file=file))
+    post.send(Letter("HIGH window: it", "the text", True, picture))
+    (message,) = web.posts
+    assert (message["title"], message["message"]) == ("HIGH window: it", "the text")
+    assert message["type"] == "failure"
+    assert web.pictures() == [PNG]
+    assert post.name == "json (urls, line 3)"
+
+
+def test_a_push_service_that_refuses_gives_a_sentence_without_secrets(
+    web: WebService, tmp_path: Path
+) -> None:
+    web.status = 500
+    address = web.address.replace("127.0.0.1", "someone:secret-word@127.0.0.1")
+    (post,) = posts_in(addresses(tmp_path, address))
+    with pytest.raises(SinkUnavailable) as refused:
+        post.send(Letter("subject", "text"))
+    assert str(refused.value).startswith("json (urls, line 1) did not take the message (")
+    assert "500" in str(refused.value)
+    assert "secret" not in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("lines", "sentence"),
+    [
+        ((), "holds no address"),
+        (("# only a comment",), "holds no address"),
+        (("jsn://example.org/secret-token",), "line 1: apprise knows no such address (jsn:...)"),
+        (("json://example.org", "nonsense"), "line 2: apprise knows no such address"),
+    ],
+)
+def test_a_wrong_address_is_said_with_its_line_and_without_its_secret(
+    lines: tuple[str, ...], sentence: str, tmp_path: Path
+) -> None:
+    with pytest.raises(SinkUnavailable) as refused:
+        posts_in(addresses(tmp_path, *lines))
+    assert sentence in str(refused.value)
+    assert "secret" not in str(refused.value)
+
+
+def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:
+    with pytest.raises(SinkUnavailable, match=r"absent cannot be read .* url_file"):
+        posts_in(tmp_path / "absent")
+
+
+def test_without_the_library_the_sentence_says_how_to_install_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = builtins.__import__
+
+    def without(name: str, *further: Any) -> Any:  # noqa: ANN401 - as the builtin
+        if name == "apprise":
+            raise ImportError(name)
+        return real(name, *further)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    with pytest.raises(SinkUnavailable, match=r"pip install 'afterfill\[notify\]'"):
+        posts_in(addresses(tmp_path, "json://example.org"))
