@@ -66,8 +66,20 @@ class NotifySink:
         self.first_pause_s = first_pause_s
         self.board = NotifyBoard()
         self._posts = posts
+        self._begin_key = f"notify-begin.{_digest(_target(table))}"
         with Journal.open(journal_path) as journal:
-            self._begin = journal.last_seq()
+            self._begin = self._begun(journal)
+
+    def _begun(self, journal: Journal) -> int:
+        """The last record of no concern to newcomers; kept until they are known by name, so that a
+        kill right after the first start loses nothing."""
+        kept = journal.meta(self._begin_key)
+        if kept:
+            return int(kept)
+        begin = journal.last_seq()
+        if kept is None:
+            journal.set_meta(self._begin_key, str(begin))
+        return begin
 
     def health(self) -> SinkHealth:
         """How reaching these people is doing."""
@@ -98,15 +110,24 @@ class NotifySink:
         pause_s = self.first_pause_s
         while not stop.is_set():
             try:
-                return [
-                    Recipient(self, post, journal, self._begin) for post in self._posts(self.table)
-                ]
+                posts = self._posts(self.table)
             except SinkUnavailable as error:
                 if self.board.failed("", str(error)):
                     _log.warning("%s", error)
+            else:
+                self.board.mended("")
+                return self._enrolled(journal, posts)
             stop.wait(pause_s)
             pause_s = min(2 * pause_s, _LONGEST_PAUSE_S)
         return []
+
+    def _enrolled(self, journal: Journal, posts: Sequence[Post]) -> list["Recipient"]:
+        found = [Recipient(self, post, journal, self._begin) for post in posts]
+        for recipient in found:
+            recipient.keep(journal)
+        if journal.meta(self._begin_key):
+            journal.set_meta(self._begin_key, "")
+        return found
 
 
 class Recipient:
@@ -196,6 +217,11 @@ class Recipient:
                 if isinstance(entry.record, Estimate):
                     estimates[tank] = entry.record
         return Scene(stamp.time_s, self._sink.local, estimates)
+
+
+def _target(table: Notify) -> str:
+    where = table.url_file if table.smtp is None else f"{table.smtp.host} {table.smtp.to}"
+    return f"{table.after_minutes:g} {where}"
 
 
 def _memory(state: State) -> tuple[object, ...]:

@@ -21,6 +21,11 @@ class NotifyBoard:
             self._delivered_s = monotonic_s
             self._troubles.pop(whom, None)
 
+    def mended(self, whom: str) -> None:
+        """What was the matter with `whom` is over, though nothing has been delivered yet."""
+        with self._lock:
+            self._troubles.pop(whom, None)
+
     def failed(self, whom: str, sentence: str) -> bool:
         """Note a failure; True when it is another one than the last (worth a line in the log)."""
         with self._lock:
