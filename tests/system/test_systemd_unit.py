@@ -58,6 +58,22 @@ def test_a_wrong_configuration_is_not_tried_again() -> None:
     assert service["RestartPreventExitStatus"] == ["2"]
 
 
+def test_it_is_watched_by_what_it_says_itself() -> None:
+    service = settings("Service")
+    assert service["Type"] == ["notify"]
+    assert service["NotifyAccess"] == ["main"]
+    assert service["WatchdogSec"] == ["60"]
+    assert int(service["TimeoutStartSec"][0]) > 90, "a Pi goes through a day of readings"
+
+
+def test_every_secret_that_the_unit_offers_is_one_that_the_program_reads() -> None:
+    offered = [line for line in UNIT.read_text().splitlines() if "LoadCredential=" in line]
+    assert {line.partition("=")[2].partition(":")[0] for line in offered} == {
+        "mqtt-password", "influxdb-token", "notify-urls", "mail-password", "heartbeat-url",
+    }  # fmt: skip
+    assert all(line.startswith("#") for line in offered), "an absent file would stop the service"
+
+
 def test_it_may_open_serial_ports_and_write_its_state() -> None:
     service = settings("Service")
     assert service["SupplementaryGroups"] == ["dialout"]

@@ -18,7 +18,8 @@ from afterfill.service.driver_registry import ports_of
 from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 from afterfill.service.supervision import Worker, supervise
-from afterfill.service.threads import Work, fold_for_ever, sample_for_ever
+from afterfill.service.systemd_notify import attend
+from afterfill.service.threads import Turns, Work, fold_for_ever, sample_for_ever
 from afterfill.sinks.health import SinkHealth
 
 _log = logging.getLogger(__name__)
@@ -49,7 +50,9 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     workers += [_sampling(sampler, clock, work, stop) for sampler in samplers]
     workers += [_delivery(name, sink, stop) for name, sink in sinks.items()]
     health = _health_source(config, samplers, sinks, workers)
-    workers.append(_core(config, journal_path, clock, work, health, stop))
+    turns = Turns()
+    workers.append(_core(config, journal_path, clock, work, health, turns, stop))
+    workers.append(_service_manager(config, sinks, turns, stop))
     jobs = scheduler(config.journal, list(config.tank), work)
     jobs.start()
     _log.info(
@@ -76,10 +79,11 @@ def _core(
     clock: Clock,
     work: Work,
     health: Callable[[Stamp], Sequence[Health]],
+    turns: Turns,
     stop: threading.Event,
 ) -> Worker:
     def body() -> None:
-        fold_for_ever(Recorder(config, journal_path), clock, work, health, stop)
+        fold_for_ever(Recorder(config, journal_path), clock, work, health, turns, stop)
 
     return Worker("core", body)
 
@@ -102,6 +106,17 @@ def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
 
         sinks |= reaching(config, journal_path, clock)
     return sinks
+
+
+def _service_manager(
+    config: Config, sinks: dict[str, Sink], turns: Turns, stop: threading.Event
+) -> Worker:
+    def status() -> str:
+        away = [name for name, sink in sinks.items() if not sink.health().up]
+        said = f"watching {', '.join(config.tank)}"
+        return f"{said}; away: {', '.join(away)}" if away else said
+
+    return Worker("service manager", lambda: attend(lambda: turns.made, status, stop))
 
 
 def _health_source(

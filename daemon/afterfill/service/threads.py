@@ -33,6 +33,17 @@ class Chore:
 Work = queue.SimpleQueue[Batch | Chore]
 
 
+class Turns:
+    """How many turns the core has made: its progress, for the watchdog. Any thread may read."""
+
+    def __init__(self) -> None:
+        self.made = 0
+
+    def another(self) -> None:
+        """The core has made one more."""
+        self.made += 1
+
+
 def sample_for_ever(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> None:
     """Read what is due and hand it to the core until `stop` is set."""
     try:
@@ -53,6 +64,7 @@ def fold_for_ever(
     clock: Clock,
     work: Work,
     health: Callable[[Stamp], Sequence[Health]],
+    turns: Turns,
     stop: threading.Event,
 ) -> None:
     """Record and fold what comes until `stop` is set; then save everything."""
@@ -67,6 +79,7 @@ def fold_for_ever(
                 recorder.health(health(stamp), stamp)
                 next_health_s = stamp.monotonic_s + _HEALTH_EVERY_S
             recorder.save(stamp)
+            turns.another()
         while not work.empty():
             _take(recorder, clock, work)
     finally:
