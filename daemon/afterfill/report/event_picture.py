@@ -43,9 +43,7 @@ def draw_event(
             xytext=(4, 6), textcoords="offset points",
         )  # fmt: skip
     orp.set_title(f"Tank '{tank}': what the probes saw and what it means")
-    air.xaxis_date(zone)
-    air.set_xlabel(f"time ({datetime.fromtimestamp(to_s, zone):%Z})")
-    figure.autofmt_xdate()
+    _show_times(air, zone, to_s)
     figure.savefig(file, dpi=110, bbox_inches="tight")
 
 
@@ -61,6 +59,16 @@ def _figure() -> tuple[Any, Any]:
 
     figure = Figure(figsize=(10, 8), layout="constrained")
     return figure, figure.subplots(3, 1, sharex=True, height_ratios=(3, 3, 2))
+
+
+def _show_times(axis: Any, zone: tzinfo | None, to_s: float) -> None:  # noqa: ANN401
+    from matplotlib import dates
+
+    library: Any = dates  # typed in part only
+    locator = library.AutoDateLocator(tz=zone)
+    axis.xaxis.set_major_locator(locator)
+    axis.xaxis.set_major_formatter(library.ConciseDateFormatter(locator, tz=zone))
+    axis.set_xlabel(f"time ({datetime.fromtimestamp(to_s, zone):%Z})")
 
 
 def _draw_readings(axis: Any, records: Sequence[object], quantity: Quantity, label: str) -> None:  # noqa: ANN401
@@ -83,7 +91,8 @@ def _draw_residual(axis: Any, estimates: Sequence[Estimate], limit_mg_l: float) 
     axis.set_ylim(_FLOOR_MG_L, 5.0)
     axis.set_ylabel("oxidant [mg/L as Cl$_2$]")
     axis.grid(alpha=0.3)
-    axis.legend(loc="upper right", fontsize=8)
+    # above the axes: the newest verdicts stand on the right, the first ones on the left
+    axis.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, fontsize=8, frameon=False)
 
 
 def _draw_verdicts(axis: Any, verdicts: Sequence[Verdict]) -> None:  # noqa: ANN401

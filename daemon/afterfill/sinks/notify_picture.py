@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-HOURS = 6.0  # a watch lasts some hours at most
+HOURS = 3.0  # a refill and the quiet before it, wide enough to be seen on a phone
 _PATIENCE_S = 20.0  # importing the plotting library takes a small Pi some seconds
 _log = logging.getLogger(__name__)
 
