@@ -4,8 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from afterfill.config import Notify, Smtp
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError
+from afterfill.sentences import known_keys
 from cli_room import afterfill, lines_of, write_config
 from notify_peers import Mailbox, WebService, text_of_mail
 from servers import free_port
@@ -23,6 +25,7 @@ starttls = false
 """
 PUSH = '[[notify]]\nurl_file = "urls"\nheartbeat_url_file = "heartbeat"\n'
 TANK = "[tank.t]\nlitres = 100\n"
+README = Path(__file__).parents[2] / "README.md"
 
 
 def states(folder: Path, *arguments: str) -> dict[str, str]:
@@ -137,3 +140,15 @@ def test_the_usual_port_follows_the_encryption(keys: str, encryption: str, port:
     smtp = parse(text, "x").notify[0].smtp
     assert smtp is not None
     assert (smtp.encryption, smtp.usual_port) == (encryption, port)
+
+
+def test_the_readmes_example_is_one_that_can_be_used_and_its_table_names_every_key() -> None:
+    readme = README.read_text()
+    example = readme.split("<!-- notify: begin -->\n```toml\n")[1].split("```")[0]
+    first, second, third = parse(TANK + example, "README.md").notify
+    assert first.smtp is not None
+    assert (first.quiet, second.after_minutes) == ((22 * 60, 7 * 60), 30.0)
+    assert third.heartbeat_url_file == Path("heartbeat-url")
+    for title, model in (("[[notify]]", Notify), ("[notify.smtp]", Smtp)):
+        (row,) = [line for line in readme.splitlines() if line.startswith(f"| `{title}`")]
+        assert all(f"`{key}`" in row for key in known_keys(model)), title
