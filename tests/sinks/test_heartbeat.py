@@ -73,10 +73,20 @@ def test_records_of_another_boot_or_none_are_no_progress(
 ) -> None:
     if boot is not None:
         tick(journal, replace(now(), boot_id=boot))
-    with running(heart := beating(journal, url)):
+    with running(heart := beating(journal, url, fresh_s=0.3)):
         wait_until(lambda: heart.health().errors >= 3, "three turns")
         assert "there is no record since this boot" in heart.health().detail
     assert web.gets == []
+
+
+def test_a_start_is_given_time_for_its_first_records(
+    journal: Journal, web: WebService, url: Path
+) -> None:
+    with running(heart := beating(journal, url)):
+        assert heart.health().up
+        tick(journal, now())
+        wait_until(lambda: web.gets, "the first sign of life")
+        assert heart.health().errors == 0
 
 
 def test_readings_that_are_committed_rarely_are_progress() -> None:

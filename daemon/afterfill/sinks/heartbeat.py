@@ -50,14 +50,20 @@ class Heartbeat:
 
     def run(self, stop: threading.Event) -> None:
         """Send until `stop` is set. Raises JournalError when the journal fails."""
+        begun_s = self._now().monotonic_s
         with Journal.open(self._path, read_only=True) as journal:
             while not stop.is_set():
-                stop.wait(self._every_s if self._beat(journal) else min(_RETRY_S, self._every_s))
+                beaten = self._beat(journal, begun_s)
+                stop.wait(self._every_s if beaten else min(_RETRY_S, self._every_s))
 
-    def _beat(self, journal: Journal) -> bool:
+    def _beat(self, journal: Journal, begun_s: float) -> bool:
+        now = self._now()
+        age_s = newest_age_s(journal, now)
+        fresh = age_s is not None and age_s <= self._fresh_s
+        if not fresh and now.monotonic_s - begun_s < self._fresh_s:
+            return False  # the first records of a new start are not committed yet
         try:
-            age_s = newest_age_s(journal, self._now())
-            if age_s is None or age_s > self._fresh_s:
+            if not fresh:
                 raise SinkUnavailable(_no_progress(age_s))
             send(self._url_file)
         except SinkUnavailable as error:
