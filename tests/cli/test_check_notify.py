@@ -12,8 +12,6 @@ from cli_room import afterfill, lines_of, write_config
 from notify_peers import Mailbox, WebService, text_of_mail
 from servers import free_port
 
-# A part of the push library still imports a module that Python is about to drop.
-pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
 MAIL = """
 [[notify]]
 [notify.smtp]

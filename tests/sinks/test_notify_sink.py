@@ -28,8 +28,6 @@ from notify_peers import Mailbox, WebService, hanging_server, pictures_of_mail, 
 from sample_records import START_S, estimate, now, orp, running
 from servers import wait_until
 
-# A part of the push library still imports a module that Python is about to drop.
-pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
 LIMITS = {"window": 0.019}
 
 

@@ -1,6 +1,8 @@
 """Letters to real servers, and the one sentence that is said when one cannot be delivered."""
 
-import builtins
+import importlib.util
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -9,6 +11,7 @@ import pytest
 
 from afterfill.config import Notify, Smtp
 from afterfill.errors import SinkUnavailable
+from afterfill.sinks import notify_push
 from afterfill.sinks.notify_letter import Letter
 from afterfill.sinks.notify_mail import MailPost
 from afterfill.sinks.notify_push import posts_in
@@ -25,12 +28,8 @@ from notify_peers import (
 )
 from servers import free_port
 
-# A part of the push library still imports a module that Python is about to drop.
-pytestmark = [
-    pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning"),
-    # TLS from the first byte is nothing that the mail server's library knows of.
-    pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS:UserWarning"),
-]
+# TLS from the first byte is nothing that the mail server's library knows of.
+pytestmark = pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS:UserWarning")
 PNG = b"\x89PNG\r\n\x1a\n and more"
 
 
@@ -199,22 +198,25 @@ def test_a_push_service_that_refuses_gives_a_sentence_without_secrets(
     assert "secret" not in str(refused.value)
 
 
-@pytest.mark.parametrize(
-    ("lines", "sentence"),
-    [
-        ((), "holds no address"),
-        (("# only a comment",), "holds no address"),
-        (("jsn://example.org/secret-token",), "line 1: apprise knows no such address (jsn:...)"),
-        (("json://example.org", "nonsense"), "line 2: apprise knows no such address"),
-    ],
-)
-def test_a_wrong_address_is_said_with_its_line_and_without_its_secret(
-    lines: tuple[str, ...], sentence: str, tmp_path: Path
-) -> None:
-    with pytest.raises(SinkUnavailable) as refused:
+@pytest.mark.parametrize("lines", [(), ("# only a comment", "")])
+def test_a_file_without_an_address_is_said(lines: tuple[str, ...], tmp_path: Path) -> None:
+    with pytest.raises(SinkUnavailable, match="urls holds no address; write one into it"):
         posts_in(addresses(tmp_path, *lines))
-    assert sentence in str(refused.value)
-    assert "secret" not in str(refused.value)
+
+
+def test_a_wrong_address_is_said_with_its_line_and_without_its_secret(tmp_path: Path) -> None:
+    right, wrong, nonsense = posts_in(
+        addresses(tmp_path, "json://example.org", "jsn://example.org/secret-token", "a-secret")
+    )
+    right.examine()
+    for post, beginning in (
+        (wrong, "jsn (urls, line 2) is no address that apprise knows"),
+        (nonsense, "address (urls, line 3) is no address that apprise knows"),
+    ):
+        with pytest.raises(SinkUnavailable) as refused:
+            post.examine()
+        assert str(refused.value).startswith(beginning)
+        assert "secret" not in str(refused.value)
 
 
 def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:
@@ -225,13 +227,32 @@ def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:
 def test_without_the_library_the_sentence_says_how_to_install_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = builtins.__import__
-
-    def without(name: str, *further: Any) -> Any:  # noqa: ANN401 - as the builtin
-        if name == "apprise":
-            raise ImportError(name)
-        return real(name, *further)
-
-    monkeypatch.setattr(builtins, "__import__", without)
+    monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
     with pytest.raises(SinkUnavailable, match=r"pip install 'afterfill\[notify\]'"):
         posts_in(addresses(tmp_path, "json://example.org"))
+
+
+def test_a_push_that_outlasts_every_patience_is_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(notify_push, "_PATIENCE_S", 1.5)
+    with hanging_server() as port:
+        (post,) = posts_in(addresses(tmp_path, f"json://127.0.0.1:{port}?rto=60"))
+        with pytest.raises(SinkUnavailable, match=r"took longer than 1\.5 s"):
+            post.send(Letter("subject", "text"))
+
+
+def test_the_library_stays_out_of_the_services_memory(web: WebService, tmp_path: Path) -> None:
+    program = (
+        "import sys; from pathlib import Path;"
+        "from afterfill.sinks.notify_letter import Letter;"
+        "from afterfill.sinks.notify_push import posts_in;"
+        "posts_in(Path(sys.argv[1]))[0].send(Letter('subject', 'text'));"
+        "print('apprise' in sys.modules)"
+    )
+    file = addresses(tmp_path, web.address)
+    done = subprocess.run(
+        [sys.executable, "-c", program, str(file)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "False\n"
+    assert len(web.posts) == 1
