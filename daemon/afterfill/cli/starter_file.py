@@ -138,9 +138,26 @@ _TAIL = """\
 # bucket = "afterfill"
 # token_file = "influxdb-token"
 
-# [[notify]]  # a way to reach a person
+# [[notify]]  # a way to reach a person: addresses of push services, a line each
 # url_file = "notify-url"
 # at_least = "medium"  # priority of alarm: "low", "medium" or "high"
+# verdicts = false  # also final verdicts that are no all-clear
+# after_minutes = 0  # 30: only when nobody has acknowledged for so long
+# repeat_minutes = 15  # high alarms, until acknowledged; 0: never
+# quiet = ["22:00", "07:00"]  # low alarms wait for the morning
+# quiet_up_to = "low"  # or "medium"
+# per_hour = 12  # messages at most; what is too much is joined
+# heartbeat_url_file = "heartbeat-url"  # asked every heartbeat_minutes while all goes on
+# heartbeat_minutes = 5
+
+# [[notify]]  # another way: mail
+# [notify.smtp]
+# host = "mail.example.org"
+# port = 587
+# from = "afterfill@example.org"
+# to = ["keeper@example.org"]
+# username = "keeper"
+# password_file = "mail-password"
 
 [journal]
 path = "afterfill.db"  # relative paths start in this file's folder
