@@ -119,5 +119,6 @@ def raised(found: Iterable[Output], alarm: str) -> list[float]:
     return [
         (o.time_s - ZERO_S) / HOUR_S
         for o in found
-        if isinstance(o, AlarmChange) and o.alarm == alarm and o.state == "unacknowledged"
+        if isinstance(o, AlarmChange) and o.alarm == alarm
+        if o.active and o.state == "unacknowledged"
     ]

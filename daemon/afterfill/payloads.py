@@ -1,17 +1,28 @@
 """What a person, a hub or a recording may say about a tank, checked and turned into records.
 
-The same four payloads (and the alarm commands) come from the command line, MQTT and
+The same payloads (and the alarm commands) come from the command line, MQTT and
 `events.jsonl`. Litres and temperatures may be written with their unit (``30 gal``).
 """
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from afterfill.chemistry.units import litres_from
 from afterfill.errors import PayloadError
-from afterfill.records import AlarmCommand, Dose, Event, KitResult, Refill, Service
+from afterfill.records import (
+    AlarmAction,
+    AlarmCommand,
+    Calibration,
+    Dose,
+    Event,
+    KitResult,
+    Quantity,
+    Refill,
+    Service,
+    ServiceWhat,
+)
 from afterfill.sentences import first_sentence, known_keys
 
 # Upper bounds only stop slips of the decimal point; they are our own choice.
@@ -58,11 +69,20 @@ class DosePayload(_Payload):
 class ServicePayload(_Payload):
     """Work on the tank or its probes."""
 
-    what: Literal["probe", "feeding", "cleaning", "other"]
+    what: ServiceWhat
 
 
-class AcknowledgePayload(_Payload):
-    """An alarm is acknowledged."""
+class CalibrationPayload(_Payload):
+    """A probe was held against standards; `slope` and `offset` as its maker means them."""
+
+    quantity: Quantity
+    probe: str = Field(default="", max_length=64)
+    slope: float | None = None
+    offset: float | None = None
+
+
+class PlainPayload(_Payload):
+    """An alarm is acknowledged, taken off its shelf or brought back: nothing more to say."""
 
 
 class ShelvePayload(_Payload):
@@ -71,11 +91,24 @@ class ShelvePayload(_Payload):
     minutes: float = Field(gt=0, le=7 * 1440)
 
 
+class OutOfServicePayload(_Payload):
+    """An alarm is taken out for maintenance, until somebody brings it back."""
+
+    reason: str = Field(min_length=3, max_length=200)
+
+
+ALARM_ACTIONS: tuple[AlarmAction, ...] = get_args(AlarmAction)
+_ACTION_PAYLOADS: dict[AlarmAction, type[_Payload]] = {
+    "shelve": ShelvePayload,
+    "out-of-service": OutOfServicePayload,
+}
+
 PAYLOADS: dict[str, tuple[type[_Payload], type[Event]]] = {
     "refill": (RefillPayload, Refill),
     "kit": (KitPayload, KitResult),
     "dose": (DosePayload, Dose),
     "service": (ServicePayload, Service),
+    "calibration": (CalibrationPayload, Calibration),
 }
 
 
@@ -96,7 +129,7 @@ def event_from(
 
 
 def alarm_command_from(
-    action: Literal["acknowledge", "shelve"],
+    action: AlarmAction,
     payload: Mapping[str, Any],
     *,
     tank: str,
@@ -105,9 +138,9 @@ def alarm_command_from(
     logged_s: float | None = None,
 ) -> AlarmCommand:
     """The record of an alarm command. Raises PayloadError when the payload is not usable."""
-    model = AcknowledgePayload if action == "acknowledge" else ShelvePayload
+    model = _ACTION_PAYLOADS.get(action, PlainPayload)
     values = _validated(model, payload, action).model_dump()
-    return AlarmCommand(time_s, tank, alarm, action, values.get("minutes"), logged_s)
+    return AlarmCommand(time_s, tank, alarm, action, logged_s=logged_s, **values)
 
 
 def _validated(model: type[_Payload], payload: Mapping[str, Any], what: str) -> _Payload:

@@ -39,6 +39,8 @@ AlarmState = Literal[
     "out-of-service",
 ]
 Priority = Literal["low", "medium", "high"]
+AlarmAction = Literal["acknowledge", "shelve", "unshelve", "out-of-service", "return-to-service"]
+MachineCondition = Literal["delivery-stalled", "storage-low", "clock-unsure", "power-low"]
 
 
 class Quantiles(NamedTuple):
@@ -135,15 +137,41 @@ class Service:
 
 
 @dataclass(frozen=True, slots=True)
+class Calibration:
+    """A probe was held against standards. `slope` and `offset` as its maker means them."""
+
+    time_s: float
+    tank: str
+    quantity: Quantity
+    probe: str = ""
+    slope: float | None = None
+    offset: float | None = None
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmCommand:
-    """A person acknowledges an alarm, or shelves it for some minutes."""
+    """A person answers an alarm; `minutes` only with shelve, `reason` only with out-of-service."""
 
     time_s: float
     tank: str
     alarm: str
-    action: Literal["acknowledge", "shelve"]
+    action: AlarmAction
     minutes: float | None = None
     logged_s: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MachineState:
+    """What the service finds out about the machine under it, told when it changes and at each
+    start; `holds` is None where nobody can say."""
+
+    time_s: float
+    tank: str
+    name: MachineCondition
+    holds: bool | None
+    detail: str = ""
 
 
 # --- what is found -----------------------------------------------------------------------------
@@ -202,7 +230,9 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class AlarmChange:
-    """One transition of one alarm. `active` tells whether its condition holds now."""
+    """One transition of one alarm. `active` tells whether its condition holds now, `known` whether
+    that can be judged; `first_out`: of the alarms during the last refill it came first. An alarm
+    that is `unacknowledged` and not `active` is latched."""
 
     time_s: float
     tank: str
@@ -211,6 +241,8 @@ class AlarmChange:
     priority: Priority
     active: bool
     message: str = ""
+    known: bool = True
+    first_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,11 +258,11 @@ class Health:
     detail: str = ""
 
 
-Event = Refill | KitResult | Dose | Service | AlarmCommand
-Input = Reading | Tick | Event
+Event = Refill | KitResult | Dose | Service | Calibration | AlarmCommand
+Input = Reading | Tick | MachineState | Event
 Output = Estimate | RefillSeen | Verdict | AlarmChange
 Record = Input | Output | Health
-EVENTS = (Refill, KitResult, Dose, Service, AlarmCommand)
+EVENTS = (Refill, KitResult, Dose, Service, Calibration, AlarmCommand)
 
 
 def known_since_s(record: Input) -> float:

@@ -4,35 +4,28 @@ Chemistry, inference and alarms meet here and nowhere else. Live service, restar
 `folded` with the same records in the same order and so find the same things, to the byte.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Literal
 
 from afterfill.alarms import panel, rules
-from afterfill.alarms.lifecycle import Memory
-from afterfill.alarms.messages import message_of
+from afterfill.alarms.messages import Facts, message_of
 from afterfill.inference import filter as belief_filter
 from afterfill.inference import verdict, watch
-from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import (
-    blind_because,
-    estimate,
-    floor_now,
-    free_ammonia_of,
-    p_over_limit,
-    rounded,
-)
+from afterfill.inference.estimate import estimate, floor_now, rounded
 from afterfill.inference.estimate import round_to_digits as short
 from afterfill.inference.setup import Pour
+from afterfill.inference.water import ph_at, temperature_at
 from afterfill.records import (
     AlarmChange,
     AlarmCommand,
+    Calibration,
     Dose,
     Evidence,
     Input,
     KitResult,
+    MachineState,
     Output,
-    Quantity,
     Reading,
     Refill,
     RefillSeen,
@@ -42,23 +35,23 @@ from afterfill.records import (
     VerdictWord,
     known_since_s,
 )
+from afterfill.tank_conditions import (
+    conditions_of,
+    due_probes,
+    noted,
+    probe_trouble,
+    steps_of,
+    surplus_mg_l,
+)
 from afterfill.tank_setup import TankSetup
+from afterfill.tank_state import Heard, NeutraliserBook, TankState
+
+__all__ = ["TankState", "folded"]
 
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
+_IMPOSSIBLE = ("out-of-range", "power-up-value")  # an answer, and none that can be true
+_DOSE_FORGOTTEN_S = 10 * 3600.0  # most of an unknown surplus is used up by then
 _WAIT_FOR_ORP_S = 30.0  # other readings wait so long for the ORP, then steps go on without it
-
-
-@dataclass(frozen=True, slots=True)
-class TankState:
-    """`heard_s`: when each probe last gave a usable reading (or was first waited for); `told_s`:
-    the time of the last estimate that was given out; `waiting_s`: since when other readings wait
-    for the ORP to make a step with."""
-
-    belief: Belief = field(default_factory=Belief)
-    alarms: Mapping[str, Memory] = field(default_factory=panel.fresh_panel)
-    heard_s: Mapping[str, float] = field(default_factory=dict)
-    told_s: float | None = None
-    waiting_s: float | None = None
 
 
 def folded(
@@ -73,6 +66,10 @@ def folded(
     if isinstance(record, AlarmCommand):
         alarms, changes = panel.obey(state.alarms, record, time_s)
         return replace(state, alarms=alarms), list(changes)
+    if isinstance(record, MachineState):
+        told = replace(state, machine={**state.machine, record.name: record})
+        told, changes = _judged(setup, told, time_s)
+        return told, list(changes)
     return _after_event(setup, state, record, time_s)
 
 
@@ -96,10 +93,21 @@ def _after_reading(
 
 
 def _heard(setup: TankSetup, state: TankState, reading: Reading) -> TankState:
-    heard = {q: state.heard_s.get(q, reading.time_s) for q in (*setup.every_s, *state.heard_s)}
-    if reading.value is not None:
-        heard[reading.quantity] = reading.time_s
-    return replace(state, heard_s=heard)
+    time_s, value = reading.time_s, reading.value
+    heard: dict[str, Heard] = dict(state.heard) or {q: Heard(time_s) for q in setup.every_s}
+    old = heard.get(reading.quantity) or Heard(time_s)
+    if value is None:
+        odd = reading.invalid in _IMPOSSIBLE
+        heard[reading.quantity] = old if odd == old.odd else replace(old, odd=odd)
+    else:
+        since_s = old.since_s if value == old.value else time_s
+        heard[reading.quantity] = Heard(
+            time_s, value, since_s, rules.is_odd(reading.quantity, value)
+        )
+    if reading.quantity in state.maintained_s:
+        return replace(state, heard=heard)
+    met = {q: state.maintained_s.get(q, time_s) for q in heard}
+    return replace(state, heard=heard, maintained_s=met)
 
 
 def _after_step(
@@ -109,6 +117,7 @@ def _after_step(
         return state, []
     belief = belief_filter.stepped(setup.inference, state.belief, time_s, orp_mv)
     state, found = _said(setup, replace(state, belief=belief), time_s)
+    state = noted(state, time_s)
     state, changes = _judged(setup, state, time_s)
     told: list[Output] = []
     if state.told_s is None or time_s // every_s > state.told_s // every_s:
@@ -171,50 +180,51 @@ def _verdict(
 def _judged(
     setup: TankSetup, state: TankState, time_s: float
 ) -> tuple[TankState, list[AlarmChange]]:
-    belief, alarms = state.belief, state.alarms
-    sees = blind_because(belief, time_s) is None
-    nh3_mg_l = free_ammonia_of(belief, time_s)
-    conditions = {
-        "residual-oxidant": rules.residual_oxidant(
-            p_over_limit(belief, time_s),
-            0.0 if belief.watch is None else belief.watch.p_ever,
-            sees,
-            alarms["residual-oxidant"].active,
-        ),
-        "free-ammonia": rules.free_ammonia(
-            None if nh3_mg_l is None else nh3_mg_l.q50,
-            setup.free_ammonia_limit_mg_l,
-            alarms["free-ammonia"].active,
-        ),
-        "probe-lost": bool(_silent(setup, state, time_s)),
-        "cannot-see": not sees,
-    }
+    facts: list[Facts] = []  # made at the first word, if there is any
 
     def describe(alarm: str) -> str:
-        now = estimate(setup.inference, belief, time_s)
-        return message_of(
-            alarm, now, setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l,
-            _silent(setup, state, time_s),
-        )  # fmt: skip
+        if not facts:
+            facts.append(_facts(setup, state, time_s))
+        return message_of(alarm, facts[0])
 
-    tank = setup.inference.tank
-    alarms, changes = panel.judge(state.alarms, conditions, describe, tank, time_s)
+    watching = state.belief.watch
+    alarms, changes = panel.judge(
+        state.alarms,
+        conditions_of(setup, state, time_s),
+        describe,
+        setup.inference.tank,
+        time_s,
+        None if watching is None or not watching.reported else watching.zero_s,
+    )
     return replace(state, alarms=alarms), changes
 
 
-def _silent(setup: TankSetup, state: TankState, time_s: float) -> list[Quantity]:
-    """Probes that should have spoken and have not."""
-    return [
-        quantity
-        for quantity, every_s in setup.every_s.items()
-        if time_s - state.heard_s.get(quantity, time_s) > rules.silence_allowed_s(every_s)
-    ]
+def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
+    trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
+    return Facts(
+        now=estimate(setup.inference, state.belief, time_s),
+        residual_limit_mg_l=setup.inference.limit_mg_l,
+        ammonia_limit_mg_l=setup.free_ammonia_limit_mg_l,
+        ph_limits=setup.ph_limits,
+        temperature_limits_c=setup.temperature_limits_c,
+        ph=ph_at(state.belief, time_s),
+        temperature_c=temperature_at(state.belief, time_s),
+        ph_step=ph_step,
+        step_c=step_c,
+        surplus_mg_l=surplus_mg_l(setup, state, time_s),
+        ahead_mg_l=state.ahead_mg_l,
+        silent=trouble.silent,
+        still=trouble.still,
+        odd=trouble.odd,
+        due=due_probes(state, time_s),
+        machine={name: told.detail for name, told in state.machine.items()},
+    )
 
 
 def _after_event(
     setup: TankSetup,
     state: TankState,
-    event: Refill | KitResult | Dose | Service,
+    event: Refill | KitResult | Dose | Service | Calibration,
     time_s: float,
 ) -> tuple[TankState, list[Output]]:
     inference, belief = setup.inference, state.belief
@@ -223,10 +233,38 @@ def _after_event(
     if isinstance(event, KitResult):
         belief = belief_filter.tested(inference, belief, event, time_s)
     elif isinstance(event, Dose):
+        state = replace(state, book=_booked(setup, state, event.neutraliser_ml, 0.0, time_s))
         belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, time_s)
+    elif isinstance(event, Calibration):
+        maintained = {**state.maintained_s, event.quantity: event.time_s}
+        return replace(state, maintained_s=maintained), []
     else:
-        belief = belief_filter.serviced(belief, event.what, time_s)
+        return _after_service(setup, state, event, time_s)
     return replace(state, belief=belief), []
+
+
+def _after_service(
+    setup: TankSetup, state: TankState, work: Service, time_s: float
+) -> tuple[TankState, list[Output]]:
+    if work.what == "probe":  # which of them is not said
+        quantities = [*setup.every_s, *state.maintained_s]
+        state = replace(state, maintained_s=dict.fromkeys(quantities, work.time_s))
+    alarms, changes = panel.announced(state.alarms, work, time_s)
+    belief = belief_filter.serviced(state.belief, work.what, time_s)
+    return replace(state, belief=belief, alarms=alarms), list(changes)
+
+
+def _booked(
+    setup: TankSetup, state: TankState, ml: float | None, needed_mg: float | None, time_s: float
+) -> NeutraliserBook:
+    """The book after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
+    strength = setup.inference.mg_cl2_per_ml
+    if strength is None or ml is None or needed_mg is None:
+        return replace(state.book, unknown_until_s=time_s + _DOSE_FORGOTTEN_S)
+    known = replace(state, book=replace(state.book, unknown_until_s=0.0))
+    left_mg_l = surplus_mg_l(setup, known, time_s) or 0.0
+    added_mg_l = max(ml * strength - needed_mg, 0.0) / setup.inference.litres
+    return replace(state.book, surplus_mg_l=left_mg_l + added_mg_l, time_s=time_s)
 
 
 def _after_refill(
@@ -242,6 +280,8 @@ def _after_refill(
         minutes=refill.minutes,
         neutraliser_ml=refill.neutraliser_ml,
     )
+    needed_mg = None if refill.litres is None else refill.litres * pour.water.residual_mg_l
+    state = replace(state, book=_booked(setup, state, refill.neutraliser_ml, needed_mg, time_s))
     closing = _closing(setup, state, time_s)
     belief = belief_filter.poured(inference, state.belief, pour, time_s)
     looking, seen = _seen(belief.watch, inference.tank) if belief.watch else (None, [])

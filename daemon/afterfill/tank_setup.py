@@ -14,12 +14,16 @@ _LEGAL_MAX_MG_L = 4.0  # US maximum residual disinfectant level, 40 CFR 141.65; 
 
 @dataclass(frozen=True, slots=True)
 class TankSetup:
-    """All that the fold needs to know of one tank; `every_s` is None where there is no probe."""
+    """All that the fold needs to know of one tank; `every_s` lacks what has no probe. What belongs
+    to the machine and to no tank is told with the first tank of the configuration."""
 
     inference: Setup
     waters: dict[str, Water]
     free_ammonia_limit_mg_l: float
     every_s: dict[Quantity, float]
+    ph_limits: tuple[float, float] = (0.0, 14.0)
+    temperature_limits_c: tuple[float, float] = (-5.0, 60.0)
+    tells_machine: bool = True
 
 
 def tank_setup(config: Config, tank: str) -> TankSetup:
@@ -39,6 +43,10 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
         waters={name: water_of(source) for name, source in config.source.items()},
         free_ammonia_limit_mg_l=table.limits.free_ammonia_mg_l or defaults.free_ammonia_mg_l.value,
         every_s={probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank},
+        ph_limits=table.limits.ph or (defaults.ph.low, defaults.ph.high),
+        temperature_limits_c=table.limits.temperature_c
+        or (defaults.temperature_c.low, defaults.temperature_c.high),
+        tells_machine=tank == next(iter(config.tank)),
     )
 
 

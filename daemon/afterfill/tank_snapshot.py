@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from afterfill.alarms.lifecycle import Memory
+from afterfill.alarms.panel import Panel
 from afterfill.errors import JournalError
 from afterfill.inference.ammonia import Ammonia
 from afterfill.inference.bank import Bank, Traits
@@ -25,13 +26,14 @@ from afterfill.inference.learnt import Learnt
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
-from afterfill.tank import TankState
+from afterfill.records import MachineState
+from afterfill.tank_state import Heard, NeutraliserBook, PourNotes, TankState
 
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Bank, Traits, Memory,
+        Water, Bank, Traits, Memory, Panel, Heard, PourNotes, NeutraliserBook, MachineState,
     )
 }  # fmt: skip
 _WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())

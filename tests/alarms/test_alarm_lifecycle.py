@@ -3,11 +3,12 @@ memory); delays and deadband follow the definitions in this project."""
 
 import pytest
 
-from afterfill.alarms.definitions import DEFINITIONS, FREE_AMMONIA, Definition
+from afterfill.alarms.definition import Definition
+from afterfill.alarms.definitions import DEFINITIONS, FREE_AMMONIA
 from afterfill.alarms.lifecycle import Memory, acknowledge, advance, shelve, state_of
 
-QUICK = Definition("quick", "high", 0.0, 0.0, "c", "c", "t", "a")
-SLOW = Definition("slow", "high", 60.0, 120.0, "c", "c", "t", "a")
+QUICK = Definition("quick", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", "a")
+SLOW = Definition("slow", "water", "severe", "minutes", 60.0, 120.0, "w", "c", "c", "t", "a")
 
 
 def test_an_alarm_without_delay_is_raised_and_returns_at_once() -> None:

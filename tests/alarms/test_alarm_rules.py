@@ -57,8 +57,8 @@ def test_the_panel_tells_each_transition_once() -> None:
 def test_a_condition_that_becomes_unknown_is_said_and_so_is_its_return() -> None:
     panel, gone = judge(fresh_panel(), {"free-ammonia": None}, lambda _: "no pH", "t", 5.0)
     _, back = judge(panel, {"free-ammonia": False}, lambda _: "fine", "t", 6.0)
-    assert [c.message for c in gone] == ["cannot be judged now; no pH"]
-    assert [(c.state, c.message) for c in back] == [("normal", "fine")]
+    assert [(c.known, c.message) for c in gone] == [(False, "cannot be judged now; no pH")]
+    assert [(c.state, c.known, c.message) for c in back] == [("normal", True, "fine")]
 
 
 def test_commands_change_states_and_unknown_alarms_change_nothing() -> None:

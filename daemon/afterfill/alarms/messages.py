@@ -1,29 +1,46 @@
 """What an alarm says when it changes: figures with their intervals, in one sentence."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from afterfill.records import Estimate, Quantity
+from afterfill.records import Estimate
 
-
-def message_of(
-    alarm: str,
-    now: Estimate,
-    residual_limit_mg_l: float,
-    ammonia_limit_mg_l: float,
-    silent: Sequence[Quantity],
-) -> str:
-    """The sentence for `alarm`, given the estimate of this moment, the tank's limits [mg/L as Cl2
-    and mg/L as N] and the probes that give no usable reading."""
-    if alarm == "residual-oxidant":
-        return _oxidant(now, residual_limit_mg_l)
-    if alarm == "free-ammonia":
-        return _ammonia(now, ammonia_limit_mg_l)
-    if alarm == "probe-lost":
-        return "no usable reading from: " + ", ".join(silent) if silent else "all probes speak"
-    return now.why_blind or "the ORP can be used"
+Span = tuple[float, float]
 
 
-def _oxidant(now: Estimate, limit_mg_l: float) -> str:
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the sentences are made of. Limits and concentrations in mg/L as Cl2 or as N,
+    temperatures in degrees C; None where not known; `silent`, `still`, `odd`, `due` name probes;
+    `machine` holds what the service said of each of its conditions."""
+
+    now: Estimate
+    residual_limit_mg_l: float
+    ammonia_limit_mg_l: float
+    ph_limits: Span
+    temperature_limits_c: Span
+    ph: float | None = None
+    temperature_c: float | None = None
+    ph_step: float | None = None
+    step_c: float | None = None
+    surplus_mg_l: float | None = None
+    ahead_mg_l: float | None = None
+    silent: Sequence[str] = ()
+    still: Sequence[str] = ()
+    odd: Sequence[str] = ()
+    due: Sequence[str] = ()
+    machine: Mapping[str, str] = field(default_factory=dict)
+
+
+def message_of(alarm: str, facts: Facts) -> str:
+    """The sentence for `alarm`."""
+    if alarm in _SENTENCES:
+        return _SENTENCES[alarm](facts)
+    return facts.machine.get(alarm) or "the service has not said anything about it yet"
+
+
+def _oxidant(facts: Facts) -> str:
+    now, limit_mg_l = facts.now, facts.residual_limit_mg_l
     low, middle, high = now.residual_mg_l
     if not now.sees and high <= limit_mg_l:  # nothing known is no figure to show
         return now.why_blind or "the ORP cannot be used"
@@ -33,11 +50,80 @@ def _oxidant(now: Estimate, limit_mg_l: float) -> str:
     )
 
 
-def _ammonia(now: Estimate, limit_mg_l: float) -> str:
-    if now.free_ammonia_mg_l is None:
+def _ammonia(facts: Facts) -> str:
+    if facts.now.free_ammonia_mg_l is None:
         return "un-ionised ammonia cannot be computed without pH and temperature"
-    low, middle, high = now.free_ammonia_mg_l
+    low, middle, high = facts.now.free_ammonia_mg_l
     return (
         f"un-ionised ammonia {middle:.2g} mg/L as N (90 % interval {low:.2g} to {high:.2g}), "
-        f"limit {limit_mg_l:g}"
+        f"limit {facts.ammonia_limit_mg_l:g}"
     )
+
+
+def _ammonia_ahead(facts: Facts) -> str:
+    if facts.now.free_ammonia_mg_l is None or facts.ahead_mg_l is None:
+        return "un-ionised ammonia cannot be forecast without pH and temperature"
+    return (
+        f"un-ionised ammonia within 24 h at its highest {facts.ahead_mg_l:.2g} mg/L as N, limit "
+        f"{facts.ammonia_limit_mg_l:g}, if pH and temperature stay"
+    )
+
+
+def _excess(facts: Facts) -> str:
+    if facts.surplus_mg_l is None:
+        return "the amount of neutraliser, or its strength, is not known"
+    return f"surplus of neutraliser by what was logged: {facts.surplus_mg_l:.2g} mg/L as Cl2"
+
+
+def _ph(facts: Facts) -> str:
+    low, high = facts.ph_limits
+    shown = "no usable pH reading" if facts.ph is None else f"pH {facts.ph:.2f}"
+    return f"{shown}; limits {low:g} to {high:g}"
+
+
+def _temperature(facts: Facts) -> str:
+    low, high = facts.temperature_limits_c
+    value = facts.temperature_c
+    shown = "no usable temperature reading" if value is None else f"{value:.1f} °C"
+    return f"{shown}; limits {low:g} to {high:g} °C"
+
+
+def _shock(facts: Facts) -> str:
+    ph = "pH not known" if facts.ph_step is None else f"pH {facts.ph_step:+.2f}"
+    warmth = "temperature not known" if facts.step_c is None else f"{facts.step_c:+.1f} °C"
+    return f"since the refill began: {ph}, {warmth}"
+
+
+def _running_on(facts: Facts) -> str:
+    if facts.temperature_c is None or facts.step_c is None:
+        return "the readings cannot tell whether water still comes"
+    return f"temperature {facts.step_c:+.1f} °C since the refill began"
+
+
+def _named(probes: Sequence[str], what: str, otherwise: str) -> str:
+    return f"{what}: {', '.join(probes)}" if probes else otherwise
+
+
+_SENTENCES: dict[str, Callable[[Facts], str]] = {
+    "residual-oxidant": _oxidant,
+    "residual-oxidant-possible": _oxidant,
+    "free-ammonia": _ammonia,
+    "free-ammonia-forecast": _ammonia_ahead,
+    "neutraliser-excess": _excess,
+    "ph": _ph,
+    "temperature": _temperature,
+    "refill-running-on": _running_on,
+    "refill-shock": _shock,
+    "refill-unannounced": lambda facts: (
+        "whether water was poured cannot be seen" if not facts.now.sees else "as the readings look"
+    ),
+    "probe-lost": lambda facts: _named(
+        facts.silent, "no usable reading from", "all probes speak"
+    ),
+    "probe-stuck": lambda facts: _named(facts.still, "standing still", "no probe stands still"),
+    "probe-implausible": lambda facts: _named(
+        facts.odd, "shows what no fish tank has", "all probes show what a tank can have"
+    ),
+    "calibration-due": lambda facts: _named(facts.due, "due", "no probe is due"),
+    "cannot-see": lambda facts: facts.now.why_blind or "the ORP can be used",
+}  # fmt: skip

@@ -1,70 +1,167 @@
 """All alarms of one tank together: conditions in, transitions out."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
-from afterfill.alarms.definitions import DEFINITIONS, Definition
-from afterfill.alarms.lifecycle import Memory, acknowledge, advance, shelve, state_of
-from afterfill.records import AlarmChange, AlarmCommand
+from afterfill.alarms import lifecycle
+from afterfill.alarms.definition import Definition
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.lifecycle import Memory, advance, state_of
+from afterfill.records import AlarmChange, AlarmCommand, Service
 
-Panel = Mapping[str, Memory]
+Conditions = Mapping[str, bool | None]
+_SLACK_S = 1.0  # a due time is met early rather than missed by rounding
+_OF_A_REFILL = ("water", "refill", "probe")  # groups in which one alarm can lead to another
 
 
-def fresh_panel() -> dict[str, Memory]:
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """`memories` of every alarm. `conditions` of the last judgement and `due_s`, when something
+    may change although they stay, spare most steps the work. `refill_s` names the refill under
+    watch and `first` the alarm that came first during it; both outlast the watch."""
+
+    memories: Mapping[str, Memory] = field(default_factory=dict)
+    conditions: Conditions = field(default_factory=dict)
+    due_s: float | None = None
+    refill_s: float | None = None
+    first: str | None = None
+
+    def active(self, name: str) -> bool:
+        """Whether the condition of an alarm holds, after its delays."""
+        memory = self.memories.get(name)
+        return memory is not None and memory.active
+
+
+def fresh_panel() -> Panel:
     """Every alarm normal."""
-    return {name: Memory() for name in DEFINITIONS}
+    return Panel({name: Memory() for name in DEFINITIONS})
 
 
 def judge(
     panel: Panel,
-    conditions: Mapping[str, bool | None],
+    conditions: Conditions,
     describe: Callable[[str], str],
     tank: str,
     time_s: float,
+    refill_s: float | None = None,
 ) -> tuple[Panel, list[AlarmChange]]:
     """The panel at `time_s` [s] and what changed. Alarms without a condition only age;
-    `describe` gives the message of the alarm that it is asked for."""
-    changes = []
-    after = dict(panel)
-    for name, definition in DEFINITIONS.items():
-        memory = panel.get(name, Memory())
-        condition = conditions.get(name, memory.active)
-        after[name] = advance(definition, memory, condition, time_s)
-        if _differs(memory, after[name]):
-            changes.append(_change(definition, after[name], tank, time_s, describe(name)))
-    return after, changes
+    `describe` gives the message of the alarm that it is asked for; `refill_s` names the refill
+    under watch, if any."""
+    same_refill = refill_s is None or refill_s == panel.refill_s
+    nothing_due = panel.due_s is None or time_s < panel.due_s - _SLACK_S
+    if same_refill and nothing_due and conditions == panel.conditions:
+        return panel, []
+    if not same_refill:
+        panel = replace(panel, refill_s=refill_s, first=None)
+    after = {
+        name: advance(definition, before, conditions.get(name, before.active), time_s)
+        for name, definition in DEFINITIONS.items()
+        for before in (panel.memories.get(name, Memory()),)
+    }
+    told = [name for name in DEFINITIONS if _tells(panel.memories.get(name, Memory()), after[name])]
+    first = panel.first if refill_s is None else panel.first or _first(panel, after, told)
+    panel = _due(replace(panel, memories=after, conditions=dict(conditions), first=first))
+    changes = [_change(panel, name, tank, time_s, describe(name)) for name in told]
+    return panel, changes
 
 
 def obey(panel: Panel, command: AlarmCommand, time_s: float) -> tuple[Panel, list[AlarmChange]]:
     """The panel after a person's command. A name that is no alarm changes nothing."""
     if command.alarm not in DEFINITIONS:
         return panel, []
-    memory = panel.get(command.alarm, Memory())
-    if command.action == "acknowledge":
-        now = acknowledge(memory)
-    else:
-        now = shelve(memory, time_s + 60.0 * (command.minutes or 0.0))
-    if not _differs(memory, now):
+    before = panel.memories.get(command.alarm, Memory())
+    now = _obeyed(before, command, time_s)
+    panel = _with(panel, {command.alarm: now})
+    if not _tells(before, now):
         return panel, []
-    definition = DEFINITIONS[command.alarm]
-    change = _change(definition, now, command.tank, time_s, f"{command.action} by a person")
-    return {**panel, command.alarm: now}, [change]
+    reason = f": {command.reason}" if command.reason else ""
+    said = f"{command.action} by a person{reason}"
+    return panel, [_change(panel, command.alarm, command.tank, time_s, said)]
 
 
-def _differs(before: Memory, after: Memory) -> bool:
-    seen_before = (state_of(before), before.known, before.active)
-    return seen_before != (state_of(after), after.known, after.active)
+def _obeyed(memory: Memory, command: AlarmCommand, time_s: float) -> Memory:
+    match command.action:
+        case "acknowledge":
+            return lifecycle.acknowledge(memory)
+        case "shelve":
+            return lifecycle.shelve(memory, time_s + 60.0 * (command.minutes or 0.0))
+        case "unshelve":
+            return lifecycle.unshelve(memory)
+        case "out-of-service":
+            return lifecycle.out_of_service(memory, time_s, command.reason)
+        case "return-to-service":
+            return lifecycle.return_to_service(memory)
 
 
-def _change(
-    definition: Definition, memory: Memory, tank: str, time_s: float, message: str
-) -> AlarmChange:
-    text = message if memory.known else f"cannot be judged now; {message}"
+def announced(panel: Panel, work: Service, time_s: float) -> tuple[Panel, list[AlarmChange]]:
+    """The panel after somebody told of `work`: what it makes meaningless is suppressed, counted
+    from `time_s` [s]. Silence never suppresses anything."""
+    before = {n: panel.memories.get(n, Memory()) for n in DEFINITIONS}
+    after = {}
+    for name, definition in DEFINITIONS.items():
+        span_s = definition.suppressed_s.get(work.what)
+        if span_s is not None:
+            why = f"{work.what} work was announced"
+            after[name] = lifecycle.suppress(before[name], time_s + span_s, why)
+    panel = _with(panel, after)
+    told = [name for name, memory in after.items() if _tells(before[name], memory)]
+    return panel, [
+        _change(panel, n, work.tank, time_s, _suppressed(after[n], time_s)) for n in told
+    ]
+
+
+def _suppressed(memory: Memory, time_s: float) -> str:
+    minutes = ((memory.suppressed_until_s or time_s) - time_s) / 60.0
+    return f"means nothing for {minutes:.0f} min: {memory.suppressed_why}; ends by itself"
+
+
+def _with(panel: Panel, memories: Mapping[str, Memory]) -> Panel:
+    """The panel with these memories; its conditions are forgotten, so that all is judged again."""
+    return _due(replace(panel, memories={**panel.memories, **memories}, conditions={}))
+
+
+def _due(panel: Panel) -> Panel:
+    times = [lifecycle.due_s(DEFINITIONS[name], m) for name, m in panel.memories.items()]
+    return replace(panel, due_s=min((t for t in times if t is not None), default=None))
+
+
+def _first(panel: Panel, after: Mapping[str, Memory], told: list[str]) -> str | None:
+    """Of what was raised at this step the gravest, in the order of the definitions."""
+    for name in told:
+        risen = after[name].active and not panel.active(name)
+        if risen and DEFINITIONS[name].group in _OF_A_REFILL:
+            return name
+    return None
+
+
+def _tells(before: Memory, after: Memory) -> bool:
+    seen_before = (state_of(before), before.known, before.active, before.reminded_s)
+    return seen_before != (state_of(after), after.known, after.active, after.reminded_s)
+
+
+def _change(panel: Panel, name: str, tank: str, time_s: float, message: str) -> AlarmChange:
+    memory, definition = panel.memories[name], DEFINITIONS[name]
     return AlarmChange(
         time_s,
         tank,
-        definition.name,
+        name,
         state_of(memory),
         definition.priority,
         memory.active,
-        text,
+        _told(definition, memory, time_s, message),
+        known=memory.known,
+        first_out=name == panel.first,
     )
+
+
+def _told(definition: Definition, memory: Memory, time_s: float, message: str) -> str:
+    if memory.out_since_s is not None:
+        days = (time_s - memory.out_since_s) / 86400.0
+        why = memory.out_why or "no reason given"
+        return f"out of service for {days:.0f} days ({why}): `return-to-service` brings it back"
+    if not memory.known:
+        return f"cannot be judged now; {message}"
+    if memory.latched:
+        return f"{message}; stays until acknowledged: {definition.latches}"
+    return message

@@ -1,29 +1,40 @@
 """`events.jsonl` of a recording: what people said, one JSON object a line, in order of time.
 
-Kinds refill, kit, service and dose carry the same keys as elsewhere; `acknowledge` and `shelve`
-carry `alarm` (and `minutes`). `logged` stands there only when it became known at another time.
+Kinds refill, kit, service, dose and calibration carry the same keys as elsewhere; `acknowledge`,
+`shelve`, `unshelve`, `out-of-service` and `return-to-service` carry `alarm` (and `minutes` or
+`reason`). `logged` stands there only when it became known at another time. `machine-state` is what
+the service found out about its machine: `name`, `holds` (true, false or null) and `detail`.
 """
 
 import json
 import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, get_args
 
 from afterfill.errors import PayloadError, RecordingError
-from afterfill.payloads import PAYLOADS, alarm_command_from, event_from
-from afterfill.records import AlarmCommand, Event, KitResult, known_since_s
+from afterfill.payloads import ALARM_ACTIONS, PAYLOADS, alarm_command_from, event_from
+from afterfill.records import (
+    AlarmAction,
+    AlarmCommand,
+    Calibration,
+    Event,
+    KitResult,
+    MachineCondition,
+    MachineState,
+    known_since_s,
+)
 from afterfill.sentences import nearest
 from afterfill.wire import rfc3339, to_line, to_wire, unix_s
 
-_ACTIONS: dict[str, Literal["acknowledge", "shelve"]] = {
-    "acknowledge": "acknowledge",
-    "shelve": "shelve",
-}
-_KINDS = [*PAYLOADS, *_ACTIONS]
+_ACTIONS: dict[str, AlarmAction] = {action: action for action in ALARM_ACTIONS}
+_MACHINE = "machine-state"
+_CONDITIONS: dict[str, MachineCondition] = {name: name for name in get_args(MachineCondition)}
+_KINDS = [*PAYLOADS, *_ACTIONS, _MACHINE]
+Recorded = Event | MachineState
 
 
-def read_events(path: Path, tank: str) -> list[Event]:
+def read_events(path: Path, tank: str) -> list[Recorded]:
     """The events, as they stand in the file; none when there is no file.
 
     Raises RecordingError with the line.
@@ -33,7 +44,7 @@ def read_events(path: Path, tank: str) -> list[Event]:
     return list(_read(path, tank))
 
 
-def _read(path: Path, tank: str) -> Iterator[Event]:
+def _read(path: Path, tank: str) -> Iterator[Recorded]:
     try:
         with path.open(encoding="utf-8-sig") as file:
             for number, line in enumerate(file, 1):
@@ -46,7 +57,7 @@ def _read(path: Path, tank: str) -> Iterator[Event]:
         raise RecordingError(f"{path}: cannot be read: {error}") from error
 
 
-def _event(line: str, tank: str) -> Event:
+def _event(line: str, tank: str) -> Recorded:
     payload = _object(line)
     kind = _popped(payload, "kind")
     time_s = unix_s(_popped(payload, "time"))
@@ -54,12 +65,26 @@ def _event(line: str, tank: str) -> Event:
     logged_s = None if logged is None else unix_s(logged)
     if kind not in _KINDS:
         raise PayloadError(f"'{kind}' is not a kind of event; {nearest(str(kind), _KINDS)}")
+    if kind == _MACHINE:
+        return _machine_state(payload, tank, time_s)
     if kind not in _ACTIONS:
         return event_from(kind, payload, tank=tank, time_s=time_s, logged_s=logged_s)
     alarm = _popped(payload, "alarm")
     return alarm_command_from(
         _ACTIONS[kind], payload, tank=tank, alarm=str(alarm), time_s=time_s, logged_s=logged_s
     )
+
+
+def _machine_state(payload: dict[str, Any], tank: str, time_s: float) -> MachineState:
+    name, holds = _popped(payload, "name"), _popped(payload, "holds")
+    detail = payload.pop("detail", "")
+    if name not in _CONDITIONS:
+        raise PayloadError(f"'{name}' is no state of a machine; {nearest(str(name), _CONDITIONS)}")
+    if not (holds is None or isinstance(holds, bool)):
+        raise PayloadError(f"machine-state: key 'holds' is {holds!r}; write true, false or null")
+    if payload or not isinstance(detail, str):
+        raise PayloadError("machine-state: only 'name', 'holds' and a text in 'detail' are known")
+    return MachineState(time_s, tank, _CONDITIONS[name], holds, detail)
 
 
 def _object(line: str) -> dict[str, Any]:
@@ -78,7 +103,7 @@ def _popped(payload: dict[str, Any], key: str) -> Any:  # noqa: ANN401 - JSON va
     return payload.pop(key)
 
 
-def write_events(path: Path, events: Iterable[Event]) -> int:
+def write_events(path: Path, events: Iterable[Recorded]) -> int:
     """Write `events`, sorted by time (and by when they became known), to `path`; their number."""
     partial = path.with_name(f"{path.name}.partial")
     count = 0
@@ -90,14 +115,17 @@ def write_events(path: Path, events: Iterable[Event]) -> int:
     return count
 
 
-def _recorded(event: Event) -> dict[str, Any]:
+def _recorded(event: Recorded) -> dict[str, Any]:
     wire = to_wire(event)
     kind = event.action if isinstance(event, AlarmCommand) else wire["kind"]
     payload = {k: v for k, v in wire.items() if k not in {"kind", "time", "tank", "logged"}}
     if isinstance(event, AlarmCommand):
         payload.pop("action")
-    if isinstance(event, KitResult | AlarmCommand):
+        payload = {k: v for k, v in payload.items() if v}
+    if isinstance(event, KitResult | Calibration):
         payload = {k: v for k, v in payload.items() if v is not None}
+    if isinstance(event, MachineState):
+        return {"time": wire["time"], "kind": kind, **payload}
     if event.logged_s is not None and event.logged_s != event.time_s:
         payload["logged"] = rfc3339(event.logged_s)
     return {"time": wire["time"], "kind": kind, **payload}

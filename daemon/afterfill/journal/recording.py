@@ -9,14 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from afterfill.errors import RecordingError
-from afterfill.journal.recorded_events import read_events, write_events
+from afterfill.journal.recorded_events import Recorded, read_events, write_events
 from afterfill.journal.recorded_readings import read_readings, write_readings
 from afterfill.journal.store import Journal
-from afterfill.records import EVENTS, Event, Input, Reading, Tick, known_since_s
+from afterfill.records import EVENTS, Input, MachineState, Reading, Tick, known_since_s
 from afterfill.wire import KIND_OF
 
 READINGS, EVENTS_FILE = "readings.csv", "events.jsonl"
-_EVENT_KINDS = [KIND_OF[event_type] for event_type in EVENTS]
+_RECORDED = (*EVENTS, MachineState)
+_EVENT_KINDS = [KIND_OF[event_type] for event_type in _RECORDED]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ def read_recording(
     return _merged(events, read_readings(folder / READINGS, tank, notice))
 
 
-def _merged(events: list[Event], readings: Iterator[Reading | Tick]) -> Iterator[Input]:
+def _merged(events: list[Recorded], readings: Iterator[Reading | Tick]) -> Iterator[Input]:
     position = 0
     for reading in readings:
         while position < len(events) and known_since_s(events[position]) <= reading.time_s:
@@ -75,7 +76,7 @@ def _readings(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterat
             yield entry.record
 
 
-def _events(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Event]:
+def _events(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Recorded]:
     for entry in journal.between(tank, from_s, to_s, kinds=_EVENT_KINDS):
-        if isinstance(entry.record, EVENTS):
+        if isinstance(entry.record, _RECORDED):
             yield entry.record

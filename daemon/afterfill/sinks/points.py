@@ -5,6 +5,8 @@ instant, and equal measurement, tags and time overwrite each other: their time c
 number, modulo 1000, in its nanoseconds. Sending an entry again still writes the same point.
 """
 
+from collections.abc import Mapping
+
 from afterfill.journal.store import Entry
 from afterfill.records import (
     AlarmChange,
@@ -36,6 +38,13 @@ def line_of(entry: Entry, host: str) -> str | None:
     return line(measurement, {"tank": entry.record.tank, "host": host, **tags}, fields, nanoseconds)
 
 
+def limit_lines(limits: Mapping[str, Mapping[str, float]], host: str, time_s: float) -> list[str]:
+    """Each tank's limits at `time_s` [Unix s], so that a dashboard need not type them."""
+    nanoseconds = round(time_s * 1000) * 1_000_000
+    points = [line("limit", {"tank": t, "host": host}, f, nanoseconds) for t, f in limits.items()]
+    return [point for point in points if point is not None]
+
+
 def _point(entry: Entry) -> _Point | None:
     match entry.record:
         case Reading() as reading:
@@ -51,7 +60,12 @@ def _point(entry: Entry) -> _Point | None:
         case Verdict() as verdict:
             return "verdict", {}, _verdict(verdict)
         case AlarmChange() as alarm:
-            fields: _Fields = {"state": alarm.state, "active": alarm.active}
+            fields: _Fields = {
+                "state": alarm.state,
+                "active": alarm.active,
+                "known": alarm.known,
+                "first_out": alarm.first_out,
+            }
             return "alarm", {"alarm": alarm.alarm, "priority": alarm.priority}, fields
         case Health() as health:
             return "health", {"component": health.component}, _health(health)

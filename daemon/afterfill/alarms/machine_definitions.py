@@ -1,0 +1,61 @@
+"""The alarms about the computer and what it delivers. Delays: our judgement."""
+
+from afterfill.alarms.definition import Definition
+
+_STALLED = Definition(
+    name="delivery-stalled",
+    group="machine",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=600.0,
+    off_delay_s=60.0,
+    why_delays="on: brokers and routers restart; off: one thing confirmed is delivery",
+    cause="broker, database or messages have confirmed nothing for minutes",
+    consequence="an alarm may not reach anybody",
+    time_to_respond="hours",
+    action=(
+        "`afterfill check` says what is the matter; look at the network, then at the server. "
+        "Nothing is lost meanwhile: the journal keeps it."
+    ),
+)
+_STORAGE_LOW = Definition(
+    name="storage-low",
+    group="machine",
+    severity="minor",
+    urgency="days",
+    on_delay_s=300.0,
+    off_delay_s=3600.0,
+    why_delays="another program's large file may come and go",
+    cause="the disk under the journal has less room than the journal will need",
+    consequence="in the end nothing can be recorded, and nothing judged",
+    time_to_respond="days",
+    action="free some space, or lower `[journal] max_mb`.",
+)
+_CLOCK_UNSURE = Definition(
+    name="clock-unsure",
+    group="machine",
+    severity="minor",
+    urgency="days",
+    on_delay_s=3600.0,
+    off_delay_s=0.0,
+    why_delays="on: after a power cut the network needs its time; off: set is set",
+    cause="nothing has set the clock since this start",
+    consequence="times may be wrong, intervals are not; what is old is not dropped",
+    time_to_respond="days",
+    action="connect to the network; `timedatectl` shows whether a time daemon runs.",
+)
+_POWER_LOW = Definition(
+    name="power-low",
+    group="machine",
+    severity="moderate",
+    urgency="days",
+    on_delay_s=0.0,
+    off_delay_s=0.0,
+    why_delays="none: the firmware keeps what happened since the boot",
+    cause="the Pi's supply voltage has fallen too low since it was started",
+    consequence="it may stop at any time, and spoil its card",
+    time_to_respond="days",
+    action="use the supply made for this Pi and a short thick cable; unplug what draws much.",
+    latches="a dip is over at once, its cause is not",
+)
+MACHINE = (_STALLED, _STORAGE_LOW, _CLOCK_UNSURE, _POWER_LOW)

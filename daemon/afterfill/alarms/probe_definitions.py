@@ -1,0 +1,80 @@
+"""The alarms about what the readings are worth, and when a probe is due. Delays: our judgement."""
+
+from afterfill.alarms.definition import Definition
+from afterfill.alarms.water_definitions import PROBE_IN_HAND_S
+
+_ORP_SETTLES_S = 3 * 3600.0  # as long as the inference lets a serviced probe settle
+
+_LOST = Definition(
+    name="probe-lost",
+    group="probe",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=15.0,
+    off_delay_s=30.0,
+    why_delays="after a restart the probes speak one after the other",
+    cause="a probe has given no usable reading for several intervals",
+    consequence="a carry-over may pass unseen",
+    time_to_respond="before the next refill",
+    action="look at the probe's cable, port and power; `afterfill probe read` shows what it says.",
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+_STUCK = Definition(
+    name="probe-stuck",
+    group="probe",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=0.0,
+    off_delay_s=60.0,
+    why_delays="none on: its rule has waited for hours already",
+    cause="a probe shows the same figure, to the last digit, for longer than water does",
+    consequence="what it shows is not the tank: a carry-over may pass unseen",
+    time_to_respond="before the next refill",
+    action="power the probe off and on; look for a frozen stream; move it and see if it follows.",
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+_IMPLAUSIBLE = Definition(
+    name="probe-implausible",
+    group="probe",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=60.0,
+    off_delay_s=300.0,
+    why_delays="on: a single odd reply is a matter of the line; off: a loose plug comes and goes",
+    cause="a probe shows what no fish tank has: broken, dry, unplugged or with a wrong setting",
+    consequence="what hangs on it cannot be judged",
+    time_to_respond="before the next refill",
+    action="look whether it hangs in the water; check plug, glass and `offset`; calibrate it.",
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+_CANNOT_SEE = Definition(
+    name="cannot-see",
+    group="probe",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=300.0,
+    off_delay_s=300.0,
+    why_delays="on: a reading or two may be missing; off: sight that stays is sight",
+    cause="the ORP cannot be used to look for disinfectant now",
+    consequence="no alarm can be raised for a carry-over: this is not an all-clear",
+    time_to_respond="before the next refill",
+    action="treat refills as unwatched: test with DPD after each, until the reason has gone.",
+    suppressed_s={"probe": _ORP_SETTLES_S},
+)
+_CALIBRATION_DUE = Definition(
+    name="calibration-due",
+    group="upkeep",
+    severity="minor",
+    urgency="days",
+    on_delay_s=0.0,
+    off_delay_s=0.0,
+    why_delays="none: it counts days",
+    cause="a probe was neither calibrated nor serviced for long",
+    consequence="pH drifts, and with it the ammonia figure; a dirty ORP probe answers late",
+    time_to_respond="days",
+    action=(
+        "clean it as its maker says, hold it in its standards, and say so: `afterfill log service "
+        "--what probe`."
+    ),
+)
+PROBE = (_LOST, _STUCK, _IMPLAUSIBLE, _CANNOT_SEE, _CALIBRATION_DUE)

@@ -1,0 +1,181 @@
+"""The alarms about the water and about how it is poured.
+
+The figures of delay are our own judgement unless a source stands beside them; they are kept in
+tables like this one, so that a keeper can argue with them. That pH and temperature should not
+step in a refill is common practice, no source.
+"""
+
+from afterfill.alarms.definition import Definition
+
+PROBE_IN_HAND_S = 3600.0  # cleaned, held in two standards, rinsed, back: our judgement
+_TANK_WORK_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
+
+RESIDUAL_OXIDANT = Definition(
+    name="residual-oxidant",
+    group="water",
+    severity="severe",
+    urgency="minutes",
+    on_delay_s=0.0,
+    off_delay_s=600.0,
+    why_delays=(
+        "none on: noise is weighed before the probability is given, and minutes count; off: the "
+        "probability wavers while a residual fades"
+    ),
+    cause="disinfectant of the source water is in the tank: neutraliser absent, short or used up",
+    consequence="gill damage; fish gasp, dart or lie on the bottom, and can die within hours",
+    time_to_respond="minutes",
+    action=(
+        "stop the refill; dose neutraliser for the whole tank's water, as its label says; run "
+        "strong aeration; confirm with a DPD total-chlorine test. Do not add raw water, and do "
+        "not mix chemicals. Ask a vet about fish that suffer."
+    ),
+    latches="gills show their harm hours after the residual has gone: somebody must look",
+)
+_RESIDUAL_POSSIBLE = Definition(
+    name="residual-oxidant-possible",
+    group="water",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=300.0,
+    off_delay_s=900.0,
+    why_delays="on: the first readings of a watch swing; off: a probability between two words",
+    cause="a residual over the limit is possible, and neither sure nor ruled out",
+    consequence="if it is there, gill damage",
+    time_to_respond="an hour",
+    action="test with DPD, total chlorine, and log the result; aerate; wait for the next word.",
+)
+FREE_AMMONIA = Definition(
+    name="free-ammonia",
+    group="water",
+    severity="severe",
+    urgency="hours",
+    on_delay_s=300.0,
+    off_delay_s=900.0,
+    why_delays="a pH reading that jumps moves the figure at once, the water does not",
+    cause="total ammonia times its toxic share at this pH and temperature is over the limit",
+    consequence="gill and nerve damage, faster in warm and alkaline water",
+    time_to_respond="an hour",
+    action=(
+        "stop feeding; confirm with a total-ammonia test; change part of the water with treated "
+        "water of the same pH and temperature. Do not raise pH or temperature. Ask a vet about "
+        "fish that suffer."
+    ),
+    suppressed_s={"probe": PROBE_IN_HAND_S},  # the pH is that of a standard
+)
+_AMMONIA_FORECAST = Definition(
+    name="free-ammonia-forecast",
+    group="water",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=1800.0,
+    off_delay_s=3600.0,
+    why_delays="it is worked out every half hour: two in a row",
+    cause="as the filter is believed to work, un-ionised ammonia passes its limit within a day",
+    consequence="gill and nerve damage from then on",
+    time_to_respond="within the day",
+    action=(
+        "feed less or nothing today; confirm with a total-ammonia test and log it; plan a change "
+        "with treated water (`afterfill plan`)."
+    ),
+    suppressed_s={"probe": PROBE_IN_HAND_S + 1800.0},  # and until it is worked out again
+)
+_NEUTRALISER_EXCESS = Definition(
+    name="neutraliser-excess",
+    group="water",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=0.0,
+    off_delay_s=0.0,
+    why_delays="none: it is arithmetic of what was logged",
+    cause="more than twice what the whole tank full of the strongest source water would need",
+    consequence="some agents take up oxygen (common practice, no source); fish may gasp",
+    time_to_respond="an hour",
+    action="run strong aeration; dose no more; check the bottle's strength and what you logged.",
+)
+_PH = Definition(
+    name="ph",
+    group="water",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=900.0,
+    off_delay_s=900.0,
+    why_delays="fish bear a quarter of an hour; lights, feeding and bubbles move a probe for less",
+    cause="pH lies outside the tank's limits",
+    consequence="stress; ammonia grows more toxic as pH rises, some metals as it falls",
+    time_to_respond="hours",
+    action=(
+        "check with a second method; look at aeration and the source water's alkalinity. Correct "
+        "slowly, by changing water, never by pouring in acid or base."
+    ),
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+_TEMPERATURE = Definition(
+    name="temperature",
+    group="water",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=600.0,
+    off_delay_s=900.0,
+    why_delays="a litre of tank water moves slowly: ten minutes are no accident of the probe",
+    cause="temperature lies outside the tank's limits: heater, chiller, room or refill",
+    consequence="stress; too warm, and the water holds little oxygen",
+    time_to_respond="hours",
+    action=(
+        "feel the water; look at the heater and its plug; unplug a heater that does not switch "
+        "off. Bring it back slowly; aerate when it is warm."
+    ),
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+WATER = (
+    RESIDUAL_OXIDANT, _RESIDUAL_POSSIBLE, FREE_AMMONIA, _AMMONIA_FORECAST, _NEUTRALISER_EXCESS,
+    _PH, _TEMPERATURE,
+)  # fmt: skip
+
+_RUNNING_ON = Definition(
+    name="refill-running-on",
+    group="refill",
+    severity="severe",
+    urgency="minutes",
+    on_delay_s=60.0,
+    off_delay_s=600.0,
+    why_delays="on: two readings in a row; off: a heater pulls the temperature about",
+    cause="the tank still drifts towards the source's temperature after the announced refill",
+    consequence="more raw water than the dose was for, and a flood",
+    time_to_respond="minutes",
+    action="go and look: close the valve or pull the pump's plug; then dose for what came.",
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+_SHOCK = Definition(
+    name="refill-shock",
+    group="refill",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=120.0,
+    off_delay_s=0.0,
+    why_delays="on: inflow that meets the probe before it has mixed",
+    cause="one refill moved pH or temperature by more than fish should bear at once",
+    consequence="stress, and sickness in the days after",
+    time_to_respond="an hour",
+    action="pour the rest slowly or not at all; watch the fish; temper the next refill's water.",
+    latches="it is over when the pour is, its harm is not",
+    suppressed_s={"probe": PROBE_IN_HAND_S},
+)
+_UNANNOUNCED = Definition(
+    name="refill-unannounced",
+    group="refill",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=0.0,
+    off_delay_s=0.0,
+    why_delays="none: a refill is reported once it is more likely than not",
+    cause="the readings look like a refill that nobody announced: a valve, an automation, a hand",
+    consequence="water may have come without neutraliser, and is judged with less sight",
+    time_to_respond="an hour",
+    action=(
+        "ask who poured, and log it (`afterfill log refill`); if nobody did, look at the valves; "
+        "test with DPD."
+    ),
+    latches="the watch ends by itself, the question who poured does not",
+    suppressed_s={"feeding": _TANK_WORK_S, "cleaning": _TANK_WORK_S, "probe": PROBE_IN_HAND_S},
+)
+REFILL = (_RUNNING_ON, _SHOCK, _UNANNOUNCED)

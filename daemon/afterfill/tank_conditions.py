@@ -1,0 +1,210 @@
+"""Which alarm conditions hold on one tank, from what is believed and remembered of it."""
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+from afterfill.alarms import rules
+from afterfill.inference import ammonia, history, prior
+from afterfill.inference.belief import Belief
+from afterfill.inference.estimate import blind_because, free_ammonia_of, p_over_limit
+from afterfill.inference.watch import Watch
+from afterfill.inference.water import ph_at, temperature_at
+from afterfill.planning import practice
+from afterfill.tank_setup import TankSetup
+from afterfill.tank_state import PourNotes, TankState
+
+_AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
+_AHEAD_H = (1.0, 3.0, 6.0, 12.0, 24.0)
+_BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
+_MIXED_S = 600.0  # after the announced end; common practice, no source
+MACHINE = ("delivery-stalled", "storage-low", "clock-unsure", "power-low")
+
+
+class ProbeTrouble(NamedTuple):
+    """The quantities whose probe is silent, stands still, or shows what no tank has."""
+
+    silent: tuple[str, ...]
+    still: tuple[str, ...]
+    odd: tuple[str, ...]
+
+
+def noted(state: TankState, time_s: float) -> TankState:
+    """The state with what the alarms need to remember after a step."""
+    watching, notes = state.belief.watch, state.pour
+    if watching is not None:
+        if notes is None or notes.zero_s != watching.zero_s:
+            notes = _notes(state.belief, watching)
+        if notes.ended_c is None and _has_ended(watching, time_s):
+            notes = replace(notes, ended_c=temperature_at(state.belief, time_s))
+        if notes is not state.pour:
+            state = replace(state, pour=notes)
+    if time_s - state.ahead_s >= _AHEAD_EVERY_S or state.ahead_mg_l is None:
+        ahead_mg_l = highest_ammonia_mg_l(state.belief, time_s)
+        if ahead_mg_l is not None or state.ahead_mg_l is not None:
+            state = replace(state, ahead_mg_l=ahead_mg_l, ahead_s=time_s)
+    return state
+
+
+def _notes(belief: Belief, watching: Watch) -> PourNotes:
+    from_s, to_s = (watching.zero_s - before_s for before_s in _BEFORE_S)
+    ph = history.middle(history.span(belief.history, from_s, to_s)[:, history.PH])
+    return PourNotes(watching.zero_s, ph, watching.tank_c)
+
+
+def _has_ended(watching: Watch, time_s: float) -> bool:
+    minutes = watching.pour.minutes
+    if minutes is None or not watching.pour.announced:
+        return False
+    return time_s >= watching.pour.time_s + 60.0 * minutes + _MIXED_S
+
+
+def highest_ammonia_mg_l(belief: Belief, time_s: float) -> float | None:
+    """Highest median of un-ionised ammonia within a day [mg/L as N] at the present pH and
+    temperature, nothing poured; None when these are not known. Each member of the ensemble nears
+    its steady state for good, so a few hours of the day are enough to look at."""
+    medians = []
+    if ph_at(belief, time_s) is None or temperature_at(belief, time_s) is None:
+        return None
+    for hours in _AHEAD_H:
+        then = replace(belief, ammonia=ammonia.aged(belief.ammonia, 3600.0 * hours))
+        nh3 = free_ammonia_of(then, time_s)
+        if nh3 is not None:
+            medians.append(nh3.q50)
+    return max(medians, default=None)
+
+
+def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str, bool | None]:
+    """Every alarm's condition at `time_s` [s]; those of the machine only where it is told."""
+    belief, active = state.belief, state.alarms.active
+    watching = belief.watch
+    sees = blind_because(belief, time_s) is None
+    p_now, p_ever = p_over_limit(belief, time_s), 0.0 if watching is None else watching.p_ever
+    nh3 = free_ammonia_of(belief, time_s)
+    nh3_mg_l = None if nh3 is None else nh3.q50
+    oxidant = rules.residual_oxidant(p_now, p_ever, sees, active("residual-oxidant"))
+    possible = watching is not None and watching.said == "possible"
+    trouble = probe_trouble(setup, state, time_s)
+    limit_mg_l = setup.free_ammonia_limit_mg_l
+    found: dict[str, bool | None] = {
+        "residual-oxidant": oxidant,
+        "residual-oxidant-possible": rules.residual_possible(
+            p_now, possible, sees, oxidant is True
+        ),
+        "free-ammonia": rules.free_ammonia(nh3_mg_l, limit_mg_l, active("free-ammonia")),
+        "free-ammonia-forecast": rules.free_ammonia_forecast(
+            nh3_mg_l, state.ahead_mg_l, limit_mg_l, active("free-ammonia-forecast")
+        ),
+        "neutraliser-excess": rules.neutraliser_excess(
+            surplus_mg_l(setup, state, time_s), setup.inference.water.residual_max_mg_l
+        ),
+        "ph": rules.outside(
+            ph_at(belief, time_s), setup.ph_limits, rules.PH_DEADBAND, active("ph")
+        ),
+        "temperature": rules.outside(
+            temperature_at(belief, time_s), setup.temperature_limits_c,
+            rules.TEMPERATURE_DEADBAND_C, active("temperature"),
+        ),
+        "probe-lost": bool(trouble.silent),
+        "probe-stuck": _of_probes(trouble.still, trouble.silent),
+        "probe-implausible": _of_probes(trouble.odd, trouble.silent),
+        "cannot-see": not sees,
+        "calibration-due": bool(due_probes(state, time_s)),
+    }  # fmt: skip
+    found.update(_of_refill(setup, state, time_s, sees))
+    if setup.tells_machine:
+        for name in MACHINE:
+            told = state.machine.get(name)
+            found[name] = None if told is None else told.holds
+    return found
+
+
+def _of_refill(
+    setup: TankSetup, state: TankState, time_s: float, sees: bool
+) -> dict[str, bool | None]:
+    watching = state.belief.watch
+    if watching is None or not watching.reported:
+        return {
+            "refill-running-on": False,
+            "refill-shock": False,
+            "refill-unannounced": False if sees else None,
+        }
+    announced = watching.pour.announced
+    return {
+        "refill-running-on": _runs_on(setup, state, watching, time_s) if announced else False,
+        "refill-shock": _shocks(state, watching, time_s),
+        "refill-unannounced": not announced,
+    }
+
+
+def _runs_on(setup: TankSetup, state: TankState, watching: Watch, time_s: float) -> bool | None:
+    pour, notes = watching.pour, state.pour
+    if notes is None:
+        return None
+    share = None if pour.litres is None else min(pour.litres / setup.inference.litres, 1.0)
+    now_c = temperature_at(state.belief, time_s)
+    return rules.running_on(notes.before_c, notes.ended_c, now_c, pour.water.temperature_c, share)
+
+
+def _shocks(state: TankState, watching: Watch, time_s: float) -> bool | None:
+    if time_s > watching.poured_by_s + rules.SHOCK_LASTS_S:
+        return False
+    return rules.refill_shock(
+        *steps_of(state, time_s), practice.PH_STEP, practice.TEMPERATURE_STEP_C
+    )
+
+
+def steps_of(state: TankState, time_s: float) -> tuple[float | None, float | None]:
+    """How far pH and temperature [degrees C] have moved since the refill began."""
+    notes = state.pour
+    if notes is None:
+        return None, None
+    ph, warmth_c = ph_at(state.belief, time_s), temperature_at(state.belief, time_s)
+    ph_known = ph is not None and notes.ph_before is not None
+    warmth_known = warmth_c is not None and notes.before_c is not None
+    return (
+        ph - notes.ph_before if ph_known else None,  # type: ignore[operator]
+        warmth_c - notes.before_c if warmth_known else None,  # type: ignore[operator]
+    )
+
+
+def surplus_mg_l(setup: TankSetup, state: TankState, time_s: float) -> float | None:
+    """Surplus of neutraliser by what was logged [mg/L as Cl2], used up by air and bacteria."""
+    book = state.book
+    if setup.inference.mg_cl2_per_ml is None or time_s < book.unknown_until_s:
+        return None
+    if book.surplus_mg_l == 0.0:
+        return 0.0
+    hours = (time_s - book.time_s) / 3600.0
+    return book.surplus_mg_l * math.exp(-prior.K_SURPLUS_PER_H * hours)
+
+
+def probe_trouble(setup: TankSetup, state: TankState, time_s: float) -> ProbeTrouble:
+    """What is the matter with the probes."""
+    silent, still, odd = [], [], []
+    fine = state.belief.sight.finest_mv < 0.5  # as the inference tells a fine probe
+    for quantity, heard in state.heard.items():
+        every_s = setup.every_s.get(quantity)  # type: ignore[call-overload]
+        if every_s is not None and time_s - heard.heard_s > rules.silence_allowed_s(every_s):
+            silent.append(quantity)
+        elif heard.odd:
+            odd.append(quantity)
+        elif time_s - heard.since_s > rules.still_allowed_s(quantity, fine) and heard.since_s:
+            still.append(quantity)
+    return ProbeTrouble(tuple(silent), tuple(still), tuple(odd))
+
+
+def _of_probes(these: tuple[str, ...], silent: tuple[str, ...]) -> bool | None:
+    """Of a probe that is silent nobody knows whether it is sound."""
+    if these:
+        return True
+    return None if silent else False
+
+
+def due_probes(state: TankState, time_s: float) -> list[str]:
+    """The probes that were not looked after for long."""
+    return [
+        quantity
+        for quantity, every_s in rules.CALIBRATE_EVERY_S.items()
+        if time_s - state.maintained_s.get(quantity, time_s) > every_s
+    ]

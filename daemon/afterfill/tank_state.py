@@ -1,0 +1,61 @@
+"""All that is remembered of one tank between two records."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from afterfill.alarms import panel
+from afterfill.inference.belief import Belief
+from afterfill.records import MachineState
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What a probe said last. `heard_s`: when it last gave a usable reading, or was first waited
+    for; `since_s`: since when it has shown `value`; `odd`: its last answer is none that such a
+    probe can give in a fish tank."""
+
+    heard_s: float
+    value: float | None = None
+    since_s: float = 0.0
+    odd: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PourNotes:
+    """What the alarms remember of the refill under watch, which `zero_s` names. pH and
+    temperature before it, and the temperature when it was to have ended and mixed."""
+
+    zero_s: float
+    ph_before: float | None = None
+    before_c: float | None = None
+    ended_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NeutraliserBook:
+    """Arithmetic of what was logged: surplus of neutraliser in the tank [mg/L as Cl2] at `time_s`.
+    An amount that nobody knows makes it unknown until `unknown_until_s`."""
+
+    surplus_mg_l: float = 0.0
+    time_s: float = 0.0
+    unknown_until_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class TankState:
+    """`told_s`: time of the last estimate that was given out; `waiting_s`: since when other
+    readings wait for the ORP to make a step with; `maintained_s`: when each probe was last
+    calibrated or serviced, or first met; `ahead_mg_l`: un-ionised ammonia at its highest within a
+    day [mg/L as N], worked out at `ahead_s`."""
+
+    belief: Belief = field(default_factory=Belief)
+    alarms: panel.Panel = field(default_factory=panel.fresh_panel)
+    heard: Mapping[str, Heard] = field(default_factory=dict)
+    told_s: float | None = None
+    waiting_s: float | None = None
+    maintained_s: Mapping[str, float] = field(default_factory=dict)
+    machine: Mapping[str, MachineState] = field(default_factory=dict)
+    book: NeutraliserBook = field(default_factory=NeutraliserBook)
+    pour: PourNotes | None = None
+    ahead_mg_l: float | None = None
+    ahead_s: float = 0.0
