@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 
 from afterfill.journal.store import Journal
-from servers import Broker
+from servers import Broker, Engine
 
 
 @pytest.fixture(scope="module")
@@ -25,3 +25,17 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
 def journal(tmp_path: Path) -> Iterator[Journal]:
     with Journal.open(tmp_path / "journal.db") as opened:
         yield opened
+
+
+@pytest.fixture(scope="module")
+def engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    with Engine(tmp_path_factory.mktemp("engine")) as server:
+        assert isinstance(server, Engine)
+        yield server
+
+
+@pytest.fixture
+def database(engine: Engine) -> Engine:
+    engine.query('DROP DATABASE "afterfill"')
+    engine.query('CREATE DATABASE "afterfill"')
+    return engine

@@ -48,6 +48,7 @@ def _findings(
     config: "Config", journal_path: Path, path: Path, send_test: bool
 ) -> "Iterator[Finding]":
     from afterfill.cli.check_machine import clock_finding, disk_finding
+    from afterfill.cli.check_outbox import outbox_findings
     from afterfill.cli.check_ports import port_findings
     from afterfill.cli.check_service import delivery_findings, service_finding
     from afterfill.cli.finding import Finding
@@ -61,6 +62,7 @@ def _findings(
     if not plans:
         yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
     yield from delivery_findings(config, send_test=send_test)
+    yield from outbox_findings(config, journal_path)
     yield clock_finding()
     yield disk_finding(config.journal, journal_path)
     yield service_finding(config, journal_path)

@@ -27,7 +27,7 @@ def prune(db: sqlite3.Connection, now_s: float, keep_days: float, max_mb: float)
     by_age = min(_last_old(db, now_s - 86400 * keep_days), _barrier(db))
     rows = _delete_until(db, by_age)
     forced = Dropped()
-    while _used_bytes(db) > max_mb * 1e6 and (seq := _nth_oldest(db, _CHUNK)):
+    while used_bytes(db) > max_mb * 1e6 and (seq := _nth_oldest(db, _CHUNK)):
         forced = _added(forced, db, seq)
     db.execute("PRAGMA incremental_vacuum").fetchall()
     db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
@@ -89,7 +89,8 @@ def _delete_until(db: sqlite3.Connection, seq: int) -> int:
             return gone
 
 
-def _used_bytes(db: sqlite3.Connection) -> int:
+def used_bytes(db: sqlite3.Connection) -> int:
+    """Bytes that the tables take, without free pages."""
     pages, free, size = (
         db.execute(f"PRAGMA {name}").fetchone()[0]
         for name in ("page_count", "freelist_count", "page_size")

@@ -17,6 +17,7 @@ from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
 from afterfill.journal.codec import body_of, compact, record_of
+from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
 from afterfill.records import Event, Record, Stamp
@@ -332,6 +333,12 @@ class Journal:
         """Drop what is older than `keep_days` or beyond `max_mb`; see `retention.prune`."""
         with one_sentence(self.path):
             return prune(self._db, now_s, keep_days, max_mb)
+
+    def days_until_lost(self, cursor: str, max_mb: float) -> float | None:
+        """Days [d] until the bound on bytes drops what the sink `cursor` has not delivered, if it
+        delivers nothing meanwhile; None if nobody can say."""
+        with one_sentence(self.path):
+            return days_until_lost(self._db, self.cursor(cursor), max_mb)
 
     def size_bytes(self) -> int:
         """Bytes that the journal's files take on the disk."""

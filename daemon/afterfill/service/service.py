@@ -21,6 +21,7 @@ from afterfill.service.supervision import Worker, supervise
 from afterfill.service.systemd_notify import attend
 from afterfill.service.threads import Turns, Work, fold_for_ever, sample_for_ever
 from afterfill.sinks.health import SinkHealth
+from afterfill.tank_setup import tank_setup
 
 _log = logging.getLogger(__name__)
 _STOP_WITHIN_S = 4.5  # the service manager's patience is 5 s
@@ -99,13 +100,25 @@ def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
         from afterfill.sinks.influx import InfluxSink
 
         sinks["influxdb"] = InfluxSink(
-            journal_path, config.influxdb, clock.stamp, socket.gethostname()
-        )
+            journal_path, config.influxdb, clock.stamp, socket.gethostname(),
+            limits=_limits(config), max_mb=config.journal.max_mb,
+        )  # fmt: skip
     if config.notify:
         from afterfill.service.reaching import reaching
 
         sinks |= reaching(config, journal_path, clock)
     return sinks
+
+
+def _limits(config: Config) -> dict[str, dict[str, float]]:
+    setups = {tank: tank_setup(config, tank) for tank in config.tank}
+    return {
+        tank: {
+            "residual_oxidant_mg_l": setup.inference.limit_mg_l,
+            "free_ammonia_mg_l": setup.free_ammonia_limit_mg_l,
+        }
+        for tank, setup in setups.items()
+    }
 
 
 def _service_manager(
