@@ -1,6 +1,7 @@
 """What the service manager is told: ready, stopping, how it goes, and that the core goes on.
 
-The protocol is a datagram of lines to the socket that $NOTIFY_SOCKET names (sd_notify(3), from memory).
+The protocol is a datagram of lines to the socket that $NOTIFY_SOCKET names (sd_notify(3), from
+memory).
 Without that variable, or when nobody listens, nothing happens: the service runs all the same.
 """
 
