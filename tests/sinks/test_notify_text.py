@@ -20,6 +20,7 @@ from afterfill.sinks.notify_text import (
     steps_of,
     subject_of,
     text_of,
+    title_of,
 )
 
 RAISED_S = datetime(2026, 3, 1, 13, 5, tzinfo=UTC).timestamp()
@@ -162,7 +163,7 @@ def test_verdicts() -> None:
         ),
         (
             one(replace(OXIDANT, tank="the-very-long-tank-behind-the-sofa", alarm="refill-shock")),
-            "HIGH the-very-long-tank-behind-the-sofa: refill shock",
+            "HIGH the-very-long-tank-behind-the-sofa: the refill's water…",
         ),
     ],
 )
@@ -187,6 +188,7 @@ def test_every_alarm_says_what_to_do_first(alarm: str) -> None:
     assert definition.action.startswith(first)
     assert f"Time to act: {definition.time_to_respond}." in text
     assert "Do first: do not" not in text
+    assert title_of(alarm) != alarm.replace("-", " "), "it has plain words of its own"
 
 
 def test_an_alarm_that_is_not_known_here_is_told_all_the_same() -> None:
@@ -204,6 +206,7 @@ def test_an_alarm_that_is_not_known_here_is_told_all_the_same() -> None:
             Steps("do a", "do b", "c, and do not d"),
         ),
         ("dose 0.5 mL; wait", Steps("dose 0.5 mL", "wait", "")),
+        ("do a; then b; c. Do d slowly.", Steps("do a", "b; c. Do d slowly", "")),
         ("do a.", Steps("do a", "", "")),
         ("do not a; do b. Do not c.", Steps("do b", "", "a; c")),
         ("", Steps("", "", "")),

@@ -5,7 +5,7 @@ is, since when, why, and what would change the picture. A phone shows the beginn
 """
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -25,10 +25,21 @@ _TITLES = {
     "neutraliser-excess": "too much neutraliser",
     "ph": "pH outside its limits",
     "temperature": "temperature outside its limits",
+    "refill-shock": "the refill's water differs much",
+    "refill-unannounced": "water came that nobody announced",
+    "refill-running-on": "the refill does not stop",
     "probe-lost": "a probe is silent",
+    "probe-stuck": "a probe stands still",
+    "probe-implausible": "a probe says what cannot be",
     "cannot-see": "refills go unwatched",
+    "calibration-due": "a probe is due for calibration",
+    "delivery-stalled": "nothing is delivered",
+    "storage-low": "the disk is nearly full",
+    "clock-unsure": "the clock is not set",
+    "power-low": "the Pi's power is low",
 }
-_WATER = frozenset(list(_TITLES)[:4])  # what is said of these has an interval and a probability
+# What is said of these has an interval and a probability.
+_WATER = ("residual-oxidant", "residual-oxidant-possible", "free-ammonia", "free-ammonia-forecast")
 
 # What a home kit sees (0.1 mg/L of chlorine): common practice, no source.
 _CHLORINE_TEST = (
@@ -46,6 +57,7 @@ _CHANGES = {
     "residual-oxidant-possible": _CHLORINE_TEST,
     "free-ammonia": _AMMONIA_TEST,
     "free-ammonia-forecast": _AMMONIA_TEST,
+    "refill-unannounced": _CHLORINE_TEST,
     "ph": "a pH test of the tank with another instrument",
     "temperature": "a thermometer in the tank",
     "probe-lost": "`afterfill probe read`: it asks the probe now",
@@ -237,9 +249,18 @@ def steps_of(action: str) -> Steps:
     do = [c for c in wanted if c not in do_not]
     return Steps(
         do[0] if do else "",
-        "; ".join(do[1:]),
+        _joined(do[1:]),
         "; ".join(c[len("do not ") :] for c in do_not),
     )
+
+
+def _joined(clauses: Sequence[str]) -> str:
+    """As they stood: a clause that begins a sentence begins one again."""
+    text = ""
+    for clause in clauses:
+        between = ". " if clause[:1].isupper() else "; "
+        text += (between if text else "") + clause
+    return text.removeprefix("then ")
 
 
 def span(seconds: float) -> str:
