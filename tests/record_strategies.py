@@ -6,12 +6,14 @@ from afterfill.records import (
     QUANTITIES,
     AlarmChange,
     AlarmCommand,
+    Calibration,
     Dose,
     Estimate,
     Event,
     Evidence,
     Health,
     KitResult,
+    MachineState,
     Quantiles,
     Reading,
     Record,
@@ -93,7 +95,37 @@ alarm_commands = st.builds(
     st.floats(0.1, 1000),
     known_from,
 )
-events: st.SearchStrategy[Event] = st.one_of(refills, kits, doses, services, alarm_commands)
+taken_out = st.builds(
+    lambda time_s, tank, alarm, reason, logged_s: AlarmCommand(
+        time_s, tank, alarm, "out-of-service", None, logged_s, reason
+    ),
+    times_s,
+    tanks,
+    alarm_names,
+    st.text(min_size=3, max_size=30),
+    known_from,
+)
+calibrations = st.builds(
+    Calibration,
+    times_s,
+    tanks,
+    st.sampled_from(QUANTITIES),
+    texts,
+    st.none() | numbers,
+    st.none() | numbers,
+    known_from,
+)
+events: st.SearchStrategy[Event] = st.one_of(
+    refills, kits, doses, services, calibrations, alarm_commands, taken_out
+)
+machine_states = st.builds(
+    MachineState,
+    times_s,
+    tanks,
+    st.sampled_from(["storage-low", "power-low"]),
+    st.none() | st.booleans(),
+    texts,
+)
 outputs = st.one_of(
     st.builds(
         Estimate,
@@ -132,6 +164,8 @@ outputs = st.one_of(
         st.just("high"),
         st.booleans(),
         texts,
+        st.booleans(),
+        st.booleans(),
     ),
     st.builds(
         Health,
@@ -145,5 +179,5 @@ outputs = st.one_of(
     ),
 )
 records: st.SearchStrategy[Record] = st.one_of(
-    readings, st.builds(Tick, times_s, tanks), events, outputs
+    readings, st.builds(Tick, times_s, tanks), events, machine_states, outputs
 )

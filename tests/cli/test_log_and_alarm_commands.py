@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
 from cli_room import afterfill, alarm, inbox, lines_of, reading, record, write_config
 
@@ -127,13 +128,10 @@ def test_the_list_has_every_alarm_in_the_standards_words(tmp_path: Path, config:
         reading(time.time() - 5),
     )
     rows = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
-    assert [(row["alarm"], row["state"]) for row in rows] == [
-        ("residual-oxidant", "acknowledged"),
-        ("free-ammonia", "normal"),
-        ("probe-lost", "normal"),
-        ("cannot-see", "normal"),
-    ]
-    assert [row["note"] for row in rows] == [None] * 4
+    assert [row["alarm"] for row in rows] == list(DEFINITIONS)
+    assert rows[0]["state"] == "acknowledged"
+    assert {row["state"] for row in rows[1:]} == {"normal"}
+    assert {row["note"] for row in rows} == {None}
     text = afterfill("alarm", "list", "--config", config).stdout
     assert "acknowledged (condition holds)" in text
     assert "message of residual-oxidant" in text
@@ -175,6 +173,51 @@ def test_an_alarm_is_acknowledged_and_shelved_through_the_inbox(
     ]
 
 
+def test_an_alarm_goes_out_of_service_with_a_reason_and_comes_back(
+    tmp_path: Path, config: str
+) -> None:
+    record(tmp_path, reading(time.time()))
+    out = afterfill(
+        "alarm", "out-of-service", "ph", "--reason", "glass on order", "--config", config
+    )
+    assert out.stdout == "alarm ph of tank window: out of service\n"
+    (command,) = inbox(tmp_path)
+    assert (command.action, command.reason) == ("out-of-service", "glass on order")
+    back = afterfill("alarm", "return-to-service", "ph", "--config", config)
+    assert back.stdout == "alarm ph of tank window is normal: it is in service\n"
+    record(tmp_path, alarm(time.time(), "ph", "out-of-service", active=False))
+    back = afterfill("alarm", "return-to-service", "ph", "--config", config)
+    assert back.stdout == "alarm ph of tank window: back in service\n"
+
+
+def test_only_a_shelved_alarm_is_unshelved(tmp_path: Path, config: str) -> None:
+    record(tmp_path, reading(time.time()))
+    idle = afterfill("alarm", "unshelve", "ph", "--config", config)
+    assert idle.stdout == "alarm ph of tank window is normal: it is not shelved\n"
+    record(tmp_path, alarm(time.time(), "ph", "shelved"))
+    assert "unshelved" in afterfill("alarm", "unshelve", "ph", "--config", config).stdout
+
+
+def test_the_load_of_the_alarms_is_told_for_each_tank(tmp_path: Path, config: str) -> None:
+    now_s = time.time()
+    record(tmp_path, alarm(now_s - 7200, "ph"), alarm(now_s - 60, "residual-oxidant"))
+    (row,) = lines_of(afterfill("alarm", "load", "--days", "1", "--config", config, "--json"))
+    assert (row["tank"], row["raised"], row["peak_ten_minutes"]) == ("window", 2, 1)
+    assert row["standing"] == ["ph", "residual-oxidant"]
+    text = afterfill("alarm", "load", "--config", config).stdout
+    assert "2 in 7 days" in text
+    refused = afterfill("alarm", "load", "--days", "0", "--config", config)
+    assert refused.exit_code == 2
+
+
+def test_machine_alarms_are_listed_with_the_first_tank_only(tmp_path: Path) -> None:
+    tanks = "[tank.window]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
+    config = str(write_config(tmp_path, tanks=tanks))
+    record(tmp_path, reading(time.time()))
+    rows = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
+    assert [row["tank"] for row in rows if row["alarm"] == "power-low"] == ["window"]
+
+
 def test_a_normal_alarm_needs_no_acknowledgement(tmp_path: Path, config: str) -> None:
     record(tmp_path, reading(time.time()))
     result = afterfill("alarm", "acknowledge", "free-ammonia", "--config", config, "--json")
@@ -188,6 +231,7 @@ def test_a_normal_alarm_needs_no_acknowledgement(tmp_path: Path, config: str) ->
         (["acknowledge", "residual"], "there is no alarm 'residual'; did you mean 'residual-oxi"),
         (["shelve", "cannot-see", "--minutes", "0"], "key 'minutes' is 0.0"),
         (["shelve", "cannot-see", "--minutes", "99999"], "key 'minutes' is 99999.0"),
+        (["out-of-service", "ph", "--reason", ""], "out-of-service: key 'reason' is ''"),
     ],
 )
 def test_a_mistake_with_an_alarm_is_one_sentence(

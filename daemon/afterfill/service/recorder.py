@@ -18,6 +18,7 @@ from afterfill.records import (
     Event,
     Health,
     Input,
+    MachineState,
     Output,
     Reading,
     RefillSeen,
@@ -47,6 +48,7 @@ class Recorder:
         self._states: dict[str, TankState] = {}
         self._timelines: dict[str, Timeline] = {}
         self._told_s: dict[str, float] = {}
+        self._machine: dict[str, bool | None] = {}
         self._pending_since_s: float | None = None
         self._snapshot_s: float | None = None
         self.folds = 0  # progress, for the watchdog
@@ -102,6 +104,19 @@ class Recorder:
             if stamp.monotonic_s - self._told_s.get(tank, -_SILENT_S) >= _SILENT_S:
                 tick = Tick(self._timelines[tank].at(stamp), tank)
                 found += self._accepted(tank, [tick], stamp)
+        return found
+
+    def machine(self, states: Iterable[MachineState], stamp: Stamp) -> list[Output]:
+        """Accept how the machine is: what has changed since it was last told in this run."""
+        found: list[Output] = []
+        for state in states:
+            if self._machine.get(state.name, "never") == state.holds:
+                continue
+            self._machine[state.name] = state.holds
+            known = replace(state, time_s=self._timelines[state.tank].at(stamp))
+            self._journal.append(known, stamp)
+            found += self._folded(state.tank, known, stamp)
+            self._commit(stamp)
         return found
 
     def health(self, records: Iterable[Health], stamp: Stamp) -> None:

@@ -15,6 +15,7 @@ from afterfill.records import Health, Stamp
 from afterfill.service.calendar import scheduler
 from afterfill.service.clock import SystemClock
 from afterfill.service.driver_registry import ports_of
+from afterfill.service.machine import Machine
 from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 from afterfill.service.supervision import Worker, supervise
@@ -52,7 +53,11 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     workers += [_delivery(name, sink, stop) for name, sink in sinks.items()]
     health = _health_source(config, samplers, sinks, workers)
     turns = Turns()
-    workers.append(_core(config, journal_path, clock, work, health, turns, stop))
+    machine = Machine(
+        next(iter(config.tank)), journal_path, config.journal.max_mb,
+        {name: sink.health for name, sink in sinks.items()},
+    )  # fmt: skip
+    workers.append(_core(config, journal_path, clock, work, health, machine, turns, stop))
     workers.append(_service_manager(config, sinks, turns, stop))
     jobs = scheduler(config.journal, list(config.tank), work)
     jobs.start()
@@ -80,11 +85,13 @@ def _core(
     clock: Clock,
     work: Work,
     health: Callable[[Stamp], Sequence[Health]],
+    machine: Machine,
     turns: Turns,
     stop: threading.Event,
 ) -> Worker:
     def body() -> None:
-        fold_for_ever(Recorder(config, journal_path), clock, work, health, turns, stop)
+        recorder = Recorder(config, journal_path)
+        fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
 
     return Worker("core", body)
 

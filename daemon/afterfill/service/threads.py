@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from afterfill.ports import Clock
-from afterfill.records import Health, Reading, Stamp
+from afterfill.records import Health, MachineState, Reading, Stamp
 from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 
@@ -64,11 +64,13 @@ def fold_for_ever(
     clock: Clock,
     work: Work,
     health: Callable[[Stamp], Sequence[Health]],
+    machine: Callable[[Stamp], Sequence[MachineState]],
     turns: Turns,
     stop: threading.Event,
 ) -> None:
     """Record and fold what comes until `stop` is set; then save everything."""
     next_health_s = clock.monotonic_s() + _HEALTH_EVERY_S
+    next_machine_s = clock.monotonic_s()  # at once: a restart tells how the machine is
     try:
         while not stop.is_set():
             _take(recorder, clock, work)
@@ -78,6 +80,9 @@ def fold_for_ever(
             if stamp.monotonic_s >= next_health_s:
                 recorder.health(health(stamp), stamp)
                 next_health_s = stamp.monotonic_s + _HEALTH_EVERY_S
+            if stamp.monotonic_s >= next_machine_s:
+                recorder.machine(machine(stamp), stamp)
+                next_machine_s = stamp.monotonic_s + _HEALTH_EVERY_S
             recorder.save(stamp)
             turns.another()
         while not work.empty():

@@ -1,0 +1,44 @@
+import re
+from pathlib import Path
+
+import pytest
+
+from afterfill.alarms.definition import Definition
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.messages import _SENTENCES
+from afterfill.alarms.priority import MATRIX
+from afterfill.tank_conditions import MACHINE
+
+HARDER = ["days", "hours", "minutes"]
+RANK = {"low": 0, "medium": 1, "high": 2}
+README = Path(__file__).resolve().parents[2] / "README.md"
+
+
+@pytest.mark.parametrize("it", DEFINITIONS.values(), ids=lambda it: it.name)
+def test_each_alarm_has_every_part_of_its_rationalisation(it: Definition) -> None:
+    texts = (it.cause, it.consequence, it.time_to_respond, it.action, it.why_delays)
+    assert all(len(text) > 3 for text in texts)
+    assert it.priority == MATRIX[it.severity][it.urgency]
+    assert it.severity in it.why_priority
+    assert it.on_delay_s >= 0.0
+    assert it.off_delay_s >= 0.0
+    assert it.name in _SENTENCES or it.name in MACHINE
+
+
+def test_priority_never_falls_as_the_consequence_grows_or_time_shrinks() -> None:
+    ranks = [[RANK[MATRIX[s][u]] for u in ("days", "hours", "minutes")] for s in
+             ("minor", "moderate", "severe")]  # fmt: skip
+    assert all(row == sorted(row) for row in ranks)
+    assert all(list(column) == sorted(column) for column in zip(*ranks, strict=True))
+
+
+def test_work_that_is_announced_suppresses_for_hours_at_most() -> None:
+    spans = [s for it in DEFINITIONS.values() for s in it.suppressed_s.values()]
+    assert spans
+    assert all(0.0 < span_s <= 3 * 3600.0 for span_s in spans)
+    assert not DEFINITIONS["residual-oxidant"].suppressed_s  # a test kit may raise it any time
+
+
+def test_the_readme_names_every_alarm_with_its_priority() -> None:
+    rows = re.findall(r"^\| `([a-z-]+)` \| (high|medium|low) \|", README.read_text(), re.MULTILINE)
+    assert dict(rows) == {it.name: it.priority for it in DEFINITIONS.values()}

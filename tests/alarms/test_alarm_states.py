@@ -1,0 +1,178 @@
+"""Every state of the standard by every event, condition and time, and what must always hold.
+
+The table is written by hand from the state diagram of ISA-18.2 (from memory); `.` is the state
+itself. What hides an alarm (shelf, suppression, out of service) is left by its own end only.
+"""
+
+from dataclasses import replace
+from typing import get_args
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from afterfill.alarms import lifecycle
+from afterfill.alarms.annunciation import ANNUNCIATION
+from afterfill.alarms.definition import Definition
+from afterfill.alarms.lifecycle import Memory, advance, state_of
+from afterfill.records import AlarmState
+
+PLAIN = Definition("plain", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", "a")
+LATCHING = replace(PLAIN, latches="somebody must look")
+DELAYED = replace(PLAIN, on_delay_s=60.0, off_delay_s=60.0)
+NOW_S, END_S = 1000.0, 2000.0
+
+N, U, A, R = "normal", "unacknowledged", "acknowledged", "returned-to-normal-unacknowledged"
+S, D, O = "shelved", "suppressed-by-design", "out-of-service"  # noqa: E741
+HOLDING = Memory(active=True, acknowledged=False)
+START: dict[str, Memory] = {
+    N: Memory(),
+    U: HOLDING,
+    A: Memory(active=True),
+    R: Memory(acknowledged=False),
+    S: Memory(shelved_until_s=END_S),
+    D: Memory(suppressed_until_s=END_S, suppressed_why="work"),
+    O: Memory(out_since_s=1.0, out_why="glass on order", reminded_s=NOW_S),
+}
+# rows: event and condition; columns: the states N U A R S D O it happens in
+TABLE = {
+    ("time passes", True): (U, U, A, U, S, D, O),
+    ("time passes", False): (N, R, N, R, S, D, O),
+    ("time passes", None): (N, U, A, R, S, D, O),
+    ("acknowledge", True): (N, A, A, N, S, D, O),
+    ("acknowledge", False): (N, A, A, N, S, D, O),
+    ("acknowledge", None): (N, A, A, N, S, D, O),
+    ("shelve", True): (S, S, S, S, S, D, O),
+    ("shelve", False): (S, S, S, S, S, D, O),
+    ("shelve", None): (S, S, S, S, S, D, O),
+    ("unshelve", True): (N, U, A, R, N, D, O),
+    ("unshelve", False): (N, U, A, R, N, D, O),
+    ("unshelve", None): (N, U, A, R, N, D, O),
+    ("suppress", True): (D, U, D, R, D, D, O),
+    ("suppress", False): (D, U, D, R, D, D, O),
+    ("suppress", None): (D, U, D, R, D, D, O),
+    ("out of service", True): (O, O, O, O, O, O, O),
+    ("out of service", False): (O, O, O, O, O, O, O),
+    ("out of service", None): (O, O, O, O, O, O, O),
+    ("return to service", True): (N, U, A, R, S, D, N),
+    ("return to service", False): (N, U, A, R, S, D, N),
+    ("return to service", None): (N, U, A, R, S, D, N),
+    ("its end comes", True): (U, U, A, U, U, U, O),
+    ("its end comes", False): (N, R, N, R, N, N, O),
+    ("its end comes", None): (N, U, A, R, N, N, O),
+}
+
+
+def happens(memory: Memory, event: str, condition: bool | None, time_s: float = NOW_S) -> Memory:
+    match event:
+        case "time passes":
+            return advance(PLAIN, memory, condition, time_s)
+        case "its end comes":
+            return advance(PLAIN, memory, condition, END_S)
+        case "acknowledge":
+            return lifecycle.acknowledge(memory)
+        case "shelve":
+            return lifecycle.shelve(memory, END_S)
+        case "unshelve":
+            return lifecycle.unshelve(memory)
+        case "suppress":
+            return lifecycle.suppress(memory, END_S, "work")
+        case "out of service":
+            return lifecycle.out_of_service(memory, time_s, "why")
+        case _:
+            return lifecycle.return_to_service(memory)
+
+
+@pytest.mark.parametrize(("event", "condition"), list(TABLE), ids=str)
+@pytest.mark.parametrize("column", range(7), ids=list(START))
+def test_every_state_by_every_event(column: int, event: str, condition: bool | None) -> None:
+    before = list(START)[column]
+    assert state_of(START[before]) == before
+    assert state_of(happens(START[before], event, condition)) == TABLE[event, condition][column]
+
+
+def test_the_table_has_every_state_and_each_shows_something() -> None:
+    assert set(START) == set(get_args(AlarmState)) == set(ANNUNCIATION)
+    assert [state for state, shown in ANNUNCIATION.items() if shown.calls] == [U]
+
+
+def test_a_latched_alarm_stays_until_it_is_acknowledged_and_has_returned() -> None:
+    gone = advance(LATCHING, HOLDING, False, NOW_S)
+    assert (state_of(gone), gone.active) == (U, False)
+    assert state_of(lifecycle.acknowledge(gone)) == N
+    seen = lifecycle.acknowledge(HOLDING)
+    assert state_of(seen) == A
+    assert state_of(advance(LATCHING, seen, False, NOW_S)) == N
+
+
+def test_what_comes_and_goes_while_it_means_nothing_leaves_no_trace() -> None:
+    for hidden in (START[D], START[O]):
+        memory = advance(PLAIN, advance(PLAIN, hidden, True, NOW_S), False, NOW_S + 1)
+        memory = advance(PLAIN, memory, False, END_S)
+        assert state_of(lifecycle.return_to_service(memory)) == N
+
+
+def test_what_comes_and_goes_on_a_shelf_is_told_afterwards() -> None:
+    memory = advance(PLAIN, advance(PLAIN, START[S], True, NOW_S), False, NOW_S + 1)
+    assert state_of(advance(PLAIN, memory, False, END_S)) == R
+
+
+def test_an_alarm_out_of_service_is_told_of_once_a_day() -> None:
+    memory = lifecycle.out_of_service(Memory(), 0.0, "glass on order")
+    days = 0
+    for hour in range(24 * 3 + 1):
+        after = advance(PLAIN, memory, False, 3600.0 * hour)
+        days += after.reminded_s != memory.reminded_s
+        memory = after
+    assert days == 3
+
+
+CONDITIONS = st.sampled_from([True, False, None])
+EVENTS = st.sampled_from(sorted({event for event, _ in TABLE} - {"its end comes"}))
+STEPS = st.lists(st.tuples(EVENTS, CONDITIONS, st.floats(1.0, 500.0)), max_size=30)
+
+
+@given(STEPS)
+def test_nothing_unacknowledged_is_lost_but_by_a_person(
+    steps: list[tuple[str, bool | None, float]],
+) -> None:
+    memory, time_s = HOLDING, NOW_S
+    for event, condition, pause_s in steps:
+        time_s += pause_s
+        before, memory = memory, happens(memory, event, condition, time_s)
+        if event != "acknowledge":
+            assert before.acknowledged or not memory.acknowledged
+
+
+@given(STEPS)
+def test_every_shelf_and_suppression_ends(steps: list[tuple[str, bool | None, float]]) -> None:
+    memory = Memory()
+    for event, condition, _ in steps:
+        memory = happens(memory, event, condition)
+    memory = advance(PLAIN, lifecycle.return_to_service(memory), None, END_S)
+    assert state_of(memory) not in (S, D, O)
+
+
+@given(STEPS)
+def test_what_cannot_be_judged_never_turns_an_alarm(
+    steps: list[tuple[str, bool | None, float]],
+) -> None:
+    memory, time_s = HOLDING, NOW_S
+    for event, _, pause_s in steps:
+        time_s += pause_s
+        memory = happens(memory, event, None, time_s)
+        assert memory.active
+
+
+@given(STEPS)
+def test_nothing_changes_before_its_due_time_while_the_condition_stays(
+    steps: list[tuple[str, bool | None, float]],
+) -> None:
+    memory, time_s, condition = Memory(), NOW_S, None
+    for event, condition, pause_s in steps:
+        time_s += pause_s
+        memory = happens(memory, event, condition, time_s)
+    memory = advance(DELAYED, memory, condition, time_s)
+    due_s = lifecycle.due_s(DELAYED, memory)
+    just_before_s = time_s + 1e6 if due_s is None else due_s - 0.001
+    assert advance(DELAYED, memory, condition, max(just_before_s, time_s)) == memory
