@@ -25,10 +25,16 @@ from afterfill.records import (
 )
 from afterfill.sentences import first_sentence, known_keys
 
+
 # Upper bounds only stop slips of the decimal point; they are our own choice.
-Litres = Annotated[float, BeforeValidator(litres_from), Field(gt=0, le=100_000)]
-Millilitres = Annotated[float, Field(ge=0, le=100_000)]
-Concentration = Annotated[float, Field(ge=0, le=100)]
+def _litres(value: object) -> object:
+    return litres_from(value) if isinstance(value, str) else value
+
+
+# Strict: neither true nor "12" is a number. A text may be a volume with its unit.
+Litres = Annotated[float, BeforeValidator(_litres), Field(gt=0, le=100_000, strict=True)]
+Millilitres = Annotated[float, Field(ge=0, le=100_000, strict=True)]
+Concentration = Annotated[float, Field(ge=0, le=100, strict=True)]
 
 
 class _Payload(BaseModel):
@@ -40,7 +46,7 @@ class RefillPayload(_Payload):
 
     mode: Literal["replace", "add"] = "replace"
     litres: Litres | None = None
-    minutes: float | None = Field(default=None, ge=0, le=1440)
+    minutes: float | None = Field(default=None, ge=0, le=1440, strict=True)
     neutraliser_ml: Millilitres | None = None
     source: str | None = Field(default=None, max_length=64)
 
@@ -51,7 +57,7 @@ class KitPayload(_Payload):
     total_ammonia_mg_l: Concentration | None = None
     total_chlorine_mg_l: Concentration | None = None
     free_chlorine_mg_l: Concentration | None = None
-    ph: float | None = Field(default=None, ge=0, le=14)
+    ph: float | None = Field(default=None, ge=0, le=14, strict=True)
 
     @model_validator(mode="after")
     def _says_something(self) -> "KitPayload":
@@ -77,8 +83,8 @@ class CalibrationPayload(_Payload):
 
     quantity: Quantity
     probe: str = Field(default="", max_length=64)
-    slope: float | None = None
-    offset: float | None = None
+    slope: float | None = Field(default=None, strict=True)
+    offset: float | None = Field(default=None, strict=True)
 
 
 class PlainPayload(_Payload):
@@ -88,7 +94,7 @@ class PlainPayload(_Payload):
 class ShelvePayload(_Payload):
     """An alarm is put aside for some minutes (at most a week)."""
 
-    minutes: float = Field(gt=0, le=7 * 1440)
+    minutes: float = Field(gt=0, le=7 * 1440, strict=True)
 
 
 class OutOfServicePayload(_Payload):

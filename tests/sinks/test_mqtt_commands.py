@@ -1,14 +1,19 @@
 """Commands to the MQTT sink through a real mosquitto."""
 
 import json
+import time
 from typing import Any
 
+import paho.mqtt.client as paho
 import pytest
 
+from afterfill.config import Mqtt
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
-from mqtt_peers import Listener, obeying, sink_to
-from sample_records import START_S, now, running, store, verdict
+from afterfill.sinks.mqtt_connection import MAX_WAITING, Arrived, Connection
+from afterfill.sinks.mqtt_flood import AT_ONCE, Allowance
+from mqtt_peers import Listener, lately, obeying, sink_to, wait_for_online
+from sample_records import START_S, alarm, now, orp, running, store
 from servers import Broker, wait_until
 
 pytestmark = pytest.mark.system
@@ -49,8 +54,13 @@ REFUSED: list[tuple[str, str | bytes, bool, str]] = [
     ("window/log/dose", b"\xff\x00", False, "the payload is not JSON"),
     ("window/log/dose", "[" * 3000, False, "the payload is not JSON"),
     ("window/log/dose", "[2]", False, "must be a JSON object"),
-    ("window/log/dose", " " * 5000 + "{}", False, "has 5002 bytes; at most 4096"),
+    ("window/log/dose", " " * 5000 + "{}", False, "has more than 4096 bytes"),
     ("window/log/dose", '{"neutraliser_ml": 3}', True, "a retained command is not obeyed"),
+    ("window/log/dose", '{"neutraliser_ml": true}', False, "is True: input should be a valid"),
+    ("window/log/dose", '{"neutraliser_ml": "3"}', False, "is '3': input should be a valid"),
+    ("window/log/refill", '{"litres": true}', False, "is True: input should be a valid"),
+    ("window/log/refill", '{"litres": 1e999}', False, "finite number"),
+    ("window/log/refill", '{"source": "\\ud800"}', False, "is "),
     ("window/alarm/residual/acknowledge", "", False, "did you mean 'residual-oxidant'?"),
     ("window/alarm/probe-lost/shelve", "", False, "key 'minutes' is missing"),
     ("windw/log/dose", '{"neutraliser_ml": 3}', False, "there is no tank 'windw'; did you mean"),
@@ -89,12 +99,62 @@ def test_a_command_that_the_broker_kept_is_refused_at_the_next_start(
     assert journal.inbox() == []
 
 
-def test_a_flood_of_commands_does_not_stop_delivery(
-    journal: Journal, shared_broker: Broker
+def test_a_command_sent_while_the_service_was_away_is_not_obeyed_later(
+    journal: Journal, broker: Broker
 ) -> None:
-    with obeying(journal, shared_broker.port) as listener:
-        for _ in range(1000):
-            listener._client.publish("afterfill/window/log/dose", "rubbish", qos=0)
-        store(journal, verdict(START_S))
-        listener.wait_for("afterfill/window/verdict")
+    with running(sink := sink_to(journal, broker.port)):
+        wait_until(lambda: sink.health().up, "the sink is connected")
+    with Listener(broker.port, "afterfill/#") as listener:
+        listener.send("afterfill/window/log/dose", '{"neutraliser_ml": 3}')
+        with running(sink := sink_to(journal, broker.port)):
+            wait_for_online(listener)
+            wait_until(lambda: sink.health().up, "the sink is connected")
+        assert listener.payloads("afterfill/window/answer") == []
     assert journal.inbox() == []
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_a_flood_of_commands_costs_nothing_but_the_flood(
+    journal: Journal, broker: Broker, version: str
+) -> None:
+    with obeying(journal, broker.port, version=version) as listener:
+        began_s = time.monotonic()
+        dose = '{"neutraliser_ml": 1}'
+        for _ in range(10_000):
+            listener._client.publish("afterfill/window/log/dose", dose, qos=0)
+        store(journal, lately(orp(1)), lately(alarm(START_S)))
+        listener.wait_for("afterfill/window/alarm/residual-oxidant")
+        listener.wait_for("afterfill/window/reading/orp")
+        delivered_s = time.monotonic() - began_s
+        answer = listener.wait_for("afterfill/window/answer", lambda p: b"too many came" in p)
+        obeyed = len(journal.inbox(limit=10_000))
+        took_s = time.monotonic() - began_s
+        answers = len(listener.payloads("afterfill/window/answer"))
+    assert "send what still matters again" in json.loads(answer)["error"]
+    assert delivered_s < 10.0
+    assert obeyed <= AT_ONCE + took_s + 1
+    assert answers <= obeyed + took_s / 5 + 1, "the answers are not joined"
+
+
+def test_what_waits_to_be_looked_at_is_bounded() -> None:
+    connection = Connection(Mqtt(host="nowhere"), "afterfill-test")
+    message = paho.MQTTMessage(topic=b"afterfill/window/log/dose")
+    message.payload = b" " * 1_000_000
+    for _ in range(10_000):
+        connection._on_message(None, None, message)
+    assert connection._happenings.qsize() == MAX_WAITING
+    assert connection.take_dropped() == 10_000 - MAX_WAITING
+    assert connection.take_dropped() == 0
+    arrived = connection.next(0)
+    assert isinstance(arrived, Arrived)
+    assert len(arrived.payload) == 4097
+
+
+def test_a_few_commands_at_once_and_one_a_second_are_looked_at() -> None:
+    allowance = Allowance(at_s=100.0)
+    assert sum(allowance.take(100.0) for _ in range(1000)) == AT_ONCE
+    assert [allowance.take(102.0) for _ in range(3)] == [True, True, False]
+    assert allowance.to_tell(102.0) == 1000 - AT_ONCE + 1
+    allowance.take(102.0)
+    assert allowance.to_tell(103.0) == 0, "told just now"
+    assert allowance.to_tell(107.0) == 1

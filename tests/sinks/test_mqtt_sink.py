@@ -1,7 +1,9 @@
 """The MQTT sink against a real mosquitto."""
 
 import json
+import threading
 from pathlib import Path
+from typing import Any
 
 import paho.mqtt.client as paho
 import pytest
@@ -10,6 +12,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from afterfill.journal.store import Journal
 from afterfill.sinks.mqtt import CURSOR, MqttSink
 from afterfill.sinks.mqtt_connection import Connection
+from afterfill.sinks.mqtt_messages import Message
 from mqtt_peers import Listener, config_for, lately, obeying, retained, sink_to, wait_for_online
 from sample_records import START_S, alarm, estimate, now, one_of_each, orp, running, store, verdict
 from servers import Broker, free_port, wait_until
@@ -45,6 +48,7 @@ def test_each_kind_of_record_arrives_and_is_kept(
         "afterfill/window/refill",
         "afterfill/window/verdict",
         "afterfill/window/alarm/residual-oxidant",
+        "afterfill/window/health/window-orp",
     }
     assert kept["afterfill/status"] == b"offline"  # said before the clean end
 
@@ -148,6 +152,57 @@ def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
     kept = retained(broker.port, "homeassistant/#")
     assert topic not in kept
     assert "homeassistant/sensor/afterfill_window_ph/config" in kept
+    assert "afterfill/window/reading/orp" not in retained(broker.port, "afterfill/#")
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_of_a_day_without_broker_the_events_and_the_newest_readings_are_sent(
+    journal: Journal, broker: Broker, version: str
+) -> None:
+    with running(sink := sink_to(journal, broker.port, version=version)):
+        wait_until(lambda: sink.health().up, "the sink is connected")
+        store(journal, verdict(START_S))
+        wait_until(lambda: journal.cursor(CURSOR) >= 1, "the first verdict is confirmed", 15)
+        broker.kill()
+        wait_until(lambda: not sink.health().up, "the loss is noticed")
+        day = [orp(second) for second in range(0, 86_400, 10)]
+        rises = [alarm(START_S + n, active=bool(n % 2)) for n in range(100)]
+        last = store(journal, *day, *rises, lately(orp(7)))
+        broker.start()
+        with Listener(broker.port, "afterfill/window/#") as listener:
+            wait_until(lambda: journal.cursor(CURSOR) == last, "the cursor follows", 30)
+            readings = [json.loads(p) for p in listener.payloads("afterfill/window/reading/orp")]
+            changes = listener.payloads("afterfill/window/alarm/residual-oxidant")
+    assert [r["value"] for r in readings] == [307.0]
+    assert len(changes) >= 100
+
+
+def test_the_client_s_own_queue_never_holds_more_than_the_window(
+    journal: Journal, broker: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    silent, handed = threading.Event(), []
+    confirm, publish = Connection._on_publish, Connection.publish
+
+    def confirmed(*arguments: Any) -> None:  # noqa: ANN401 - as the client calls
+        if not silent.is_set():
+            confirm(*arguments)
+
+    def published(connection: Connection, message: Message) -> int:
+        if silent.is_set():
+            handed.append(message.topic)
+        return publish(connection, message)
+
+    monkeypatch.setattr(Connection, "_on_publish", confirmed)
+    monkeypatch.setattr(Connection, "publish", published)
+    with running(sink_to(journal, broker.port)):
+        first = store(journal, verdict(START_S - 1))
+        wait_until(lambda: journal.cursor(CURSOR) == first, "all that was said is confirmed", 15)
+        silent.set()
+        store(journal, *(verdict(START_S + n) for n in range(500)))
+        wait_until(lambda: len(handed) >= 20, "the window is full")
+        store(journal, *(verdict(START_S + n) for n in range(500)))
+    assert journal.cursor(CURSOR) == first
+    assert len(handed) == 21  # and `offline` at the end
 
 
 def test_a_mistake_in_a_callback_is_told_and_does_not_end_the_connection(

@@ -11,14 +11,15 @@ from typing import Any
 
 from afterfill.config import Config, Mqtt
 from afterfill.records import Quantity
+from afterfill.sinks.mqtt_messages import component_key
 
 Payload = dict[str, Any]
 Entity = tuple[str, str, Payload]  # component, key, its own fields
 
 _WORDS = ["clear", "possible", "carried-over", "cannot-tell"]
-# An alarm whose inputs are missing says so in its message; it is unknown then, never clear.
-UNJUDGED = "cannot be judged"
 _ESTIMATE_EXPIRES_S = 600  # estimates come at least once a minute while anything is read
+_HEALTH_EXPIRES_S = 300  # told each minute
+_SHELVE_MINUTES = 60
 _READINGS: dict[Quantity, Payload] = {
     "orp": {
         "name": "ORP",
@@ -57,9 +58,26 @@ def _entities(config: Config, base: str, tank: str, alarms: Sequence[str]) -> li
     every_s = {probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank}
     # Readings reach the broker when the journal has committed them, so that they come in lots.
     lot_s = config.journal.commit_every_s
-    readings = [_reading(base, tank, quantity, every_s[quantity], lot_s) for quantity in every_s]
-    changes = [_alarm(base, tank, alarm) for alarm in alarms]
-    return [*readings, *_beliefs(base, tank), _verdict(base, tank), *changes]
+    found = [_reading(base, tank, quantity, every_s[quantity], lot_s) for quantity in every_s]
+    found += [_last_reading(base, tank, quantity) for quantity in every_s]
+    found += [*_beliefs(base, tank), _verdict(base, tank), *_refill(base, tank)]
+    for alarm in alarms:
+        found += [_alarm(base, tank, alarm), *_answers(base, tank, alarm)]
+    for component in components(config, tank):
+        found += _health(base, tank, component)
+    return found
+
+
+def components(config: Config, tank: str) -> list[str]:
+    """The probes and sinks whose health is told with `tank`; sinks belong to the first one."""
+    found = [probe.name for probe in config.probe if probe.tank == tank]
+    if tank == next(iter(config.tank)):
+        found += ["sink mqtt"] if config.mqtt else []
+        found += ["sink influxdb"] if config.influxdb else []
+        for number, way in enumerate(config.notify, 1):
+            found += [f"sink notify {number}"] if way.smtp or way.url_file else []
+            found += [f"sink heartbeat {number}"] if way.heartbeat_url_file else []
+    return found
 
 
 def _message(settings: Mqtt, tank: str, entity: Entity) -> tuple[str, Payload]:
@@ -100,6 +118,42 @@ def _reading(base: str, tank: str, quantity: Quantity, every_s: float, lot_s: fl
         "expire_after": round(max(60, 5 * every_s) + 2 * lot_s),  # five readings missed
     }
     return "sensor", quantity, own
+
+
+def _last_reading(base: str, tank: str, quantity: Quantity) -> Entity:
+    own = {
+        "name": f"{_READINGS[quantity]['name']} last read",
+        "device_class": "timestamp",
+        "state_topic": f"{base}/{tank}/reading/{quantity}",
+        # an empty text leaves the time of the last value as it is
+        "value_template": "{{ value_json.time if value_json.value is not none else '' }}",
+    }
+    return "sensor", f"{quantity}_last_read", own
+
+
+def _refill(base: str, tank: str) -> list[Entity]:
+    topic = f"{base}/{tank}/refill"
+    when = {
+        "name": "Refill noticed",
+        "device_class": "timestamp",
+        "state_topic": topic,
+        "value_template": "{{ value_json.time }}",
+        "json_attributes_topic": topic,
+    }
+    share = {
+        "name": "Refill share",
+        "unit_of_measurement": "%",
+        "state_topic": topic,
+        "value_template": "{{ value_json.fraction.q50 * 100 }}",
+        "suggested_display_precision": 0,
+    }
+    log = {
+        "name": "Log a refill, amount not known",
+        "command_topic": f"{base}/{tank}/log/refill",
+        "payload_press": "{}",
+        "retain": False,
+    }
+    return [("sensor", "refill", when), ("sensor", "refill_share", share), ("button", "log", log)]
 
 
 def _beliefs(base: str, tank: str) -> list[Entity]:
@@ -153,10 +207,64 @@ def _alarm(base: str, tank: str, alarm: str) -> Entity:
         "name": f"Alarm {alarm}",
         "device_class": "problem",
         "state_topic": topic,
+        # one whose inputs are missing is unknown, never clear
         "value_template": (
-            "{{ 'ON' if value_json.active else "
-            f"None if value_json.message.startswith('{UNJUDGED}') else 'OFF' }}}}"
+            "{{ 'ON' if value_json.active else 'OFF' if value_json.known else None }}"
         ),
         "json_attributes_topic": topic,
     }
     return "binary_sensor", f"alarm_{alarm}", own
+
+
+def _answers(base: str, tank: str, alarm: str) -> list[Entity]:
+    topic = f"{base}/{tank}/alarm/{alarm}"
+    acknowledge = {
+        "name": f"Acknowledge {alarm}",
+        "command_topic": f"{topic}/acknowledge",
+        "payload_press": "{}",
+        "retain": False,
+    }
+    shelve = {
+        "name": f"Shelve {alarm} for {_SHELVE_MINUTES} min",
+        "command_topic": f"{topic}/shelve",
+        "payload_press": f'{{"minutes": {_SHELVE_MINUTES}}}',
+        "retain": False,
+        "enabled_by_default": False,  # seldom wanted, and never by mistake
+    }
+    return [
+        ("button", f"acknowledge_{alarm}", acknowledge),
+        ("button", f"shelve_{alarm}", shelve),
+    ]
+
+
+def _health(base: str, tank: str, component: str) -> list[Entity]:
+    key = component_key(component)
+    topic = f"{base}/{tank}/health/{key}"
+    common = {
+        "state_topic": topic,
+        "entity_category": "diagnostic",
+        "expire_after": _HEALTH_EXPIRES_S,
+    }
+    up = {
+        "name": f"{component} up",
+        "device_class": "connectivity",
+        "value_template": "{{ 'ON' if value_json.up else 'OFF' }}",
+        "json_attributes_topic": topic,
+    }
+    age = {
+        "name": f"{component} age",
+        "device_class": "duration",
+        "unit_of_measurement": "s",
+        "state_class": "measurement",
+        "value_template": "{{ value_json.age_s }}",
+    }
+    errors = {
+        "name": f"{component} errors",
+        "state_class": "total_increasing",  # since the start of the service
+        "value_template": "{{ value_json.errors }}",
+    }
+    return [
+        ("binary_sensor", f"health_{key}_up", {**common, **up}),
+        ("sensor", f"health_{key}_age", {**common, **age}),
+        ("sensor", f"health_{key}_errors", {**common, **errors}),
+    ]

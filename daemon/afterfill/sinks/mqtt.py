@@ -19,8 +19,9 @@ from afterfill.journal.store import Entry, Journal
 from afterfill.records import Stamp
 from afterfill.sinks.discovery import birth_topic
 from afterfill.sinks.health import HealthBoard, SinkHealth
-from afterfill.sinks.mqtt_commands import Command, obey, subscriptions
+from afterfill.sinks.mqtt_commands import Command, deserves_answer, obey, subscriptions
 from afterfill.sinks.mqtt_connection import Arrived, Confirmed, Connected, Connection, Failed
+from afterfill.sinks.mqtt_flood import Allowance, flood_answer
 from afterfill.sinks.mqtt_messages import (
     LIVE_KINDS,
     REPLAYED_KINDS,
@@ -105,7 +106,9 @@ class _Session:
         self._position = journal.cursor(CURSOR)  # all up to here is sent or of no interest
         self._replay_until = 0
         self._present_due = False
+        self._outbox: deque[tuple[Message, int | None]] = deque()  # not yet with the client
         self._unconfirmed: deque[tuple[int, int | None]] = deque()  # (mid, seq before it is done)
+        self._allowance = Allowance(at_s=self._monotonic_s())
         self._confirmed_mids: set[int] = set()
         self._saved_s = self._sent_s = self._heard_s = self._monotonic_s()
         journal.move_cursor(CURSOR, 0)
@@ -117,6 +120,8 @@ class _Session:
         while not stop.is_set() and not self._stalled():
             self._listen(_POLL_S)
             if self._connected:
+                self._tell_refused()
+                self._pump()
                 self._deliver()
                 self._heartbeat()
             self._save_cursor(every_s=self._sink._save_cursor_s)
@@ -152,6 +157,7 @@ class _Session:
 
     def _begin(self) -> None:
         self._connected = True
+        self._outbox = deque(waiting for waiting in self._outbox if waiting[1] is not None)
         self._heard_s = self._monotonic_s()
         prefix = self._sink._settings.discovery_prefix
         birth = [birth_topic(prefix)] if prefix else []
@@ -189,9 +195,10 @@ class _Session:
             return
         if message.retained and not message.payload:
             return  # somebody clears a topic
-        command = Command(
-            message.topic.removeprefix(f"{self._base}/"), message.payload, message.retained
-        )
+        topic = message.topic.removeprefix(f"{self._base}/")
+        if not (deserves_answer(topic) and self._allowance.take(self._monotonic_s())):
+            return
+        command = Command(topic, message.payload, message.retained, message.repeated)
         tank, answer = obey(
             command,
             tanks=self._sink._config.tank,
@@ -201,15 +208,33 @@ class _Session:
         )
         self._send(answer_message(self._base, tank, answer))
 
+    def _tell_refused(self) -> None:
+        """One answer for all commands of a flood that were not looked at."""
+        self._allowance.refused += self._connection.take_dropped()
+        refused = self._allowance.to_tell(self._monotonic_s())
+        if refused:
+            _log.warning("MQTT: %s", flood_answer(refused)["error"])
+            for tank in self._sink._config.tank:
+                self._send(answer_message(self._base, tank, flood_answer(refused)))
+
     # --- what is sent ------------------------------------------------------------------------
 
     def _send(self, message: Message, seq: int | None = None) -> None:
+        self._outbox.append((message, seq))
+        self._pump()
+
+    def _pump(self) -> None:
+        """Hand to the client what fits into the window: more would wait in its memory only."""
+        while self._outbox and len(self._unconfirmed) < _WINDOW:
+            self._hand_over(*self._outbox.popleft())
+
+    def _hand_over(self, message: Message, seq: int | None = None) -> None:
         self._unconfirmed.append((self._connection.publish(message), seq))
         self._sent_s = self._monotonic_s()
 
     def _deliver(self) -> None:
         """Send what is new, while the broker keeps up."""
-        while len(self._unconfirmed) < _WINDOW:
+        while not self._outbox and len(self._unconfirmed) < _WINDOW:
             entries = self._next_entries()
             for entry in entries:
                 self._publish(entry)
@@ -255,7 +280,7 @@ class _Session:
         if self._monotonic_s() - self._saved_s < every_s:
             return
         self._saved_s = self._monotonic_s()
-        waiting = [seq for _, seq in self._unconfirmed if seq is not None]
+        waiting = [seq for _, seq in (*self._unconfirmed, *self._outbox) if seq is not None]
         done = waiting[0] - 1 if waiting else self._position
         if done > self._journal.cursor(CURSOR):
             self._journal.move_cursor(CURSOR, done)
@@ -264,7 +289,7 @@ class _Session:
         """Say `offline` ourselves: after a clean end the broker does not send the last will."""
         if not self._connected:
             return
-        self._send(status_message(self._base, "offline"))
+        self._hand_over(status_message(self._base, "offline"))
         deadline_s = self._monotonic_s() + _GOODBYE_S
         while self._unconfirmed and self._connected and self._monotonic_s() < deadline_s:
             self._listen(0.05)

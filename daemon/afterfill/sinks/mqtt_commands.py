@@ -7,15 +7,17 @@ ours. One that the broker kept is refused, since nobody knows how old it is.
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from afterfill.errors import AfterfillError, PayloadError
 from afterfill.journal.store import Journal
-from afterfill.payloads import alarm_command_from, event_from
+from afterfill.payloads import ALARM_ACTIONS, alarm_command_from, event_from
 from afterfill.records import Event, Stamp
 from afterfill.sentences import nearest
 
 MAX_BYTES = 4096  # the longest sensible command has about 200
+_MAX_TOPIC = 200  # characters; our longest has about 60
+_MAX_SAID = 300  # characters of an answer's sentence, which may quote what came
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +27,17 @@ class Command:
     topic: str
     payload: bytes
     retained: bool
+    repeated: bool = False  # the broker says that it may have come before
 
 
 def subscriptions(base: str) -> list[str]:
     """The topic filters under which commands arrive."""
-    return [f"{base}/+/log/+", f"{base}/+/alarm/+/acknowledge", f"{base}/+/alarm/+/shelve"]
+    return [f"{base}/+/log/+", *(f"{base}/+/alarm/+/{action}" for action in ALARM_ACTIONS)]
+
+
+def deserves_answer(topic: str) -> bool:
+    """Whether the topic below the base can be a slip; one so long is passed over in silence."""
+    return len(topic) <= _MAX_TOPIC
 
 
 def obey(
@@ -46,7 +54,10 @@ def obey(
         _check_envelope(command, tank, tanks)
         inbox_id = journal.submit(_event(what, _payload(command), tank, alarms, stamp), stamp)
     except AfterfillError as error:
-        return tank, {"ok": False, "command": what, "error": str(error)}
+        sentence = str(error)
+        if len(sentence) > _MAX_SAID:
+            sentence = f"{sentence[: _MAX_SAID - 3]}..."
+        return tank, {"ok": False, "command": what, "error": sentence}
     return tank, {"ok": True, "command": what, "number": inbox_id}
 
 
@@ -56,8 +67,12 @@ def _check_envelope(command: Command, tank: str, tanks: Collection[str]) -> None
             "a retained command is not obeyed, since nobody knows how old it is; send it again "
             "with the retain flag off, and clear the topic with an empty retained message"
         )
+    if command.repeated:
+        raise PayloadError(
+            "a command delivered a second time is not obeyed again; send it anew if it is meant so"
+        )
     if len(command.payload) > MAX_BYTES:
-        raise PayloadError(f"the payload has {len(command.payload)} bytes; at most {MAX_BYTES}")
+        raise PayloadError(f"the payload has more than {MAX_BYTES} bytes, which no command needs")
     if tank not in tanks:
         raise PayloadError(f"there is no tank '{tank}'; {nearest(tank, tanks)}")
 
@@ -66,12 +81,17 @@ def _payload(command: Command) -> Mapping[str, Any]:
     if not command.payload.strip():
         return {}
     try:
-        payload = json.loads(command.payload)
+        payload = json.loads(command.payload, parse_int=_number)
     except (ValueError, RecursionError) as error:
         raise PayloadError(f"the payload is not JSON ({error})") from error
     if not isinstance(payload, dict):
         raise PayloadError('the payload must be a JSON object such as {"litres": 25}')
     return payload
+
+
+def _number(digits: str) -> int | float:
+    """A whole number; one too long to be exact as a float becomes a float, perhaps infinity."""
+    return int(digits) if len(digits) < 16 else float(digits)
 
 
 def _event(
@@ -83,5 +103,7 @@ def _event(
     alarm, _, word = rest.partition("/")
     if alarm not in alarms:
         raise PayloadError(f"there is no alarm '{alarm}'; {nearest(alarm, alarms)}")
-    action: Literal["acknowledge", "shelve"] = "shelve" if word == "shelve" else "acknowledge"
+    action = next((known for known in ALARM_ACTIONS if known == word), None)
+    if action is None:
+        raise PayloadError(f"'{word}' is no command; {nearest(word, ALARM_ACTIONS)}")
     return alarm_command_from(action, payload, tank=tank, alarm=alarm, time_s=stamp.time_s)

@@ -23,9 +23,11 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from afterfill.config import Mqtt
 from afterfill.errors import SinkUnavailable
+from afterfill.sinks.mqtt_commands import MAX_BYTES
 from afterfill.sinks.mqtt_messages import Message, status_message
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
+_MAX_PACKET = 65_536  # bytes; a command has at most 4096, a topic at most 65535
 _RECONNECT_S = (1, 60)
 _CONNECT_S = 3.0  # the service stops within 5 s, also while it waits for a broker
 _log = logging.getLogger(__name__)
@@ -56,8 +58,9 @@ class Arrived:
     """A message came."""
 
     topic: str
-    payload: bytes
+    payload: bytes  # one byte too many tells that it was cut
     retained: bool
+    repeated: bool = False
 
 
 Happening = Connected | Failed | Confirmed | Arrived
@@ -73,14 +76,28 @@ class Connection:
         self._accepted = False
         self._was_refused = False
         self.dropped = 0  # messages of a flood that were never looked at
+        self._told = 0  # of these, how many `take_dropped` has told
         self._client = self._made(client_id)
 
     def start(self) -> None:
         """Begin to connect, and go on trying."""
         self._client.connect_async(
-            self._settings.host, self._settings.port, self._settings.keepalive_s
+            self._settings.host,
+            self._settings.port,
+            self._settings.keepalive_s,
+            properties=self._bounds(),
         )
         self._client.loop_start()
+
+    def _bounds(self) -> Properties | None:
+        """What a broker of MQTT 5 may send us: larger ones it drops itself, few at a time."""
+        if self._settings.version != "5":
+            return None
+        # the client's own gap: this one constructor carries no types
+        bounds = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        bounds.MaximumPacketSize = _MAX_PACKET
+        bounds.ReceiveMaximum = MAX_WAITING
+        return bounds
 
     def stop(self) -> None:
         """Disconnect cleanly. What should be said before must have been confirmed."""
@@ -105,6 +122,11 @@ class Connection:
             self._client.subscribe([(name, options) for name in filters])
         else:
             self._client.subscribe([(name, 1) for name in filters])
+
+    def take_dropped(self) -> int:
+        """How many messages of a flood were dropped unseen since this was last asked."""
+        dropped, self._told = self.dropped - self._told, self.dropped
+        return dropped
 
     def publish(self, message: Message) -> int:
         """Send with QoS 1; returns the number that `Confirmed` will carry."""
@@ -171,7 +193,8 @@ class Connection:
         if self._happenings.qsize() >= MAX_WAITING:
             self.dropped += 1
         else:
-            self._happenings.put(Arrived(message.topic, bytes(message.payload), message.retain))
+            payload = bytes(message.payload[: MAX_BYTES + 1])
+            self._happenings.put(Arrived(message.topic, payload, message.retain, message.dup))
 
     @property
     def _where(self) -> str:

@@ -3,10 +3,10 @@
 import json
 from dataclasses import dataclass
 
-from afterfill.records import AlarmChange, Estimate, Reading, Record, RefillSeen, Verdict
+from afterfill.records import AlarmChange, Estimate, Health, Reading, Record, RefillSeen, Verdict
 from afterfill.wire import to_line, to_published
 
-LIVE_KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm")
+LIVE_KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health")
 REPLAYED_KINDS = ("refill-seen", "verdict", "alarm")  # of readings only the newest matter late
 # A broker of MQTT 5 forgets a kept reading or estimate after this, so that none looks live that
 # is not; ten minutes outlast the slowest probe (300 s) twice.
@@ -38,7 +38,7 @@ def record_message(base: str, record: Record) -> Message | None:
     topic = _topic(record)
     if topic is None:
         return None
-    expires_s = _STALE_AFTER_S if isinstance(record, Reading | Estimate) else None
+    expires_s = _STALE_AFTER_S if isinstance(record, Reading | Estimate | Health) else None
     payload = to_line(to_published(record))
     return Message(f"{base}/{record.tank}/{topic}", payload, True, expires_s)
 
@@ -55,10 +55,18 @@ def _topic(record: Record) -> str | None:
             return "verdict"
         case AlarmChange():
             return f"alarm/{record.alarm}"
+        case Health() if not record.component.startswith("thread "):
+            return f"health/{component_key(record.component)}"
         case _:
             return None
 
 
+def component_key(component: str) -> str:
+    """A probe or sink as a level of a topic: ``sink mqtt`` is ``sink-mqtt``."""
+    return component.replace(" ", "-")
+
+
 def answer_message(base: str, tank: str, answer: dict[str, object]) -> Message:
     """The answer to a command on `tank`."""
-    return Message(f"{base}/{tank}/answer", json.dumps(answer, ensure_ascii=False), retain=False)
+    text = json.dumps(answer, ensure_ascii=False).encode(errors="replace").decode()
+    return Message(f"{base}/{tank}/answer", text, retain=False)

@@ -32,15 +32,17 @@ def present(base: str, config: Config, journal: Journal, now_s: float) -> list[M
 def _recent(config: Config, journal: Journal) -> Iterator[Entry]:
     for tank in config.tank:
         for kind in LIVE_KINDS:
-            some = kind in ("reading", "alarm")  # these have several topics each
+            some = kind in ("reading", "alarm", "health")  # these have several topics each
             yield from journal.latest(kind, tank, _LOOK_BACK if some else 1)
 
 
 def announcements(config: Config, journal: Journal) -> list[Message]:
-    """Discovery of every entity, and the removal of those that the configuration dropped."""
+    """Discovery of every entity, and the removal of those that the configuration dropped, with
+    what was kept under their topics; the journal remembers them across restarts."""
     now = [] if config.mqtt is None else discovery(config, list(DEFINITIONS))
-    before = set(json.loads(journal.meta(_ANNOUNCED) or "[]"))
+    before: set[str] = set(json.loads(journal.meta(_ANNOUNCED) or "[]"))
     topics = [topic for topic, _ in now]
+    topics += sorted({payload["state_topic"] for _, payload in now if "state_topic" in payload})
     removed = sorted(before.difference(topics))
     if before.symmetric_difference(topics):
         journal.set_meta(_ANNOUNCED, json.dumps(topics))
