@@ -38,13 +38,14 @@ from afterfill.records import (
 from afterfill.tank_conditions import (
     conditions_of,
     due_probes,
+    left_of,
     noted,
     probe_trouble,
     steps_of,
     surplus_mg_l,
 )
 from afterfill.tank_setup import TankSetup
-from afterfill.tank_state import Heard, NeutraliserBook, TankState
+from afterfill.tank_state import Heard, Notes, TankState
 
 __all__ = ["TankState", "folded"]
 
@@ -67,7 +68,8 @@ def folded(
         alarms, changes = panel.obey(state.alarms, record, time_s)
         return replace(state, alarms=alarms), list(changes)
     if isinstance(record, MachineState):
-        told = replace(state, machine={**state.machine, record.name: record})
+        machine = {**state.notes.machine, record.name: record}
+        told = replace(state, notes=replace(state.notes, machine=machine))
         told, changes = _judged(setup, told, time_s)
         return told, list(changes)
     return _after_event(setup, state, record, time_s)
@@ -76,38 +78,44 @@ def folded(
 def _after_reading(
     setup: TankSetup, state: TankState, reading: Reading, every_s: float
 ) -> tuple[TankState, list[Output]]:
-    time_s, value = reading.time_s, reading.value
-    state = _heard(setup, state, reading)
+    time_s, value, belief = reading.time_s, reading.value, state.belief
     if value is not None and reading.quantity == "ph":
-        state = replace(state, belief=belief_filter.with_ph(state.belief, value, time_s))
+        belief = belief_filter.with_ph(belief, value, time_s)
     if value is not None and reading.quantity == "temperature":
-        warmer = belief_filter.with_temperature(state.belief, value, time_s)
-        state = replace(state, belief=warmer)
-    if reading.quantity == "orp":
-        return _after_step(setup, replace(state, waiting_s=None), time_s, value, every_s)
-    if state.waiting_s is None:
-        return replace(state, waiting_s=time_s), []
-    if time_s - state.waiting_s < _WAIT_FOR_ORP_S:
+        belief = belief_filter.with_temperature(belief, value, time_s)
+    is_orp, since_s = reading.quantity == "orp", state.waiting_s
+    waiting_s = None if is_orp else time_s if since_s is None else since_s
+    state = TankState(  # three times a step: replace() would cost four times as much
+        belief, state.alarms, _heard(setup, state, reading), state.told_s, waiting_s,
+        _met(setup, state, reading),
+    )  # fmt: skip
+    if is_orp:
+        return _after_step(setup, state, time_s, value, every_s)
+    if since_s is None or time_s - since_s < _WAIT_FOR_ORP_S:
         return state, []
     return _after_step(setup, state, time_s, None, every_s)
 
 
-def _heard(setup: TankSetup, state: TankState, reading: Reading) -> TankState:
-    time_s, value = reading.time_s, reading.value
+def _heard(setup: TankSetup, state: TankState, reading: Reading) -> dict[str, Heard]:
+    """What each probe said last, after `reading`."""
+    time_s, value, quantity = reading.time_s, reading.value, reading.quantity
     heard: dict[str, Heard] = dict(state.heard) or {q: Heard(time_s) for q in setup.every_s}
-    old = heard.get(reading.quantity) or Heard(time_s)
-    if value is None:
-        odd = reading.invalid in _IMPOSSIBLE
-        heard[reading.quantity] = old if odd == old.odd else replace(old, odd=odd)
-    else:
+    old = heard.get(quantity) or Heard(time_s)
+    if value is not None:
         since_s = old.since_s if value == old.value else time_s
-        heard[reading.quantity] = Heard(
-            time_s, value, since_s, rules.is_odd(reading.quantity, value)
-        )
-    if reading.quantity in state.maintained_s:
-        return replace(state, heard=heard)
-    met = {q: state.maintained_s.get(q, time_s) for q in heard}
-    return replace(state, heard=heard, maintained_s=met)
+        heard[quantity] = Heard(time_s, value, since_s, rules.is_odd(quantity, value))
+    else:
+        heard[quantity] = replace(old, odd=reading.invalid in _IMPOSSIBLE)
+    return heard
+
+
+def _met(setup: TankSetup, state: TankState, reading: Reading) -> Notes:
+    """The days until a probe is due count from its first reading."""
+    maintained_s = state.notes.maintained_s
+    if reading.quantity in maintained_s:
+        return state.notes
+    met: dict[str, float] = dict.fromkeys([*setup.every_s, reading.quantity], reading.time_s)
+    return replace(state.notes, maintained_s={**met, **maintained_s})
 
 
 def _after_step(
@@ -137,7 +145,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
         return state, []
     looking, found = _seen(looking, setup.inference.tank)
     word = verdict.word_for(looking, time_s, _floor(setup, state, time_s))
-    anew = watch.needs_new_stories(looking)
+    anew = belief_filter.needs_new_stories(state.belief, time_s)
     over = anew or verdict.is_over(looking, time_s)
     if over and word is None:
         word = looking.said or "cannot-tell"
@@ -196,7 +204,7 @@ def _judged(
         time_s,
         None if watching is None or not watching.reported else watching.zero_s,
     )
-    return replace(state, alarms=alarms), changes
+    return state if alarms is state.alarms else replace(state, alarms=alarms), changes
 
 
 def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
@@ -212,12 +220,12 @@ def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         ph_step=ph_step,
         step_c=step_c,
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
-        ahead_mg_l=state.ahead_mg_l,
+        ahead_mg_l=state.notes.ahead_mg_l,
         silent=trouble.silent,
         still=trouble.still,
         odd=trouble.odd,
         due=due_probes(state, time_s),
-        machine={name: told.detail for name, told in state.machine.items()},
+        machine={name: told.detail for name, told in state.notes.machine.items()},
     )
 
 
@@ -233,11 +241,11 @@ def _after_event(
     if isinstance(event, KitResult):
         belief = belief_filter.tested(inference, belief, event, time_s)
     elif isinstance(event, Dose):
-        state = replace(state, book=_booked(setup, state, event.neutraliser_ml, 0.0, time_s))
+        state = _booked(setup, state, event.neutraliser_ml, 0.0, time_s)
         belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, time_s)
     elif isinstance(event, Calibration):
-        maintained = {**state.maintained_s, event.quantity: event.time_s}
-        return replace(state, maintained_s=maintained), []
+        maintained_s = {**state.notes.maintained_s, event.quantity: event.time_s}
+        return replace(state, notes=replace(state.notes, maintained_s=maintained_s)), []
     else:
         return _after_service(setup, state, event, time_s)
     return replace(state, belief=belief), []
@@ -247,8 +255,9 @@ def _after_service(
     setup: TankSetup, state: TankState, work: Service, time_s: float
 ) -> tuple[TankState, list[Output]]:
     if work.what == "probe":  # which of them is not said
-        quantities = [*setup.every_s, *state.maintained_s]
-        state = replace(state, maintained_s=dict.fromkeys(quantities, work.time_s))
+        quantities = [*setup.every_s, *state.notes.maintained_s]
+        notes = replace(state.notes, maintained_s=dict.fromkeys(quantities, work.time_s))
+        state = replace(state, notes=notes)
     alarms, changes = panel.announced(state.alarms, work, time_s)
     belief = belief_filter.serviced(state.belief, work.what, time_s)
     return replace(state, belief=belief, alarms=alarms), list(changes)
@@ -256,15 +265,16 @@ def _after_service(
 
 def _booked(
     setup: TankSetup, state: TankState, ml: float | None, needed_mg: float | None, time_s: float
-) -> NeutraliserBook:
-    """The book after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
-    strength = setup.inference.mg_cl2_per_ml
+) -> TankState:
+    """The state after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
+    strength, book = setup.inference.mg_cl2_per_ml, state.notes.book
     if strength is None or ml is None or needed_mg is None:
-        return replace(state.book, unknown_until_s=time_s + _DOSE_FORGOTTEN_S)
-    known = replace(state, book=replace(state.book, unknown_until_s=0.0))
-    left_mg_l = surplus_mg_l(setup, known, time_s) or 0.0
-    added_mg_l = max(ml * strength - needed_mg, 0.0) / setup.inference.litres
-    return replace(state.book, surplus_mg_l=left_mg_l + added_mg_l, time_s=time_s)
+        book = replace(book, unknown_until_s=time_s + _DOSE_FORGOTTEN_S)
+    else:
+        added_mg_l = max(ml * strength - needed_mg, 0.0) / setup.inference.litres
+        left_mg_l = left_of(book, time_s)
+        book = replace(book, surplus_mg_l=left_mg_l + added_mg_l, time_s=time_s)
+    return replace(state, notes=replace(state.notes, book=book))
 
 
 def _after_refill(
@@ -281,7 +291,7 @@ def _after_refill(
         neutraliser_ml=refill.neutraliser_ml,
     )
     needed_mg = None if refill.litres is None else refill.litres * pour.water.residual_mg_l
-    state = replace(state, book=_booked(setup, state, refill.neutraliser_ml, needed_mg, time_s))
+    state = _booked(setup, state, refill.neutraliser_ml, needed_mg, time_s)
     closing = _closing(setup, state, time_s)
     belief = belief_filter.poured(inference, state.belief, pour, time_s)
     looking, seen = _seen(belief.watch, inference.tank) if belief.watch else (None, [])

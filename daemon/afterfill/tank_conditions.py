@@ -12,7 +12,7 @@ from afterfill.inference.watch import Watch
 from afterfill.inference.water import ph_at, temperature_at
 from afterfill.planning import practice
 from afterfill.tank_setup import TankSetup
-from afterfill.tank_state import PourNotes, TankState
+from afterfill.tank_state import NeutraliserBook, PourNotes, TankState
 
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
 _AHEAD_H = (1.0, 3.0, 6.0, 12.0, 24.0)
@@ -31,22 +31,23 @@ class ProbeTrouble(NamedTuple):
 
 def noted(state: TankState, time_s: float) -> TankState:
     """The state with what the alarms need to remember after a step."""
-    watching, notes = state.belief.watch, state.pour
+    watching, notes = state.belief.watch, state.notes
     if watching is not None:
-        if notes is None or notes.zero_s != watching.zero_s:
-            notes = _notes(state.belief, watching)
-        if notes.ended_c is None and _has_ended(watching, time_s):
-            notes = replace(notes, ended_c=temperature_at(state.belief, time_s))
-        if notes is not state.pour:
-            state = replace(state, pour=notes)
-    if time_s - state.ahead_s >= _AHEAD_EVERY_S or state.ahead_mg_l is None:
+        pour = notes.pour
+        if pour is None or pour.zero_s != watching.zero_s:
+            pour = _pour_notes(state.belief, watching)
+        if pour.ended_c is None and _has_ended(watching, time_s):
+            pour = replace(pour, ended_c=temperature_at(state.belief, time_s))
+        if pour is not notes.pour:
+            notes = replace(notes, pour=pour)
+    if notes.ahead_mg_l is None or time_s - notes.ahead_s >= _AHEAD_EVERY_S:
         ahead_mg_l = highest_ammonia_mg_l(state.belief, time_s)
-        if ahead_mg_l is not None or state.ahead_mg_l is not None:
-            state = replace(state, ahead_mg_l=ahead_mg_l, ahead_s=time_s)
-    return state
+        if ahead_mg_l is not None or notes.ahead_mg_l is not None:
+            notes = replace(notes, ahead_mg_l=ahead_mg_l, ahead_s=time_s)
+    return state if notes is state.notes else replace(state, notes=notes)
 
 
-def _notes(belief: Belief, watching: Watch) -> PourNotes:
+def _pour_notes(belief: Belief, watching: Watch) -> PourNotes:
     from_s, to_s = (watching.zero_s - before_s for before_s in _BEFORE_S)
     ph = history.middle(history.span(belief.history, from_s, to_s)[:, history.PH])
     return PourNotes(watching.zero_s, ph, watching.tank_c)
@@ -93,7 +94,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         ),
         "free-ammonia": rules.free_ammonia(nh3_mg_l, limit_mg_l, active("free-ammonia")),
         "free-ammonia-forecast": rules.free_ammonia_forecast(
-            nh3_mg_l, state.ahead_mg_l, limit_mg_l, active("free-ammonia-forecast")
+            nh3_mg_l, state.notes.ahead_mg_l, limit_mg_l, active("free-ammonia-forecast")
         ),
         "neutraliser-excess": rules.neutraliser_excess(
             surplus_mg_l(setup, state, time_s), setup.inference.water.residual_max_mg_l
@@ -114,7 +115,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
     found.update(_of_refill(setup, state, time_s, sees))
     if setup.tells_machine:
         for name in MACHINE:
-            told = state.machine.get(name)
+            told = state.notes.machine.get(name)
             found[name] = None if told is None else told.holds
     return found
 
@@ -138,7 +139,7 @@ def _of_refill(
 
 
 def _runs_on(setup: TankSetup, state: TankState, watching: Watch, time_s: float) -> bool | None:
-    pour, notes = watching.pour, state.pour
+    pour, notes = watching.pour, state.notes.pour
     if notes is None:
         return None
     share = None if pour.litres is None else min(pour.litres / setup.inference.litres, 1.0)
@@ -156,7 +157,7 @@ def _shocks(state: TankState, watching: Watch, time_s: float) -> bool | None:
 
 def steps_of(state: TankState, time_s: float) -> tuple[float | None, float | None]:
     """How far pH and temperature [degrees C] have moved since the refill began."""
-    notes = state.pour
+    notes = state.notes.pour
     if notes is None:
         return None, None
     ph, warmth_c = ph_at(state.belief, time_s), temperature_at(state.belief, time_s)
@@ -170,9 +171,14 @@ def steps_of(state: TankState, time_s: float) -> tuple[float | None, float | Non
 
 def surplus_mg_l(setup: TankSetup, state: TankState, time_s: float) -> float | None:
     """Surplus of neutraliser by what was logged [mg/L as Cl2], used up by air and bacteria."""
-    book = state.book
+    book = state.notes.book
     if setup.inference.mg_cl2_per_ml is None or time_s < book.unknown_until_s:
         return None
+    return left_of(book, time_s)
+
+
+def left_of(book: NeutraliserBook, time_s: float) -> float:
+    """What is left of the surplus in the book at `time_s` [mg/L as Cl2]."""
     if book.surplus_mg_l == 0.0:
         return 0.0
     hours = (time_s - book.time_s) / 3600.0
@@ -206,5 +212,5 @@ def due_probes(state: TankState, time_s: float) -> list[str]:
     return [
         quantity
         for quantity, every_s in rules.CALIBRATE_EVERY_S.items()
-        if time_s - state.maintained_s.get(quantity, time_s) > every_s
+        if time_s - state.notes.maintained_s.get(quantity, time_s) > every_s
     ]

@@ -27,13 +27,13 @@ from afterfill.inference.setup import Pour, Water
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
 from afterfill.records import MachineState
-from afterfill.tank_state import Heard, NeutraliserBook, PourNotes, TankState
+from afterfill.tank_state import Heard, NeutraliserBook, Notes, PourNotes, TankState
 
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Bank, Traits, Memory, Panel, Heard, PourNotes, NeutraliserBook, MachineState,
+        Water, Bank, Traits, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes, MachineState,
     )
 }  # fmt: skip
 _WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())

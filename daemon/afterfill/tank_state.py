@@ -42,20 +42,27 @@ class NeutraliserBook:
 
 
 @dataclass(frozen=True, slots=True)
-class TankState:
-    """`told_s`: time of the last estimate that was given out; `waiting_s`: since when other
-    readings wait for the ORP to make a step with; `maintained_s`: when each probe was last
-    calibrated or serviced, or first met; `ahead_mg_l`: un-ionised ammonia at its highest within a
-    day [mg/L as N], worked out at `ahead_s`."""
+class Notes:
+    """What the alarms remember and seldom changes. `maintained_s`: when each probe was last
+    calibrated or serviced, or first met; `machine`: what the service said last; `ahead_mg_l`:
+    un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`."""
 
-    belief: Belief = field(default_factory=Belief)
-    alarms: panel.Panel = field(default_factory=panel.fresh_panel)
-    heard: Mapping[str, Heard] = field(default_factory=dict)
-    told_s: float | None = None
-    waiting_s: float | None = None
     maintained_s: Mapping[str, float] = field(default_factory=dict)
     machine: Mapping[str, MachineState] = field(default_factory=dict)
     book: NeutraliserBook = field(default_factory=NeutraliserBook)
     pour: PourNotes | None = None
     ahead_mg_l: float | None = None
     ahead_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class TankState:
+    """`heard`: what each probe said last; `told_s`: time of the last estimate that was given out;
+    `waiting_s`: since when other readings wait for the ORP to make a step with."""
+
+    belief: Belief = field(default_factory=Belief)
+    alarms: panel.Panel = field(default_factory=panel.fresh_panel)
+    heard: Mapping[str, Heard] = field(default_factory=dict)
+    told_s: float | None = None
+    waiting_s: float | None = None
+    notes: Notes = field(default_factory=Notes)
