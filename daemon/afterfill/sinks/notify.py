@@ -137,7 +137,7 @@ class Recipient:
         self._sink = sink
         self._post = post
         self._terms: Terms = sink.terms
-        self._key = f"notify.{_digest(f'{sink.table.after_minutes:g} {post.address}')}"
+        self._key = f"notify.{_digest(_on_terms(sink.table, post.address))}"
         kept = journal.meta(self._key)
         known = None if kept is None else from_text(kept)
         self.state: State = newcomer(begin, sink.now()) if known is None else known
@@ -221,7 +221,12 @@ class Recipient:
 
 def _target(table: Notify) -> str:
     where = table.url_file if table.smtp is None else f"{table.smtp.host} {table.smtp.to}"
-    return f"{table.after_minutes:g} {where}"
+    return _on_terms(table, str(where))
+
+
+def _on_terms(table: Notify, address: str) -> str:
+    """One address may stand in two tables: at once for some alarms, later for others."""
+    return f"{table.at_least} {table.after_minutes:g} {address}"
 
 
 def _memory(state: State) -> tuple[object, ...]:
