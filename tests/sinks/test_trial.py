@@ -58,6 +58,34 @@ def test_what_is_wrong_with_a_broker_is_one_sentence(silent: socket.socket, tmp_
     assert "password_file" in (broker_trouble(mqtt_table(1, **login)) or "")
 
 
+# The client drops the socket of a failed handshake without closing it; the interpreter does.
+@pytest.mark.filterwarnings("ignore:Exception ignored in. <ssl.SSLSocket")
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_each_mistake_with_a_real_broker_has_a_sentence_of_its_own(
+    shared_broker: Broker, tmp_path: Path, version: str
+) -> None:
+    Broker(tmp_path / "another", tls=True)  # makes an authority that signed nothing here
+    ours, another = tmp_path / "broker/ca.crt", tmp_path / "another/ca.crt"
+    (tmp_path / "wrong").write_text("guess\n")
+    (tmp_path / "right").write_text("secret\n")
+    login = {"username": "keeper", "password_file": tmp_path / "right"}
+    wrong = {"username": "keeper", "password_file": tmp_path / "wrong"}
+    with Broker(tmp_path / "broker", user="keeper", tls=True) as broker:
+        tls = {"tls": True, "ca_file": ours, "version": version}
+        mistakes: dict[str, Mqtt] = {
+            "refuses us (Not authorized)": mqtt_table(broker.port, **tls, **wrong),
+            "cannot be trusted": mqtt_table(broker.port, **{**tls, "ca_file": another}, **login),
+            "if its port expects TLS": mqtt_table(broker.port, version=version, **login),
+            "does not speak TLS": mqtt_table(shared_broker.port, **tls, **login),
+            "connection refused": mqtt_table(free_port(), **tls, **login),
+        }
+        for sentence, table in mistakes.items():
+            trouble = broker_trouble(table)
+            assert trouble is not None
+            assert sentence in trouble
+        assert broker_trouble(mqtt_table(broker.port, **tls, **login)) is None
+
+
 def test_a_database_is_tried_by_writing_one_point(tmp_path: Path) -> None:
     absent = Influxdb(url=f"http://127.0.0.1:{free_port()}")
     assert "does not answer" in (database_trouble(absent, now(), "pi-1") or "")
