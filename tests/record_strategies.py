@@ -6,6 +6,7 @@ from afterfill.records import (
     QUANTITIES,
     AlarmChange,
     AlarmCommand,
+    AlarmLoad,
     Calibration,
     Dose,
     Estimate,
@@ -178,6 +179,8 @@ outputs = st.one_of(
         texts,
     ),
 )
+counts = st.integers(0, 1 << 40)
+loads = st.builds(AlarmLoad, times_s, tanks, numbers, *[counts] * 8)
 records: st.SearchStrategy[Record] = st.one_of(
-    readings, st.builds(Tick, times_s, tanks), events, machine_states, outputs
+    readings, st.builds(Tick, times_s, tanks), events, machine_states, loads, outputs
 )

@@ -258,10 +258,28 @@ class Health:
     detail: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class AlarmLoad:
+    """What the alarms asked of a person in the `days` before: how many were `raised`, in all and
+    by priority, the most in ten minutes; how many hold, chattered, or have held for over a day."""
+
+    time_s: float
+    tank: str
+    days: float
+    raised: int
+    high: int
+    medium: int
+    low: int
+    peak_ten_minutes: int
+    standing: int
+    chattering: int
+    stale: int
+
+
 Event = Refill | KitResult | Dose | Service | Calibration | AlarmCommand
 Input = Reading | Tick | MachineState | Event
 Output = Estimate | RefillSeen | Verdict | AlarmChange
-Record = Input | Output | Health
+Record = Input | Output | Health | AlarmLoad
 EVENTS = (Refill, KitResult, Dose, Service, Calibration, AlarmCommand)
 
 

@@ -13,6 +13,7 @@ from afterfill.errors import PayloadError
 from afterfill.records import (
     AlarmChange,
     AlarmCommand,
+    AlarmLoad,
     Calibration,
     Dose,
     Estimate,
@@ -45,6 +46,7 @@ KIND_OF: dict[type[Record], str] = {
     Verdict: "verdict",
     AlarmChange: "alarm",
     Health: "health",
+    AlarmLoad: "alarm-load",
 }
 _TYPE_OF = {kind: record_type for record_type, kind in KIND_OF.items()}
 _FIELDS = {record_type: tuple(f.name for f in fields(record_type)) for record_type in KIND_OF}

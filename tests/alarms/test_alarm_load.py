@@ -1,7 +1,14 @@
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
 from afterfill.alarms.load import Load, load_of
-from afterfill.records import AlarmChange, AlarmState
+from afterfill.records import AlarmChange, AlarmLoad, AlarmState, Stamp
+from afterfill.service.calendar import keep_load
+from afterfill.service.recorder import Recorder
+from afterfill.sinks.points import line_of
+from tank_stories import ZERO_S, config_of
 
 DAY_S = 86400.0
 
@@ -57,3 +64,25 @@ def test_what_holds_for_more_than_a_day_is_stale(age_s: float, stale: tuple[str,
 def test_what_began_before_the_span_stands_but_is_not_counted() -> None:
     load = load_of([change(10.0)], 100.0, 100.0 + DAY_S)
     assert (load.raised, load.standing) == (0, ("ph",))
+
+
+def test_the_service_keeps_the_load_of_the_last_day_for_the_dashboards(tmp_path: Path) -> None:
+    stamp = Stamp(ZERO_S + 3 * DAY_S, True, "boot", 100.0)
+    recorder = Recorder(config_of(), tmp_path / "j.db")
+    for hours in (1.0, 30.0, 71.0):
+        time_s = ZERO_S + 3600.0 * hours
+        name = "ph" if hours == 1.0 else "free-ammonia"
+        recorder.journal.append(change(time_s, name), replace(stamp, time_s=time_s))
+        back = change(time_s + 60.0, name, "normal", active=False)
+        recorder.journal.append(back, replace(stamp, time_s=time_s))
+    recorder.journal.commit()
+    keep_load(recorder, stamp, ["t"])
+    (entry,) = recorder.journal.latest("alarm-load", "t")
+    assert entry.record == AlarmLoad(
+        stamp.time_s, "t", days=1.0, raised=1, high=0, medium=1, low=0, peak_ten_minutes=1,
+        standing=0, chattering=0, stale=0,
+    )  # fmt: skip
+    line = line_of(entry, "pi")
+    assert line is not None
+    assert line.startswith("alarm_load,host=pi,tank=t ")
+    assert "raised=1i" in line

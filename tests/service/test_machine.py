@@ -1,3 +1,4 @@
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -19,10 +20,14 @@ def stamp(seconds: float = 0.0, *, synchronised: bool = True) -> Stamp:
     return Stamp(ZERO_S + seconds, synchronised, "boot", 100.0 + seconds)
 
 
+def _same(health: SinkHealth) -> SinkHealth:
+    return health
+
+
 def found(folder: Path, at: Stamp, max_mb: float = 1.0, **sinks: SinkHealth) -> dict[str, object]:
     (folder / "j.db").touch()
     machine = Machine(
-        "t", folder / "j.db", max_mb, {n: lambda h=h: h for n, h in sinks.items()},
+        "t", folder / "j.db", max_mb, {name: partial(_same, it) for name, it in sinks.items()},
         throttled=folder / "throttled", time_daemon=folder / "timesync",
     )  # fmt: skip
     return {state.name: state.holds for state in machine.states(at)}

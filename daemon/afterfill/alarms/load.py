@@ -9,7 +9,7 @@ from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from afterfill.records import AlarmChange, Priority
+from afterfill.records import AlarmChange, AlarmLoad, Priority
 
 PEAK_S, CHATTER_S, CHATTERS = 600.0, 60.0, 3
 STALE_S = 86400.0
@@ -32,6 +32,23 @@ class Load:
     stale: tuple[str, ...]
     by_priority: dict[Priority, int]
     by_alarm: dict[str, int]
+
+
+def record_of(load: Load, tank: str, time_s: float) -> AlarmLoad:
+    """The figures as a record, for the journal and what is drawn from it."""
+    return AlarmLoad(
+        time_s,
+        tank,
+        days=load.days,
+        raised=load.raised,
+        high=load.by_priority["high"],
+        medium=load.by_priority["medium"],
+        low=load.by_priority["low"],
+        peak_ten_minutes=load.peak_ten_minutes,
+        standing=len(load.standing),
+        chattering=len(load.chattering),
+        stale=len(load.stale),
+    )
 
 
 @dataclass

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from afterfill.journal.store import Entry
 from afterfill.records import (
     AlarmChange,
+    AlarmLoad,
     Estimate,
     Health,
     Quantiles,
@@ -20,7 +21,7 @@ from afterfill.records import (
 from afterfill.sinks.line_protocol import FieldValue, line
 from afterfill.wire import rfc3339
 
-KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health")
+KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health", "alarm-load")
 _EVENT_LIKE = (RefillSeen, Verdict, AlarmChange)
 _Fields = dict[str, FieldValue]
 _Point = tuple[str, dict[str, str], _Fields]
@@ -69,6 +70,8 @@ def _point(entry: Entry) -> _Point | None:
             return "alarm", {"alarm": alarm.alarm, "priority": alarm.priority}, fields
         case Health() as health:
             return "health", {"component": health.component}, _health(health)
+        case AlarmLoad() as load:
+            return "alarm_load", {}, _load(load)
         case _:
             return None
 
@@ -108,6 +111,20 @@ def _health(health: Health) -> _Fields:
         "age_s": _float(health.age_s),
         "errors": health.errors,
         "detail": health.detail or None,
+    }
+
+
+def _load(load: AlarmLoad) -> _Fields:
+    return {
+        "days": float(load.days),
+        "raised": load.raised,
+        "high": load.high,
+        "medium": load.medium,
+        "low": load.low,
+        "peak_ten_minutes": load.peak_ten_minutes,
+        "standing": load.standing,
+        "chattering": load.chattering,
+        "stale": load.stale,
     }
 
 
