@@ -75,3 +75,109 @@ def test_commands_change_states_and_unknown_alarms_change_nothing() -> None:
     _, changes = judge(panel, {"probe-lost": True}, lambda _: "x", "t", 122.0)
     assert [c.state for c in changes] == ["unacknowledged"]
     assert obey(panel, AlarmCommand(63.0, "t", "no-such-alarm", "acknowledge"), 63.0)[1] == []
+
+
+@pytest.mark.parametrize(
+    ("value", "active", "holds"),
+    [(8.81, False, True), (8.75, False, False), (8.75, True, True), (8.69, True, False),
+     (5.99, False, True), (6.05, True, True), (6.11, True, False), (None, True, None)],
+)  # fmt: skip
+def test_limits_have_a_deadband_inside(value: float | None, active: bool, holds: bool) -> None:
+    assert rules.outside(value, (6.0, 8.8), rules.PH_DEADBAND, active) is holds
+
+
+@pytest.mark.parametrize(
+    ("p", "said", "sees", "sure", "holds"),
+    [
+        (0.3, True, True, False, True),
+        (0.05, True, True, False, False),  # what was possible has gone
+        (0.3, False, True, False, False),
+        (0.6, False, True, False, True),
+        (0.95, True, True, True, False),  # the graver alarm speaks
+        (0.01, False, False, False, None),
+    ],
+)
+def test_residual_possible(
+    p: float, said: bool, sees: bool, sure: bool, holds: bool | None
+) -> None:
+    assert rules.residual_possible(p, said, sees, sure) is holds
+
+
+@pytest.mark.parametrize(
+    ("now", "ahead", "active", "holds"),
+    [
+        (0.01, 0.03, False, True),
+        (0.01, 0.019, False, False),
+        (0.01, 0.019, True, True),
+        (0.021, 0.03, True, False),  # it is here: no forecast any more
+        (None, 0.03, False, None),
+        (0.01, None, False, None),
+    ],
+)
+def test_ammonia_ahead(
+    now: float | None, ahead: float | None, active: bool, holds: bool | None
+) -> None:
+    assert rules.free_ammonia_forecast(now, ahead, 0.02, active) is holds
+
+
+@pytest.mark.parametrize(
+    ("ph", "warmth", "holds"),
+    [(0.31, 0.0, True), (-0.31, None, True), (0.1, -2.1, True), (0.1, 1.0, False),
+     (None, 1.0, None), (0.1, None, None)],
+)  # fmt: skip
+def test_one_refill_shocks_by_either_step(
+    ph: float | None, warmth: float | None, holds: bool | None
+) -> None:
+    assert rules.refill_shock(ph, warmth, 0.3, 2.0) is holds
+
+
+@pytest.mark.parametrize(
+    ("before", "ended", "now", "source", "share", "holds"),
+    [
+        (25.0, 24.0, 23.4, 15.0, None, True),  # it goes on falling
+        (25.0, 24.0, 23.6, 15.0, None, False),
+        (25.0, 24.0, 24.6, 15.0, None, False),  # the heater brings it back
+        (15.0, 17.0, 17.6, 35.0, None, True),  # warm water into a cold tank
+        (25.0, None, 22.9, 15.0, 0.1, True),  # more than a tenth can have done
+        (25.0, None, 23.2, 15.0, 0.1, False),
+        (25.0, 24.0, 20.0, 23.0, 0.1, None),  # too alike to tell
+        (25.0, 24.0, 20.0, None, 0.1, None),
+        (25.0, None, 20.0, 15.0, None, None),  # nothing was announced
+        (25.0, 24.0, None, 15.0, 0.1, None),
+    ],
+)
+def test_water_runs_on(
+    before: float, ended: float | None, now: float | None, source: float | None,
+    share: float | None, holds: bool | None,
+) -> None:  # fmt: skip
+    assert rules.running_on(before, ended, now, source, share) is holds
+
+
+def test_each_probe_may_stand_still_as_long_as_its_water_may() -> None:
+    spans_s = [rules.still_allowed_s(q, fine=False) for q in ("orp", "ph", "temperature")]
+    assert spans_s == sorted(spans_s)
+    assert rules.still_allowed_s("orp", fine=True) < rules.still_allowed_s("orp", fine=False)
+    assert [rules.is_odd("ph", ph) for ph in (3.9, 7.0, 10.6)] == [True, False, True]
+    assert [rules.is_odd("orp", mv) for mv in (-301.0, 300.0, 901.0)] == [True, False, True]
+
+
+def test_a_surplus_is_an_excess_beyond_two_tankfuls() -> None:
+    assert rules.neutraliser_excess(6.1, 3.0) is True
+    assert rules.neutraliser_excess(5.9, 3.0) is False
+    assert rules.neutraliser_excess(None, 3.0) is None
+
+
+def test_the_gravest_of_those_raised_at_once_came_first_and_stays_so_until_the_next_refill() -> (
+    None
+):
+    both = {"refill-unannounced": True, "residual-oxidant": True}
+    panel, changes = judge(fresh_panel(), both, lambda _: "x", "t", 5.0, refill_s=1.0)
+    assert {c.alarm: c.first_out for c in changes} == {
+        "residual-oxidant": True, "refill-unannounced": False
+    }  # fmt: skip
+    panel, changes = obey(panel, AlarmCommand(9.0, "t", "residual-oxidant", "acknowledge"), 9.0)
+    assert [c.first_out for c in changes] == [True]
+    panel, _ = judge(panel, both, lambda _: "x", "t", 10.0)  # the watch is over
+    assert panel.first == "residual-oxidant"
+    panel, _ = judge(panel, both, lambda _: "x", "t", 20.0, refill_s=15.0)
+    assert panel.first is None

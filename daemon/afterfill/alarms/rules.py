@@ -13,7 +13,8 @@ PH_DEADBAND, TEMPERATURE_DEADBAND_C = 0.1, 0.3  # a probe's own wobble over an h
 MISSED_READINGS = 5.0  # intervals without a usable reading, and at least a minute
 SHORTEST_SILENCE_S = 60.0
 STILL_ORP_FINE_S, STILL_ORP_S = 1200.0, 10_800.0  # as the inference holds an ORP for stuck
-STILL_S = 86400.0  # pH and temperature of a tank have a day and a night
+STILL_PH_S = 86400.0  # the pH of a tank has a day and a night
+STILL_TEMPERATURE_S = 7 * 86400.0  # a thermostat and a probe of 0.1 degrees C can hold for days
 ORP_IN_A_TANK_MV = (-300.0, 900.0)  # fouled sediment to bleach; common practice, no source
 PH_IN_A_TANK, TEMPERATURE_IN_A_TANK_C = (4.0, 10.5), (1.0, 40.0)  # as the inference holds them
 CALIBRATE_EVERY_S = {"orp": 90 * 86400.0, "ph": 60 * 86400.0}  # common practice, no source
@@ -127,9 +128,9 @@ def silence_allowed_s(every_s: float) -> float:
 
 def still_allowed_s(quantity: str, fine: bool) -> float:
     """How long [s] a probe may show the same figure; `fine`: it has shown small steps before."""
-    if quantity != "orp":
-        return STILL_S
-    return STILL_ORP_FINE_S if fine else STILL_ORP_S
+    if quantity == "orp":
+        return STILL_ORP_FINE_S if fine else STILL_ORP_S
+    return STILL_PH_S if quantity == "ph" else STILL_TEMPERATURE_S
 
 
 def is_odd(quantity: str, value: float) -> bool:
