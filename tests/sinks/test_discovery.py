@@ -173,13 +173,13 @@ def test_every_template_renders_what_the_sink_publishes(
     shown = {
         topic.split("afterfill_")[1].removesuffix("/config"): Environment()
         .from_string(payload["value_template"])
-        .render(value_json=json.loads(published[payload["state_topic"]]))
+        .render(value_json=json.loads(published[payload["state_topic"]]), this={"state": "unknown"})
         for topic, payload in announced.items()
         if payload.get("state_topic") in published
     }
     assert shown == {
         "window_orp": "300.0", "window_orp_last_read": "2026-03-01T07:30:00Z",
-        "window_ph": "None", "window_ph_last_read": "",
+        "window_ph": "None", "window_ph_last_read": "None",
         "window_residual": "0.12", "window_p_over_limit": "3.0", "window_free_ammonia": "None",
         "window_verdict": "carried-over",
         "window_refill": "2026-03-01T07:30:02Z", "window_refill_share": "25.0",

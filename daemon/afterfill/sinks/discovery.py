@@ -125,8 +125,11 @@ def _last_reading(base: str, tank: str, quantity: Quantity) -> Entity:
         "name": f"{_READINGS[quantity]['name']} last read",
         "device_class": "timestamp",
         "state_topic": f"{base}/{tank}/reading/{quantity}",
-        # an empty text leaves the time of the last value as it is
-        "value_template": "{{ value_json.time if value_json.value is not none else '' }}",
+        # without a value the time of the last one stays
+        "value_template": (
+            "{{ value_json.time if value_json.value is not none else "
+            "None if this.state in ('unknown', 'unavailable') else this.state }}"
+        ),
     }
     return "sensor", f"{quantity}_last_read", own
 
