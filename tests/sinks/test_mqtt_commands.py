@@ -28,10 +28,11 @@ COMMANDS = [
 ]
 
 
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_commands_are_left_in_the_inbox_and_answered(
-    journal: Journal, shared_broker: Broker
+    journal: Journal, shared_broker: Broker, version: str
 ) -> None:
-    with obeying(journal, shared_broker.port) as listener:
+    with obeying(journal, shared_broker.port, version=version) as listener:
         for number, (topic, payload, *_) in enumerate(COMMANDS, 1):
             listener.send(f"afterfill/window/{topic}", payload)
             wait_until(lambda: len(listener.payloads("afterfill/window/answer")) == number, topic)  # noqa: B023

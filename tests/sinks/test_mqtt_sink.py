@@ -53,10 +53,11 @@ def test_each_kind_of_record_arrives_and_is_kept(
     assert kept["afterfill/status"] == b"offline"  # said before the clean end
 
 
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_a_lost_connection_leaves_offline_behind_as_last_will(
-    journal: Journal, broker: Broker
+    journal: Journal, broker: Broker, version: str
 ) -> None:
-    with obeying(journal, broker.port) as listener:
+    with obeying(journal, broker.port, version=version) as listener:
         wait_for_online(listener)
         other = paho.Client(CallbackAPIVersion.VERSION2, "afterfill-pi-1", protocol=paho.MQTTv5)
         other.connect("127.0.0.1", broker.port)  # the broker ends a session taken over
@@ -67,10 +68,11 @@ def test_a_lost_connection_leaves_offline_behind_as_last_will(
         wait_until(lambda: listener.payloads("afterfill/status")[-1] == b"online", "it comes back")
 
 
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_a_broker_killed_in_the_middle_gets_every_event_and_the_present(
-    journal: Journal, broker: Broker
+    journal: Journal, broker: Broker, version: str
 ) -> None:
-    with running(sink := sink_to(journal, broker.port)):
+    with running(sink := sink_to(journal, broker.port, version=version)):
         wait_until(lambda: sink.health().up, "the sink is connected")
         store(journal, verdict(START_S))
         wait_until(lambda: journal.cursor(CURSOR) >= 1, "the first verdict is confirmed", 15)
@@ -96,10 +98,11 @@ def test_a_broker_killed_in_the_middle_gets_every_event_and_the_present(
     assert set(values) == {302.0}  # of readings only the newest
 
 
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_a_broker_that_lost_what_it_kept_gets_the_present_again(
-    journal: Journal, broker: Broker
+    journal: Journal, broker: Broker, version: str
 ) -> None:
-    with running(sink := sink_to(journal, broker.port)):
+    with running(sink := sink_to(journal, broker.port, version=version)):
         wait_until(lambda: sink.health().up, "the sink is connected")
         last = store(journal, *map(lately, one_of_each()))
         wait_until(lambda: journal.cursor(CURSOR) == last, "all is confirmed", 15)
@@ -131,13 +134,14 @@ def test_a_stale_reading_is_not_published_as_the_present(journal: Journal, broke
     assert listener.payloads("afterfill/window/reading/orp") == []
 
 
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
-    journal: Journal, broker: Broker
+    journal: Journal, broker: Broker, version: str
 ) -> None:
     store(journal, *one_of_each())
     with Listener(broker.port, "homeassistant/+/+/config", "afterfill/#") as listener:
         topic = "homeassistant/sensor/afterfill_window_orp/config"
-        with running(sink_to(journal, broker.port)):
+        with running(sink_to(journal, broker.port, version=version)):
             listener.wait_for(topic)
             listener.wait_for("afterfill/window/verdict")
             listener.heard.clear()
@@ -145,7 +149,7 @@ def test_entities_are_announced_again_on_birth_and_removed_when_dropped(
             listener.wait_for(topic)
             listener.wait_for("afterfill/window/verdict")
         assert topic in retained(broker.port, "homeassistant/#")
-        config = config_for(broker.port)
+        config = config_for(broker.port, version=version)
         less = config.model_copy(update={"probe": config.probe[1:]})
         with running(MqttSink(journal.path, less, now, "pi-1")):
             listener.wait_for(topic, lambda p: p == b"")
