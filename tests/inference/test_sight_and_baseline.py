@@ -1,3 +1,4 @@
+import math
 from dataclasses import replace
 
 import pytest
@@ -41,17 +42,10 @@ def test_a_sudden_fall_is_a_hand_and_not_the_water() -> None:
     assert "handled" in (why_blind(eyes, 61.0) or "")
 
 
-def test_a_leap_within_one_reading_is_another_probe_or_a_hand() -> None:
-    eyes = seen(watched([300.0, 300.5], every_s=10.0), 395.0, 20.0)
-    assert "handled" in (why_blind(eyes, 21.0) or "")
-    slower = seen(watched([300.0, 300.5], every_s=60.0), 395.0, 120.0)
-    assert why_blind(slower, 121.0) is None  # a minute is enough for water to do it
-
-
 def test_a_probe_that_comes_back_into_the_water_settles_sooner() -> None:
-    eyes = watched([300.0, 300.5, 200.0, 190.0, 210.0, 291.0])
-    assert "handled" in (why_blind(eyes, 160.0) or "")
-    assert why_blind(seen(eyes, 300.0, 150.0 + 1200.0), 150.0 + 1201.0) is None
+    eyes = watched([300.0, 300.5, 200.0, 190.0, 180.0, 185.0, 291.0])
+    assert "handled" in (why_blind(eyes, 190.0) or "")
+    assert why_blind(seen(eyes, 300.0, 180.0 + 420.0), 180.0 + 421.0) is None
     away = watched([300.0, 300.5, 200.0, 190.0, 210.0])
     assert "handled" in (why_blind(seen(away, 211.0, 1400.0), 1401.0) or "")
 
@@ -62,8 +56,68 @@ def test_a_leap_from_below_the_level_is_the_same_probe_back_in_the_water() -> No
     assert "handled" in (why_blind(back, 41.0) or "")
     assert not sight.is_another(low, back, 40.0)
     assert why_blind(seen(back, 321.0, 1240.0), 1241.0) is None
-    other = seen(low, 320.0, 40.0, level_mv=250.0)
-    assert sight.is_another(low, other, 40.0)
+
+
+@pytest.mark.parametrize("every_s", [10.0, 30.0, 60.0])
+def test_a_step_up_that_stands_still_at_once_is_another_probe(every_s: float) -> None:
+    before = watched([300.0, 300.5, 300.2], every_s)
+    steps = [345.0 + 0.3 * (n % 3) for n in range(12)]
+    eyes, at_s = before, 2.0 * every_s
+    for value in steps:
+        at_s += every_s
+        eyes = seen(eyes, value, at_s, level_mv=300.0)
+    assert "handled" in (why_blind(eyes, at_s) or "")
+    assert sight.is_another(before, eyes, at_s)
+
+
+@pytest.mark.parametrize("every_s", [10.0, 30.0, 60.0])
+def test_a_rise_that_goes_on_for_minutes_is_the_water(every_s: float) -> None:
+    eyes = watched([300.0, 300.5, 300.2], every_s)
+    for number in range(1, 30):
+        risen = 90.0 * (1.0 - math.exp(-number * every_s / 90.0))
+        eyes = seen(eyes, 300.0 + risen, (2.0 + number) * every_s, level_mv=300.0)
+        assert why_blind(eyes, (2.0 + number) * every_s) is None
+
+
+def test_a_step_down_that_stands_still_ends_when_the_old_level_is_back() -> None:
+    eyes = watched([300.0, 300.5, *([262.0, 262.5] * 8)], every_s=20.0)
+    assert "handled" in (why_blind(eyes, 341.0) or "")
+    back = seen(eyes, 298.0, 360.0, level_mv=300.0)
+    assert not sight.is_another(eyes, back, 360.0)
+    assert why_blind(seen(back, 299.0, 900.0, level_mv=300.0), 901.0) is None
+
+
+def test_to_and_fro_beyond_noise_is_a_probe_in_the_air() -> None:
+    walk = [300.0, 300.4, 307.0, 301.0, 309.0, 302.0, 311.0]
+    eyes = watched(walk, every_s=20.0)
+    assert "to and fro" in (why_blind(eyes, 121.0) or "")
+    for number in range(7, 40):
+        eyes = seen(eyes, 303.0 + 0.2 * (number % 2), 20.0 * number)
+    assert why_blind(eyes, 20.0 * 39 + 1.0) is None
+
+
+@pytest.mark.parametrize("spike_mv", [120.0, -120.0])
+@pytest.mark.parametrize("every_s", [10.0, 30.0, 60.0])
+def test_one_spike_does_not_blind(spike_mv: float, every_s: float) -> None:
+    eyes = watched([300.0, 300.4, 300.0 + spike_mv, 300.2, 300.5, 300.1], every_s)
+    assert why_blind(seen(eyes, 300.3, 6.0 * every_s), 6.0 * every_s + 1.0) is None
+
+
+def test_while_the_orp_is_away_cold_water_is_still_felt() -> None:
+    level = after_quiet(300.0, 25.0)
+    for _ in range(3):
+        level = suspicion.felt(level, 23.8)
+    assert suspicion.raised(level)
+    warmer = baseline.warmed(after_quiet(300.0, 25.0), 24.9, 600.0)
+    assert not suspicion.raised(suspicion.felt(warmer, 24.8))
+
+
+def test_an_hour_in_the_air_does_not_pass_for_noise() -> None:
+    level = after_quiet(300.0, 25.0)
+    before_mv = level.noise_mv
+    for number in range(60, 240):
+        level = baseline.followed(level, 300.0 + (9.0 if number % 2 else -9.0), 25.0, 20.0 * number)
+    assert level.noise_mv < 2.0 * before_mv
 
 
 def test_a_slow_fall_is_the_water() -> None:

@@ -8,7 +8,8 @@ from afterfill.inference.response import PH_REFERENCE
 READY_S = 600.0  # ten quiet minutes make a first baseline
 _SLOWLY_PER_S = 1.0 / 2700.0  # the slow level follows with 45 min: slower than a carry-over
 _USUAL_S = 43_200.0  # half a day: slower than any heater's recovery
-_NOISE_SHARE = 0.01  # of each new squared difference that the learnt noise takes on
+_NOISE_YOUNG_SHARE = 0.02  # of each new squared difference that a young baseline's noise takes on
+_NOISE_S = 10_800.0  # later so slowly that an hour in the air does not pass for noise
 _LEAST_NOISE_MV = 0.3  # below most probes' resolution
 
 
@@ -63,13 +64,23 @@ def followed(
     )
 
 
+def warmed(baseline: Baseline, temperature_c: float | None, step_s: float) -> Baseline:
+    """The baseline after `step_s` [s] in which only the temperature could be used."""
+    return replace(
+        baseline,
+        warmth_c=_slow(baseline.warmth_c, temperature_c, min(1.0, step_s * _SLOWLY_PER_S)),
+        usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
+    )
+
+
 def _learnt_noise(baseline: Baseline, orp_mv: float, step_s: float) -> float:
     """Neighbouring readings differ by root two of the noise; spikes and gaps teach nothing."""
     if step_s > 300.0:
         return baseline.noise_mv
     variance = baseline.noise_mv**2
-    square = min((orp_mv - baseline.last_mv) ** 2 / 2.0, 9.0 * variance)
-    learnt = variance + _NOISE_SHARE * (square - variance)
+    square = min((orp_mv - baseline.last_mv) ** 2 / 2.0, 4.0 * variance)
+    share = step_s / _NOISE_S if baseline.ready() else _NOISE_YOUNG_SHARE
+    learnt = variance + share * (square - variance)
     return float(max(learnt**0.5, _LEAST_NOISE_MV))
 
 

@@ -2,12 +2,14 @@
 
 import math
 
-from afterfill.inference import sight
+from afterfill.inference import prior, sight
 from afterfill.inference.ammonia import free_of, total_of
 from afterfill.inference.bank import weights_of
 from afterfill.inference.belief import Belief
+from afterfill.inference.draws import log_normal
 from afterfill.inference.filter import noise_of
 from afterfill.inference.floor import detection_floor_mg_l
+from afterfill.inference.learnt import TRAITS
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
 from afterfill.inference.watch import Watch
@@ -18,6 +20,7 @@ _DIGITS = 5
 _FADES_PER_H = 0.1  # what a closed watch left fades at the slow end of chloramine's decay
 _UNSEEN_PER_DAY = 0.03  # chance of a carry-over that nobody announced, while blind: judgement
 _UNSEEN_LASTS_S = 6 * 3600.0  # how long chloramine stays in a stocked tank: judgement
+_TRACE_AT_MOST_MG_L = 0.02  # noisier probes see less, and say so by their detection floor
 _NOTHING = Quantiles(0.0, 0.0, 0.0)
 
 
@@ -76,17 +79,32 @@ def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Qu
     """Total, free and combined chlorine now [mg/L as Cl2]."""
     if belief.watch is not None:
         return _watched(belief.watch)
-    upper = belief.leftover.residual_mg_l * faded(belief, time_s)
+    upper = max(
+        belief.leftover.residual_mg_l * faded(belief, time_s), unseen_trace_mg_l(belief, time_s)
+    )
     left = Quantiles(0.0, 0.0, upper)
     return left, _NOTHING, left
 
 
+def unseen_trace_mg_l(belief: Belief, time_s: float) -> float:
+    """The residual [mg/L as Cl2] whose step a middling probe like this one would not set apart from
+    quiet. Without a refill it is unlikely to be there, but nothing has excluded it."""
+    need_mv = prior.TRACE_MV + prior.TRACE_NOISES * noise_of(belief)
+    b_mv, c0_mg_l = (math.exp(belief.learnt.mean[TRAITS.index(t)]) for t in ("b_mv", "c0_mg_l"))
+    hocl = hocl_at(belief, time_s)
+    weight = hocl + prior.W_OCL * (1.0 - hocl)
+    trace_mg_l = c0_mg_l * (math.pow(10.0, need_mv / b_mv) - 1.0) / weight
+    return min(trace_mg_l, _TRACE_AT_MOST_MG_L)
+
+
 def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
+    """The law is only a shape: what is read from it is wider than its members tell."""
     bank, weights = watch.bank, weights_of(watch.bank)
+    off = log_normal(weights.size, 60, 1.0, prior.LAW_SIGMA)
     return (
-        quantiles_of(bank.residual, weights),
-        quantiles_of(bank.free, weights),
-        quantiles_of(bank.combined, weights),
+        quantiles_of(bank.residual * off, weights),
+        quantiles_of(bank.free * off, weights),
+        quantiles_of(bank.combined * off, weights),
     )
 
 

@@ -17,6 +17,7 @@ _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our
 _REARM_S = 1800.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
+_OWN_CHILL_S, _CHILL_K = 1800.0, 0.5  # by then a pour's own chill is over; our judgement
 _KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no source
 
 
@@ -43,11 +44,12 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     ph, temperature_c = ph_at(belief, time_s), temperature_at(belief, time_s)
     eyes = belief.sight
     if orp_mv is not None:
-        eyes = sight.seen(eyes, orp_mv, time_s, _quiet_mv(belief, ph))
+        eyes = sight.seen(eyes, orp_mv, time_s, _quiet_mv(belief, ph), noise_of(belief))
     usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
     another = sight.is_another(belief.sight, eyes, time_s)
     if another:
         eyes = replace(eyes, before_mv=None)
+        belief = _without_suspicion(belief)
     belief = replace(
         belief,
         sight=eyes,
@@ -58,7 +60,28 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     )
     if belief.watch is not None:
         return _watched(belief, belief.watch, time_s, usable)
-    return belief if usable is None else _quiet(setup, belief, time_s, usable)
+    if usable is None:
+        return _blindly(setup, belief, time_s, step_s)
+    return _quiet(setup, belief, time_s, usable)
+
+
+def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Belief:
+    """Where the ORP cannot be used, the temperature may still tell that water came."""
+    if belief.baseline is None:
+        return belief
+    temperature_c = temperature_at(belief, time_s)
+    felt = suspicion.felt(belief.baseline, temperature_c)
+    if suspicion.raised(felt) and time_s >= belief.trusted_from_s:
+        suspect = Pour(time_s, announced=False, water=setup.water)
+        belief = replace(belief, baseline=felt)
+        return replace(belief, watch=begun(setup, belief, suspect, time_s))
+    return replace(belief, baseline=baseline.warmed(felt, temperature_c, step_s))
+
+
+def _without_suspicion(belief: Belief) -> Belief:
+    """What another probe's level suggested is nothing; what was reported gets its verdict."""
+    old = belief.watch
+    return belief if old is None or old.reported else replace(belief, watch=None)
 
 
 def _quiet_mv(belief: Belief, ph: float | None) -> float | None:
@@ -93,6 +116,30 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
         baseline=baseline.followed(looked, level_mv, temperature_c, time_s),
         learnt=learnt.in_quiet(belief.learnt, orp_mv, ph, time_s),
     )
+
+
+def needs_new_stories(belief: Belief, time_s: float) -> bool:
+    """Whether water may have come that no story of the running watch knows of: the ORP has risen
+    as none explains, or the tank's temperature was driven off long after the pour."""
+    old = belief.watch
+    if old is None:
+        return False
+    return watch.needs_new_stories(old) or _chilled(belief, old, time_s)
+
+
+def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
+    usual_c = None if belief.baseline is None else belief.baseline.usual_c
+    if usual_c is None or time_s < old.poured_by_s + _OWN_CHILL_S or old.p_now >= 0.5:
+        return False
+    if time_s // 60.0 == belief.history[-2:, history.TIME][0] // 60.0:
+        return False  # once a minute is enough
+    now_c, before_c = (
+        history.middle(history.span(belief.history, time_s - a, time_s - b)[:, history.TEMPERATURE])
+        for a, b in ((180.0, -0.001), (1500.0, 600.0))
+    )
+    if now_c is None or before_c is None or abs(now_c - before_c) <= _CHILL_K:
+        return False
+    return abs(now_c - usual_c) > abs(before_c - usual_c)
 
 
 def with_new_stories(setup: Setup, belief: Belief, time_s: float) -> Belief:

@@ -8,7 +8,7 @@ Quality Technology Conference; abstract, read).
 
 # --- the ORP electrode: E = E_bg + b log10(1 + C_eff / C0), a mixed potential ------------------
 B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
-C0_MG_L, C0_SIGMA = 0.025, 0.7  # where the response turns from linear to logarithmic; unsourced
+C0_MG_L, C0_SIGMA = 0.025, 1.0  # where it turns from linear to logarithmic; 0.003-0.1; unsourced
 W_OCL = 0.4  # share of HOCl's effect that hypochlorite has; unsourced
 W_COMBINED, W_COMBINED_SIGMA = 0.2, 0.6  # chloramine counts several times less; unsourced
 PH_SLOPE_MV, PH_SLOPE_SD = -25.0, 12.0  # mV per pH unit at constant oxidant; -6 to -59 published
@@ -40,7 +40,7 @@ DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feed
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
-SUSPECTED = {"disturbance": 0.86, "dosed": 0.08, "short": 0.06}  # behind a sudden move: judgement
+SUSPECTED = {"disturbance": 0.80, "dosed": 0.10, "short": 0.10}  # behind a sudden move: judgement
 SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 
 # --- noise of an untouched probe (untouched process probes, 234 days at 1 min, public data) -----
@@ -49,5 +49,16 @@ WANDER_MV_PER_SQRT_H = 1.5  # slow wandering: 1.15 mV over 65 min, and 1.6 mV pe
 MODEL_ERROR = 0.2
 MODEL_ERROR_MV = 1.0
 TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
-CORRELATED_S = 300.0  # readings nearer together than this tell little that is new
+CORRELATED_S = 260.0  # readings nearer together than this tell little that is new
 EARLY_S, CORRELATED_GROWTH = 1200.0, 1.0  # later, s of it more for each s since the pour
+LAW_SIGMA = (
+    0.4  # of a residual read from the law, beyond what its members differ: it is only a shape
+)
+TRACE_MV, TRACE_NOISES = 6.0, 3.0  # a step that passes for quiet: what is smaller is not excluded
+
+# --- chlorine test kits --------------------------------------------------------------------------
+KIT_LOW_SHARE = 0.05  # reads less than is there: reagent old, colour bleached; our judgement
+KIT_HIGH_SHARE, KIT_HIGH_MG_L = (
+    0.02,
+    1.0,
+)  # reads what is no chlorine (oxidised manganese): judgement

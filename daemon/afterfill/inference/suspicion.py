@@ -14,6 +14,11 @@ def looked(baseline: Baseline, orp_mv: float, temperature_c: float | None) -> Ba
     return replace(baseline, over=baseline.over + 1 if _out(baseline, orp_mv, temperature_c) else 0)
 
 
+def felt(baseline: Baseline, temperature_c: float | None) -> Baseline:
+    """The same where the ORP cannot be used and only the temperature tells."""
+    return replace(baseline, over=baseline.over + 1 if _driven_off(baseline, temperature_c) else 0)
+
+
 def raised(baseline: Baseline) -> bool:
     """Whether a watch should begin."""
     return baseline.ready() and baseline.over >= _IN_A_ROW

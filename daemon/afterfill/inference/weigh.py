@@ -93,9 +93,14 @@ def _neutral(bank: Bank, gained: Array, pours: NDArray[np.bool_]) -> Array:
 
 
 def weighed_by_kit(bank: Bank, kit_mg_l: float, of: Array) -> Bank:
-    """The bank after a chlorine test [mg/L as Cl2] of what `of` (n,) holds in each member."""
+    """The bank after a chlorine test [mg/L as Cl2] of what `of` (n,) holds in each member. A few
+    tests in a hundred read anything below the truth, fewer what is no chlorine at all."""
     spread = _KIT_FLOOR_MG_L**2 + (_KIT_SHARE * of) ** 2
-    return replace(bank, log_weight=bank.log_weight + _log_t(kit_mg_l - of, spread))
+    fits = np.exp(_log_t(kit_mg_l - of, spread)) * _T_NORM
+    low = np.where(kit_mg_l < of, prior.KIT_LOW_SHARE / np.maximum(of, _KIT_FLOOR_MG_L), 0.0)
+    high = prior.KIT_HIGH_SHARE / prior.KIT_HIGH_MG_L
+    right = 1.0 - prior.KIT_LOW_SHARE - prior.KIT_HIGH_SHARE
+    return replace(bank, log_weight=bank.log_weight + np.log(right * fits + low + high))
 
 
 def _robust(innovation: Array, spread: Array) -> Array:
