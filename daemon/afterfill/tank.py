@@ -26,6 +26,7 @@ from afterfill.records import (
     KitResult,
     MachineState,
     Output,
+    Quantity,
     Reading,
     Refill,
     RefillSeen,
@@ -70,6 +71,8 @@ def folded(
     if isinstance(record, MachineState):
         machine = {**state.notes.machine, record.name: record}
         told = replace(state, notes=replace(state.notes, machine=machine))
+        if state.belief.stepped_s is None:  # the first step judges all that was told by then
+            return told, []
         told, changes = _judged(setup, told, time_s)
         return told, list(changes)
     return _after_event(setup, state, record, time_s)
@@ -96,10 +99,10 @@ def _after_reading(
     return _after_step(setup, state, time_s, None, every_s)
 
 
-def _heard(setup: TankSetup, state: TankState, reading: Reading) -> dict[str, Heard]:
+def _heard(setup: TankSetup, state: TankState, reading: Reading) -> dict[Quantity, Heard]:
     """What each probe said last, after `reading`."""
     time_s, value, quantity = reading.time_s, reading.value, reading.quantity
-    heard: dict[str, Heard] = dict(state.heard) or {q: Heard(time_s) for q in setup.every_s}
+    heard = dict(state.heard) or {q: Heard(time_s) for q in setup.every_s}
     old = heard.get(quantity) or Heard(time_s)
     if value is not None:
         since_s = old.since_s if value == old.value else time_s

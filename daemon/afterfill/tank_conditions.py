@@ -157,16 +157,17 @@ def _shocks(state: TankState, watching: Watch, time_s: float) -> bool | None:
 
 def steps_of(state: TankState, time_s: float) -> tuple[float | None, float | None]:
     """How far pH and temperature [degrees C] have moved since the refill began."""
-    notes = state.notes.pour
-    if notes is None:
+    pour = state.notes.pour
+    if pour is None:
         return None, None
-    ph, warmth_c = ph_at(state.belief, time_s), temperature_at(state.belief, time_s)
-    ph_known = ph is not None and notes.ph_before is not None
-    warmth_known = warmth_c is not None and notes.before_c is not None
     return (
-        ph - notes.ph_before if ph_known else None,  # type: ignore[operator]
-        warmth_c - notes.before_c if warmth_known else None,  # type: ignore[operator]
+        _step(ph_at(state.belief, time_s), pour.ph_before),
+        _step(temperature_at(state.belief, time_s), pour.before_c),
     )
+
+
+def _step(now: float | None, before: float | None) -> float | None:
+    return None if now is None or before is None else now - before
 
 
 def surplus_mg_l(setup: TankSetup, state: TankState, time_s: float) -> float | None:
@@ -190,7 +191,7 @@ def probe_trouble(setup: TankSetup, state: TankState, time_s: float) -> ProbeTro
     silent, still, odd = [], [], []
     fine = state.belief.sight.finest_mv < 0.5  # as the inference tells a fine probe
     for quantity, heard in state.heard.items():
-        every_s = setup.every_s.get(quantity)  # type: ignore[call-overload]
+        every_s = setup.every_s.get(quantity)
         if every_s is not None and time_s - heard.heard_s > rules.silence_allowed_s(every_s):
             silent.append(quantity)
         elif heard.odd:

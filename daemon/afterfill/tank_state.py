@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from afterfill.alarms import panel
 from afterfill.inference.belief import Belief
-from afterfill.records import MachineState
+from afterfill.records import MachineState, Quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class TankState:
 
     belief: Belief = field(default_factory=Belief)
     alarms: panel.Panel = field(default_factory=panel.fresh_panel)
-    heard: Mapping[str, Heard] = field(default_factory=dict)
+    heard: Mapping[Quantity, Heard] = field(default_factory=dict)
     told_s: float | None = None
     waiting_s: float | None = None
     notes: Notes = field(default_factory=Notes)

@@ -68,6 +68,7 @@ def test_a_disk_too_small_for_the_journal_is_low(
 
 def test_the_machine_is_journaled_at_the_start_and_when_it_changes(tmp_path: Path) -> None:
     recorder = Recorder(config_of(), tmp_path / "j.db")
+    recorder.ticks(stamp(-30.0))
     for seconds, holds in ((0.0, False), (60.0, False), (120.0, True), (180.0, True)):
         state = MachineState(ZERO_S, "t", "power-low", holds, "told")
         recorder.machine([state], stamp(seconds))

@@ -76,13 +76,13 @@ def fold_for_ever(
             _take(recorder, clock, work)
             stamp = clock.stamp()
             recorder.inbox(stamp)
+            if stamp.monotonic_s >= next_machine_s:
+                recorder.machine(machine(stamp), stamp)
+                next_machine_s = stamp.monotonic_s + _HEALTH_EVERY_S
             recorder.ticks(stamp)
             if stamp.monotonic_s >= next_health_s:
                 recorder.health(health(stamp), stamp)
                 next_health_s = stamp.monotonic_s + _HEALTH_EVERY_S
-            if stamp.monotonic_s >= next_machine_s:
-                recorder.machine(machine(stamp), stamp)
-                next_machine_s = stamp.monotonic_s + _HEALTH_EVERY_S
             recorder.save(stamp)
             turns.another()
         while not work.empty():
