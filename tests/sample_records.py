@@ -64,7 +64,7 @@ def one_of_each() -> list[Record]:
         RefillSeen(START_S + 2, "window", "announced", Quantiles(0.2, 0.25, 0.3)),
         verdict(START_S + 3),
         alarm(START_S + 4),
-        Health(START_S + 5, "window", "window-orp", True, 0.5, 3, ""),
+        Health(START_S + 5, "window", "probe window-orp", True, 0.5, 3, ""),
     ]
 
 

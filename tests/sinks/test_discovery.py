@@ -11,7 +11,9 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.service.clock import SystemClock
-from afterfill.service.service import _sinks
+from afterfill.service.driver_registry import ports_of
+from afterfill.service.sampler import Sampler
+from afterfill.service.service import _health_source, _sinks
 from afterfill.sinks.discovery import components, discovery
 from afterfill.sinks.mqtt_commands import Command, obey
 from afterfill.sinks.mqtt_messages import record_message
@@ -48,7 +50,8 @@ def test_there_is_one_entity_for_each_reading_belief_verdict_refill_alarm_and_he
 ) -> None:
     keys = {topic.removeprefix("homeassistant/").removesuffix("/config") for topic in announced}
     quantities = {"window": ["orp", "ph", "temperature"], "Bad-2": ["orp"]}
-    parts = {"window": ["window-orp", "window-ph", "window-temperature"], "Bad-2": ["Bad-2-orp"]}
+    parts = {"window": ["orp", "ph", "temperature"], "Bad-2": ["orp"]}
+    parts = {tank: [f"probe-{tank}-{q}" for q in found] for tank, found in parts.items()}
     parts["window"] += ["sink-mqtt", "sink-influxdb", "sink-notify-1", "sink-heartbeat-1"]
     expected = set()
     for tank, read in quantities.items():
@@ -64,11 +67,14 @@ def test_there_is_one_entity_for_each_reading_belief_verdict_refill_alarm_and_he
     assert keys == expected
 
 
-def test_every_sink_of_the_service_has_its_health_announced(tmp_path: Path) -> None:
-    stop = threading.Event()
-    sinks = _sinks(config(), tmp_path / "j.db", SystemClock(stop))
-    probes = ["window-orp", "window-ph", "window-temperature"]
-    assert components(config(), "window") == [*probes, *(f"sink {name}" for name in sinks)]
+def test_all_whose_health_the_service_tells_are_announced(tmp_path: Path) -> None:
+    settings = config()
+    sinks = _sinks(settings, tmp_path / "j.db", SystemClock(threading.Event()))
+    samplers = [Sampler(plan) for plan in ports_of(settings)]
+    told = _health_source(settings, samplers, sinks, [])(now())
+    for tank in settings.tank:
+        ours = {record.component for record in told if record.tank == tank}
+        assert set(components(settings, tank)) == ours
 
 
 # Keys of the convention, by component (its documentation; from memory, and seen to be taken by a
@@ -184,8 +190,8 @@ def test_every_template_renders_what_the_sink_publishes(
         "window_verdict": "carried-over",
         "window_refill": "2026-03-01T07:30:02Z", "window_refill_share": "25.0",
         "window_alarm_residual-oxidant": "ON",
-        "window_health_window-orp_up": "ON", "window_health_window-orp_age": "0.5",
-        "window_health_window-orp_errors": "3",
+        "window_health_probe-window-orp_up": "ON", "window_health_probe-window-orp_age": "0.5",
+        "window_health_probe-window-orp_errors": "3",
         "Bad-2_orp": "301.0", "Bad-2_orp_last_read": "2026-03-01T07:30:01Z",
     }  # fmt: skip
 

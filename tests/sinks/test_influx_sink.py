@@ -60,7 +60,7 @@ def test_each_kind_of_record_arrives_with_its_tags_and_fields(
     assert (row["state"], row["active"]) == ("unacknowledged", True)
     (row,) = database.query('SELECT * FROM "health"')
     assert (row["component"], row["up"], row["age_s"], row["errors"]) == (
-        "window-orp",
+        "probe window-orp",
         True,
         0.5,
         3,

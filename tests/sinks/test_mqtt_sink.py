@@ -48,7 +48,7 @@ def test_each_kind_of_record_arrives_and_is_kept(
         "afterfill/window/refill",
         "afterfill/window/verdict",
         "afterfill/window/alarm/residual-oxidant",
-        "afterfill/window/health/window-orp",
+        "afterfill/window/health/probe-window-orp",
     }
     assert kept["afterfill/status"] == b"offline"  # said before the clean end
 

@@ -116,8 +116,8 @@ def test_a_hub_finds_every_entity_with_its_value_also_after_a_restart(
         "sensor.afterfill_window_refill_share": "25.0",
         "binary_sensor.afterfill_window_alarm_residual_oxidant": "on",
         "binary_sensor.afterfill_window_alarm_ph": "unknown",
-        "binary_sensor.afterfill_window_health_window_orp_up": "on",
-        "sensor.afterfill_window_health_window_orp_errors": "3",
+        "binary_sensor.afterfill_window_health_probe_window_orp_up": "on",
+        "sensor.afterfill_window_health_probe_window_orp_errors": "3",
         "button.afterfill_window_log": "unknown",
     }
     hub = Hub(tmp_path / "hub", broker.port)
@@ -129,7 +129,9 @@ def test_a_hub_finds_every_entity_with_its_value_also_after_a_restart(
                 )
                 assert ids <= hub.states().keys()
                 missing = {name for name in ids if hub.states()[name] == "unavailable"}
-                assert all("_health_" in name and "window_orp" not in name for name in missing)
+                assert all(
+                    "_health_" in name and "probe_window_orp" not in name for name in missing
+                )
     with hub.run():  # nobody publishes now
         wait_until(
             lambda: hub.states().get("sensor.afterfill_window_orp") == "unavailable", "offline", 90

@@ -70,7 +70,7 @@ def _entities(config: Config, base: str, tank: str, alarms: Sequence[str]) -> li
 
 def components(config: Config, tank: str) -> list[str]:
     """The probes and sinks whose health is told with `tank`; sinks belong to the first one."""
-    found = [probe.name for probe in config.probe if probe.tank == tank]
+    found = [f"probe {probe.name}" for probe in config.probe if probe.tank == tank]
     if tank == next(iter(config.tank)):
         found += ["sink mqtt"] if config.mqtt else []
         found += ["sink influxdb"] if config.influxdb else []
@@ -259,6 +259,7 @@ def _health(base: str, tank: str, component: str) -> list[Entity]:
         "device_class": "duration",
         "unit_of_measurement": "s",
         "state_class": "measurement",
+        "suggested_display_precision": 0,
         "value_template": "{{ value_json.age_s }}",
     }
     errors = {
