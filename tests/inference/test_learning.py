@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from afterfill.inference import prior
-from afterfill.inference.bank import Bank
+from afterfill.inference.bank import Bank, reweighted
 from afterfill.inference.launch import launched, share_of
 from afterfill.inference.learnt import TRAITS, Learnt, drawn, in_quiet, taught
 from afterfill.inference.setup import Pour, Setup, Water
@@ -29,7 +29,7 @@ def bank_that_believes(b_mv: float) -> Bank:
     tap = Pour(0.0, True, Water("chloramine", 2.0, 3.0), litres=25.0)
     bank = launched(Setup("t", 100.0, 0.02), tap, 300.0, 1.0, 25.0, share_of(tap, False), Learnt())
     pull = -0.5 * ((np.log(bank.traits.b_mv) - np.log(b_mv)) / 0.05) ** 2
-    return replace(bank, log_weight=bank.log_weight + pull)
+    return replace(bank, weights=reweighted(bank.weights, pull))
 
 
 def test_before_anything_is_known_the_prior_holds() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, weights_of
+from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, reweighted
 from afterfill.inference.dynamics import flowed
 from afterfill.inference.launch import launched, share_of
 from afterfill.inference.learnt import Learnt
@@ -117,10 +117,10 @@ def test_a_suspected_disturbance_pours_nothing() -> None:
 def test_resampling_keeps_each_kinds_weight_and_the_moments_within_it() -> None:
     bank = bank_of(announced(litres=25.0))
     pull = -0.5 * ((np.log(bank.traits.b_mv) - np.log(95.0)) / 0.03) ** 2
-    bank = replace(bank, log_weight=bank.log_weight + pull)
+    bank = replace(bank, weights=reweighted(bank.weights, pull))
     after = refreshed(bank)
     assert after is not bank
-    before_w, after_w = weights_of(bank), weights_of(after)
+    before_w, after_w = bank.weights, after.weights
     for kind in (DISTURBANCE, DOSED, SHORT):
         rows = kind == KIND
         assert after_w[rows].sum() == pytest.approx(before_w[rows].sum(), rel=1e-9)
@@ -133,7 +133,7 @@ def test_resampling_makes_no_chlorine_that_was_not_poured() -> None:
     most = [float(np.max(bank.peak[kind == KIND])) for kind in range(3)]
     for _ in range(20):
         pull = -0.5 * ((np.log(bank.peak + 1e-3) - np.log(0.3)) / 0.2) ** 2
-        bank = refreshed(replace(bank, log_weight=bank.log_weight + pull))
+        bank = refreshed(replace(bank, weights=reweighted(bank.weights, pull)))
     for kind in range(3):
         assert np.max(bank.peak[kind == KIND]) <= most[kind] + 1e-12
 
@@ -144,7 +144,7 @@ def test_resampling_leaves_a_healthy_bank_alone() -> None:
 
 
 def odds_between_pouring_kinds(bank: Bank) -> float:
-    weights = weights_of(bank)
+    weights = bank.weights
     return float(np.sum(weights[KIND == SHORT]) / np.sum(weights[KIND == DOSED]))
 
 
@@ -159,5 +159,5 @@ def test_temperature_tells_that_water_came_but_not_whether_it_was_treated(step_c
         after = weighed_by_temperature(after, step_c, 25.0, at_s, 20.0, announced=False)
     ratio = odds_between_pouring_kinds(after) / odds_between_pouring_kinds(before)
     assert ratio == pytest.approx(1.0, rel=1e-6)
-    poured = [float(np.sum(weights_of(b)[KIND != DISTURBANCE])) for b in (before, after)]
+    poured = [float(np.sum(b.weights[KIND != DISTURBANCE])) for b in (before, after)]
     assert (poured[1] > poured[0]) == (step_c < -0.3)

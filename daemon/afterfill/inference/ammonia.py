@@ -12,7 +12,7 @@ from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
 from afterfill.inference import prior
 from afterfill.inference.draws import Array, log_normal, normal
 from afterfill.inference.launch import tap_chlorine
-from afterfill.inference.quantiles import quantiles_of
+from afterfill.inference.quantiles import quantiles_alike
 from afterfill.inference.setup import Pour, Water
 from afterfill.records import Quantiles
 
@@ -91,7 +91,7 @@ def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
 
 def total_of(ammonia: Ammonia) -> Quantiles:
     """Total ammonia [mg/L as N]."""
-    return quantiles_of(ammonia.total, np.full(N, 1.0 / N))
+    return quantiles_alike(ammonia.total)
 
 
 def free_of(ammonia: Ammonia, ph: float | None, temperature_c: float | None) -> Quantiles | None:

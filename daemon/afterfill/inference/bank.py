@@ -15,6 +15,7 @@ PER_KIND = 192
 DISTURBANCE, DOSED, SHORT = 0, 1, 2
 KIND = np.repeat(np.arange(3), PER_KIND)
 KIND.setflags(write=False)
+_LEAST_WEIGHT = 1e-250
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class Traits:
 
 @dataclass(frozen=True, slots=True)
 class Bank:
-    """Members with what moves in them. Arrays of shape (n,); `log_weight` need not be normalised.
+    """Members with what moves in them. Arrays of shape (n,); `weights` add up to one.
 
     `response_mv` is the lagged electrode response, `base_mv` with `base_var` the member's own
     idea of the ORP without oxidant at the reference pH, `peak` the highest residual so far,
@@ -67,7 +68,7 @@ class Bank:
     base_mv: Array
     base_var: Array
     peak: Array
-    log_weight: Array
+    weights: Array
 
     @property
     def residual(self) -> Array:
@@ -75,12 +76,34 @@ class Bank:
         return self.free + self.combined
 
 
-def weights_of(bank: Bank) -> Array:
-    """Normalised weights, shape (n,)."""
-    raw = np.exp(bank.log_weight - np.max(bank.log_weight))
-    return np.asarray(raw / np.sum(raw))
+def with_electrode(
+    bank: Bank, response_mv: Array, base_mv: Array, base_var: Array, weights: Array
+) -> Bank:
+    """The same water and another electrode, background and weights (written out: it is called at
+    every step, and `dataclasses.replace` takes four times as long)."""
+    return Bank(
+        bank.traits,
+        bank.free,
+        bank.combined,
+        bank.surplus,
+        bank.capture_mg_l,
+        bank.poured,
+        response_mv,
+        base_mv,
+        base_var,
+        bank.peak,
+        weights,
+    )
+
+
+def reweighted(weights: Array, log_gain: Array) -> Array:
+    """The weights after each member's log likelihood `log_gain` (n,) is added. None gets so small
+    that it is lost for good."""
+    raw = weights * np.exp(log_gain - log_gain.max())
+    raw /= raw.sum()
+    return np.asarray(np.maximum(raw, _LEAST_WEIGHT))
 
 
 def probability(bank: Bank, is_so: NDArray[np.bool_]) -> float:
     """Weight of the members for which `is_so` (boolean, shape (n,)) holds, in [0, 1]."""
-    return float(np.dot(weights_of(bank), is_so))
+    return float(bank.weights @ is_so)

@@ -84,10 +84,9 @@ def _at_reference_ph(bank: Bank, belief: Belief, ph: float | None) -> Bank:
 def _inherited(bank: Bank, old: Watch) -> Bank:
     """The new stories start in the old ones' water, electrode and background, each old member
     met in proportion to its weight."""
-    weights = np.exp(old.bank.log_weight - np.max(old.bank.log_weight))
-    reached = np.cumsum(weights) / np.sum(weights)
-    n = weights.size
-    index = np.minimum(np.searchsorted(reached, (np.arange(n) + 0.5) / n), n - 1)
+    reached = np.cumsum(old.bank.weights)
+    n = reached.size
+    index = np.minimum(np.searchsorted(reached, reached[-1] * (np.arange(n) + 0.5) / n), n - 1)
     index = index[(np.arange(n) * 229) % n]  # 229 shares no factor with 576: mixes the kinds
     free, combined = old.bank.free[index], old.bank.combined[index]
     return replace(

@@ -1,6 +1,6 @@
 """How a member's water changes from one step to the next."""
 
-from dataclasses import replace
+import math
 
 import numpy as np
 
@@ -24,17 +24,20 @@ def flowed(bank: Bank, from_s: float, to_s: float) -> Bank:
     combined = _mixed(bank.combined, traits.in_combined, inflow)
     surplus = _mixed(bank.surplus, traits.in_surplus, inflow)
     free, combined, surplus = _neutralised(free, combined, surplus, step_s)
-    bound = np.minimum(free, bank.capture_mg_l) * (1.0 - np.exp(-step_s / _CAPTURE_S))
+    bound = np.minimum(free, bank.capture_mg_l) * -math.expm1(-step_s / _CAPTURE_S)
     free, combined = free - bound, combined + bound
-    peak = np.maximum(bank.peak, free + combined)
-    return replace(
-        bank,
-        free=free * np.exp(-traits.k_free_per_s * step_s),
-        combined=combined * np.exp(-traits.k_combined_per_s * step_s),
-        surplus=surplus * np.exp(-prior.K_SURPLUS_PER_H / 3600.0 * step_s),
+    return Bank(
+        traits,
+        free=free * np.exp(-step_s * traits.k_free_per_s),
+        combined=combined * np.exp(-step_s * traits.k_combined_per_s),
+        surplus=surplus * math.exp(-prior.K_SURPLUS_PER_H / 3600.0 * step_s),
         capture_mg_l=bank.capture_mg_l - bound,
         poured=bank.poured + inflow,
-        peak=peak,
+        response_mv=bank.response_mv,
+        base_mv=bank.base_mv,
+        base_var=bank.base_var,
+        peak=np.maximum(bank.peak, free + combined),
+        weights=bank.weights,
     )
 
 
@@ -55,6 +58,6 @@ def _neutralised(
 ) -> tuple[Array, Array, Array]:
     from_free = np.minimum(free, surplus)
     surplus = surplus - from_free
-    pace = 1.0 - np.exp(-step_s / (60.0 * prior.NEUTRALISED_MIN))
+    pace = -math.expm1(-step_s / (60.0 * prior.NEUTRALISED_MIN))
     from_combined = np.minimum(combined, surplus) * pace
     return free - from_free, combined - from_combined, surplus - from_combined

@@ -4,7 +4,6 @@ import math
 
 from afterfill.inference import prior, sight
 from afterfill.inference.ammonia import free_of, total_of
-from afterfill.inference.bank import weights_of
 from afterfill.inference.belief import Belief
 from afterfill.inference.draws import log_normal
 from afterfill.inference.filter import noise_of
@@ -99,7 +98,7 @@ def unseen_trace_mg_l(belief: Belief, time_s: float) -> float:
 
 def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
     """The law is only a shape: what is read from it is wider than its members tell."""
-    bank, weights = watch.bank, weights_of(watch.bank)
+    bank, weights = watch.bank, watch.bank.weights
     off = log_normal(weights.size, 60, 1.0, prior.LAW_SIGMA)
     return (
         quantiles_of(bank.residual * off, weights),

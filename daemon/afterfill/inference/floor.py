@@ -1,5 +1,7 @@
 """The smallest residual that would be called now with 95 % power."""
 
+import math
+
 import numpy as np
 
 from afterfill.inference import prior
@@ -7,6 +9,7 @@ from afterfill.inference.draws import Array, normal
 from afterfill.inference.learnt import Learnt, drawn
 
 _N = 192
+_POWER_ROW = math.ceil(0.95 * _N) - 1
 NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 10.0, 32.0  # steps that move the odds past 'raise'
 _NEED_NOISES = 4.0
 
@@ -27,4 +30,4 @@ def detection_floor_mg_l(
         w_ocl = np.clip(prior.W_OCL + 0.2 * normal(_N, 3), 0.0, 1.0)
         weight = hocl + w_ocl * (1.0 - hocl)
     needed: Array = c0 * (10.0 ** (need_mv / b_mv) - 1.0) / weight
-    return float(np.quantile(needed, 0.95))
+    return float(np.sort(needed)[_POWER_ROW])

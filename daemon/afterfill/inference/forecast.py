@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 from afterfill.inference import ammonia, dynamics
-from afterfill.inference.bank import weights_of
 from afterfill.inference.belief import Belief
 from afterfill.inference.estimate import chlorine_of, faded, free_ammonia_of
 from afterfill.inference.quantiles import quantiles_of
@@ -39,7 +38,7 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
         if bank is None:
             residual = _fading(belief, time_s, hours)
         else:
-            residual = quantiles_of(bank.residual, weights_of(bank))
+            residual = quantiles_of(bank.residual, bank.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
 

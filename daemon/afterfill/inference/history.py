@@ -36,8 +36,9 @@ def span(history: Array, from_s: float, to_s: float) -> Array:
 
 def middle(column: Array) -> float | None:
     """The median of what is known in a column; None when nothing is."""
-    known = column[~np.isnan(column)]
-    return float(np.median(known)) if known.size else None
+    known = np.sort(column)  # NaN comes last
+    n = known.size - int(np.isnan(known).sum())
+    return float(0.5 * (known[(n - 1) // 2] + known[n // 2])) if n else None
 
 
 def known(value: float) -> float | None:

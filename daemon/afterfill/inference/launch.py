@@ -37,7 +37,7 @@ def launched(
         base_mv=np.full(N, base_mv),
         base_var=np.full(N, base_var),
         peak=nothing,
-        log_weight=np.log(np.maximum(share, 1e-9) / PER_KIND)[KIND],
+        weights=(np.maximum(share, 1e-9) / (PER_KIND * np.sum(np.maximum(share, 1e-9))))[KIND],
     )
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from afterfill.inference import prior
-from afterfill.inference.bank import Bank, weights_of
+from afterfill.inference.bank import Bank
 from afterfill.inference.draws import Array, normal
 
 TRAITS = ("b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s")
@@ -64,7 +64,7 @@ def drawn(learnt: Learnt, n: int, trait: str) -> Array:
 
 def taught(learnt: Learnt, bank: Bank) -> Learnt:
     """After a refill whose truth became known by a test: the bank's posterior, but carefully."""
-    weights = weights_of(bank)
+    weights = bank.weights
     logs = np.log(np.array([getattr(bank.traits, trait) for trait in TRAITS]))
     mean = logs @ weights
     sd = np.sqrt(np.maximum((logs - mean[:, None]) ** 2 @ weights, 0.0))

@@ -1,11 +1,22 @@
 """Weighted quantiles of a bank of members."""
 
+import math
+
 import numpy as np
 
 from afterfill.inference.draws import Array
 from afterfill.records import Quantiles
 
 POINTS = np.array([0.05, 0.50, 0.95])
+_ALIKE = (0.05, 0.50, 0.95)
+
+
+def quantiles_alike(values: Array) -> Quantiles:
+    """The same points of `values` (n,) that all weigh the same."""
+    n = values.size
+    ordered = np.sort(values)
+    low, middle, high = (float(ordered[min(math.ceil(p * n) - 1, n - 1)]) for p in _ALIKE)
+    return Quantiles(low, middle, high)
 
 
 def quantiles_of(values: Array, weights: Array) -> Quantiles:

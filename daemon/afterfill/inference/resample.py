@@ -11,7 +11,7 @@ from dataclasses import fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from afterfill.inference.bank import PER_KIND, Bank, Traits, weights_of
+from afterfill.inference.bank import PER_KIND, Bank, Traits
 from afterfill.inference.draws import Array, uniform
 
 _SHRINK = 0.7  # wide: the law is only a shape, and a narrow kernel made intervals too narrow
@@ -22,33 +22,34 @@ _TRAITS = (
 )  # fmt: skip
 _WATER = ("free", "combined", "peak")
 _ELECTRODE = ("response_mv", "base_mv")
+_LEAST_TOTAL = 1e-12  # of a kind: it can still come back
 _NOTHING_MG_L = 1e-4  # stands for zero where logarithms are taken
 
 
 def refreshed(bank: Bank) -> Bank:
     """The bank with each kind resampled that has run thin; the same bank when none has."""
-    weights = weights_of(bank)
-    thin = [kind for kind in range(3) if _effective(weights, kind) < _LEAST_SHARE * PER_KIND]
+    thin = _thin(bank.weights)
     if not thin:
         return bank
+    weights = bank.weights.copy()
     index = np.arange(weights.size)
-    log_weight = np.log(np.maximum(weights, 1e-300))
     for kind in thin:
         rows = _rows(kind)
-        index[rows] = rows.start + _systematic(weights[rows])
-        log_weight[rows] = np.log(max(float(np.sum(weights[rows])), 1e-12) / PER_KIND)
-    return _varied(_taken(bank, index, log_weight), thin)
+        index[rows] = rows.start + _systematic(bank.weights[rows])
+        weights[rows] = max(float(np.sum(weights[rows])), _LEAST_TOTAL) / PER_KIND
+    return _varied(_taken(bank, index, weights), thin)
+
+
+def _thin(weights: Array) -> list[int]:
+    """The kinds of which too few members still matter; none of a kind that itself matters not."""
+    parts = weights.reshape(3, PER_KIND)
+    totals, squares = parts.sum(axis=1), (parts * parts).sum(axis=1)
+    too_few = totals * totals < _LEAST_SHARE * PER_KIND * squares
+    return [k for k in range(3) if too_few[k] and totals[k] > _LEAST_TOTAL]
 
 
 def _rows(kind: int) -> slice:
     return slice(kind * PER_KIND, (kind + 1) * PER_KIND)
-
-
-def _effective(weights: Array, kind: int) -> float:
-    """How many members of equal weight would tell as much; all of them where none matters."""
-    part = weights[_rows(kind)]
-    total = float(np.sum(part))
-    return total * total / float(np.dot(part, part)) if total > 1e-12 else PER_KIND
 
 
 def _systematic(weights: Array) -> NDArray[np.intp]:
@@ -57,14 +58,14 @@ def _systematic(weights: Array) -> NDArray[np.intp]:
     return np.minimum(np.searchsorted(reached, points), weights.size - 1)
 
 
-def _taken(bank: Bank, index: NDArray[np.intp], log_weight: Array) -> Bank:
+def _taken(bank: Bank, index: NDArray[np.intp], weights: Array) -> Bank:
     traits = Traits(**{f.name: getattr(bank.traits, f.name)[index] for f in fields(Traits)})
     moving = {
         f.name: getattr(bank, f.name)[index]
         for f in fields(Bank)
-        if f.name not in ("traits", "log_weight")
+        if f.name not in ("traits", "weights")
     }
-    return Bank(traits=traits, log_weight=log_weight, **moving)
+    return Bank(traits=traits, weights=weights, **moving)
 
 
 def _varied(bank: Bank, kinds: list[int]) -> Bank:

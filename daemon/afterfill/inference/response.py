@@ -6,11 +6,9 @@ and ranges: our reading of James, Copeland & Lytle 2004 and of electrode makers'
 read; secondary); nothing here turns millivolts into mg/L without the tank's own baseline.
 """
 
-from dataclasses import replace
-
 import numpy as np
 
-from afterfill.inference.bank import Bank, Traits
+from afterfill.inference.bank import Bank, Traits, with_electrode
 from afterfill.inference.draws import Array
 
 PH_REFERENCE = 7.5
@@ -29,15 +27,15 @@ def lagged(bank: Bank, hocl: float, step_s: float) -> Bank:
     traits = bank.traits
     target = settled_mv(traits, bank.free, bank.combined, hocl)
     lag_s = np.where(target > bank.response_mv, traits.rise_s, traits.fall_s)
-    moved = (target - bank.response_mv) * (1.0 - np.exp(-step_s / lag_s))
-    return replace(bank, response_mv=bank.response_mv + moved)
+    left = (bank.response_mv - target) * np.exp(-step_s / lag_s)
+    return with_electrode(bank, target + left, bank.base_mv, bank.base_var, bank.weights)
 
 
 def nuisance_mv(traits: Traits, at_s: float) -> Array:
     """What moves the ORP without oxidant [mV]: comes in minutes, goes in an hour or so."""
     since = np.maximum(at_s - traits.nuisance_start_s, 0.0)
-    rise = 1.0 - np.exp(-since / traits.nuisance_rise_s)
-    return np.asarray(traits.nuisance_mv * rise * np.exp(-since / traits.nuisance_fall_s))
+    gone = np.exp(-since / traits.nuisance_rise_s)
+    return np.asarray(traits.nuisance_mv * (1.0 - gone) * np.exp(-since / traits.nuisance_fall_s))
 
 
 def signal_mv(bank: Bank, at_s: float) -> Array:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from afterfill.inference import dynamics, response, weigh
-from afterfill.inference.bank import DISTURBANCE, KIND, Bank, probability, weights_of
+from afterfill.inference.bank import DISTURBANCE, KIND, Bank, probability, with_electrode
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.resample import refreshed
 from afterfill.inference.setup import Pour
@@ -76,6 +76,8 @@ def advanced(
         above = surprise_mv > _UNEXPLAINED_MV + _UNEXPLAINED_NOISES * noise_mv
         unexplained = unexplained + 1 if above else 0
         odds.append(log_odds(bank, limit_mg_l))
+    else:
+        bank = _unseen(bank, step_s)
     moved_orp = watch.moved_orp + odds[-1] - odds[0]
     moved_temperature, warmed_s = watch.moved_temperature, watch.warmed_s
     if temperature_c is not None and _temperature_tells(watch, time_s):
@@ -97,11 +99,10 @@ def advanced(
 
 def _judged(bank: Bank, limit_mg_l: float) -> dict[str, Any]:
     """The bank with the probabilities that it gives, as fields of a Watch."""
-    weights = weights_of(bank)
     return {
         "bank": bank,
-        "p_ever": float(np.dot(weights, bank.peak > limit_mg_l)),
-        "p_now": float(np.dot(weights, bank.residual > limit_mg_l)),
+        "p_ever": float(bank.weights @ (bank.peak > limit_mg_l)),
+        "p_now": float(bank.weights @ (bank.residual > limit_mg_l)),
     }
 
 
@@ -114,7 +115,13 @@ def _flowed(watch: Watch, time_s: float, hocl: float) -> Bank:
         begin_s = from_s + number * width_s
         bank = dynamics.flowed(bank, begin_s, begin_s + width_s)
         bank = response.lagged(bank, hocl, width_s)
-    return weigh.wandered(bank, to_s - from_s)
+    return bank
+
+
+def _unseen(bank: Bank, step_s: float) -> Bank:
+    """The bank after `step_s` [s] without an ORP to hold its background."""
+    grown = weigh.grown_var(bank, step_s)
+    return with_electrode(bank, bank.response_mv, bank.base_mv, grown, bank.weights)
 
 
 def _told_by_temperature(watch: Watch, bank: Bank, temperature_c: float, time_s: float) -> Bank:
@@ -192,15 +199,15 @@ def log_odds(bank: Bank, limit_mg_l: float) -> float:
 
 def residual_of(watch: Watch) -> Quantiles:
     """Total residual oxidant now [mg/L as Cl2]."""
-    return quantiles_of(watch.bank.residual, weights_of(watch.bank))
+    return quantiles_of(watch.bank.residual, watch.bank.weights)
 
 
 def peak_of(watch: Watch) -> Quantiles:
     """Highest residual so far in this watch [mg/L as Cl2]."""
-    return quantiles_of(watch.bank.peak, weights_of(watch.bank))
+    return quantiles_of(watch.bank.peak, watch.bank.weights)
 
 
 def fraction_of(watch: Watch) -> Quantiles:
     """Share of the tank's volume that was poured, if any was."""
-    weights = weights_of(watch.bank) * (watch.bank.traits.fraction > 0.0)
+    weights = watch.bank.weights * (watch.bank.traits.fraction > 0.0)
     return quantiles_of(watch.bank.traits.fraction, weights / max(float(np.sum(weights)), 1e-12))

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from afterfill.inference import prior
-from afterfill.inference.bank import DISTURBANCE, KIND, Bank, weights_of
+from afterfill.inference.bank import DISTURBANCE, KIND, Bank, reweighted, with_electrode
 from afterfill.inference.draws import Array
 from afterfill.inference.response import PH_REFERENCE, signal_mv
 
@@ -20,36 +20,37 @@ _T_CORRELATED_S = 600.0  # one step of the water is one fact, however often it i
 _T_OUTLIERS, _T_RANGE_K = 0.05, 8.0  # a probe, a window or a heater did it: our judgement
 
 
-def wandered(bank: Bank, step_s: float) -> Bank:
-    """Each member's background grows less certain with time."""
-    grown = prior.WANDER_MV_PER_SQRT_H**2 * step_s / 3600.0
-    return replace(bank, base_var=bank.base_var + grown)
-
-
 def weighed_by_orp(
     bank: Bank, orp_mv: float, ph: float | None, at_s: float, step_s: float, noise_mv: float
 ) -> tuple[Bank, float]:
     """The bank after an ORP reading [mV], and by how much the reading lay above what the members
     together expected [mV]. Heavy tails bound what one reading can do; readings nearer together
-    than their correlation count for less."""
+    than their correlation count for less. The background grew less certain for `step_s` [s]."""
     signal = signal_mv(bank, at_s)
     slope, ph_off = bank.traits.ph_slope_mv, (0.0 if ph is None else ph - PH_REFERENCE)
     innovation = orp_mv - bank.base_mv - signal - slope * ph_off
     unknown_ph = 5.0 if ph is None else 0.0
     model = prior.MODEL_ERROR_MV + prior.MODEL_ERROR * np.abs(signal) + unknown_ph
     news = _news(step_s, at_s)
-    noise = noise_mv**2 + model**2
-    spread = bank.base_var + noise
-    robust = _robust(innovation, spread)
-    gain = bank.base_var / (bank.base_var + noise / (news * robust))
-    surprise_mv = float(np.dot(weights_of(bank), innovation))
-    after = replace(
+    noise, base_var = noise_mv**2 + model * model, grown_var(bank, step_s)
+    spread = base_var + noise
+    square = innovation * innovation / (prior.TAIL_NU * spread)
+    robust = (1.0 + 1.0 / prior.TAIL_NU) / (1.0 + square)
+    gain = base_var / (base_var + noise / (news * robust))
+    log_t = -0.5 * np.log(spread) - 0.5 * (prior.TAIL_NU + 1.0) * np.log1p(square)
+    after = with_electrode(
         bank,
-        log_weight=bank.log_weight + news * _log_t(innovation, spread),
-        base_mv=bank.base_mv + gain * innovation,
-        base_var=bank.base_var * (1.0 - gain),
+        bank.response_mv,
+        bank.base_mv + gain * innovation,
+        base_var * (1.0 - gain),
+        reweighted(bank.weights, news * log_t),
     )
-    return after, surprise_mv
+    return after, float(bank.weights @ innovation)
+
+
+def grown_var(bank: Bank, step_s: float) -> Array:
+    """How uncertain each member's background [mV^2] is `step_s` [s] later."""
+    return np.asarray(bank.base_var + prior.WANDER_MV_PER_SQRT_H**2 * step_s / 3600.0)
 
 
 def _news(step_s: float, at_s: float) -> float:
@@ -75,12 +76,12 @@ def weighed_by_temperature(
     news = min(1.0, step_s / _T_CORRELATED_S)
     gained = news * np.log((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / _T_RANGE_K)
     pours = np.ones_like(KIND, dtype=bool) if announced else KIND != DISTURBANCE
-    return replace(bank, log_weight=bank.log_weight + _neutral(bank, gained, pours))
+    return replace(bank, weights=reweighted(bank.weights, _neutral(bank, gained, pours)))
 
 
 def _neutral(bank: Bank, gained: Array, pours: NDArray[np.bool_]) -> Array:
     """Gains shifted so that each kind that pours gains as much as all of them together."""
-    weights, growth = weights_of(bank), np.exp(gained)
+    weights, growth = bank.weights, np.exp(gained)
     together = float(np.dot(weights[pours], growth[pours]) / max(np.sum(weights[pours]), 1e-300))
     shifted = gained.copy()
     for kind in range(3):
@@ -100,12 +101,7 @@ def weighed_by_kit(bank: Bank, kit_mg_l: float, of: Array) -> Bank:
     low = np.where(kit_mg_l < of, prior.KIT_LOW_SHARE / np.maximum(of, _KIT_FLOOR_MG_L), 0.0)
     high = prior.KIT_HIGH_SHARE / prior.KIT_HIGH_MG_L
     right = 1.0 - prior.KIT_LOW_SHARE - prior.KIT_HIGH_SHARE
-    return replace(bank, log_weight=bank.log_weight + np.log(right * fits + low + high))
-
-
-def _robust(innovation: Array, spread: Array) -> Array:
-    nu = prior.TAIL_NU
-    return np.asarray((nu + 1.0) / (nu + innovation**2 / spread))
+    return replace(bank, weights=reweighted(bank.weights, np.log(right * fits + low + high)))
 
 
 def _log_t(innovation: Array, spread: Array) -> Array:
