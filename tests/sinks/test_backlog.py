@@ -43,16 +43,13 @@ def test_a_day_is_filled_in_with_each_point_once_while_the_present_goes_on(
     journal: Journal, database: Engine
 ) -> None:
     a_day_of_readings(journal)
-    with Shim(database) as shim, running(sink_to(journal, shim.url)):
+    with Shim(database) as shim, running(sink_to(journal, shim.url, batch=50)):
         wait_until(lambda: len(shim.requests) >= 3, "the backlog is being filled in")
         fresh = store(journal, orp(90_000))
-        wait_until(
-            lambda: any(seconds_of(lines[0]) == 90_000 for _, lines in shim.requests), "the present"
-        )
-        at_present = journal.cursor(CURSOR)
         wait_for_cursor(journal, fresh)
         requests = [[seconds_of(line) for line in lines] for _, lines in shim.requests]
-    assert at_present < fresh - 1000, "the present waited behind the backlog"
+    present = next(n for n, seconds in enumerate(requests) if 90_000 in seconds)
+    assert present < len(requests) - 50, "the present waited behind the backlog"
     assert max(requests[0]) == DAY[-1], "the newest batch goes first"
     past = [s for batch in requests[1:] for s in batch if s < 90_000]
     assert past == sorted(past), "the backlog is not filled in in order"
@@ -140,6 +137,29 @@ def test_a_full_journal_is_told_in_advance_with_the_date(journal: Journal) -> No
     assert 1 < days < 30
     assert outbox_warning(journal, CURSOR, max_mb=50.0, now_s=START_S + a_day_s) > soon
     assert outbox_warning(journal, CURSOR, max_mb=1e6, now_s=START_S) == ""
+
+
+def test_the_date_is_in_health_while_the_database_is_away_and_gone_when_it_is_back(
+    journal: Journal, database: Engine
+) -> None:
+    last = store(journal, *map(orp, range(5000)))
+    with Shim(database) as shim:
+        shim.status = 503
+        table = Influxdb(url=shim.url, every_s=1)
+        sink = InfluxSink(journal.path, table, now, "pi-1", save_cursor_s=0.0, max_mb=20)
+        with running(sink):
+            wait_until(lambda: "if nothing is delivered before 20" in sink.health().detail, "it")
+            assert "cannot take points now" in sink.health().detail
+            shim.status = 0
+            wait_for_cursor(journal, last)
+            assert sink.health().detail == ""
+
+
+def test_a_long_absence_leaves_no_empty_intervals_behind() -> None:
+    done = Delivered(0)
+    for last in range(0, 100_000, 2000):
+        done.begin_ahead(last)
+    assert done.ahead == [(98_000, 98_000)]
 
 
 def test_a_journal_without_rows_or_of_one_moment_foretells_nothing(journal: Journal) -> None:

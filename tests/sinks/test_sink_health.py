@@ -29,3 +29,5 @@ def test_a_remark_outlives_success() -> None:
     board.remark("2 points set aside", 2)
     board.confirmed(100)
     assert board.health(100) == SinkHealth(True, 0, 2, "2 points set aside")
+    board.failed("away")
+    assert board.health(101).detail == "away; 2 points set aside"

@@ -16,6 +16,8 @@ class Delivered:
 
     def begin_ahead(self, at: int) -> None:
         """From now on the present is delivered from `at` on, whatever waits before it."""
+        if self.ahead and self.ahead[-1][0] == self.ahead[-1][1]:  # nothing came of it
+            self.ahead.pop()
         if at > self.newest():
             self.ahead.append((at, at))
 

@@ -52,7 +52,7 @@ class HealthBoard:
         with self._lock:
             age_s = None if self._confirmed_s is None else monotonic_s - self._confirmed_s
             fresh = age_s is not None and age_s <= self._max_age_s
-            detail = self._trouble or self._remark
+            detail = "; ".join(said for said in (self._trouble, self._remark) if said)
             if not detail and not fresh:
                 detail = (
                     "nothing has been confirmed yet"
