@@ -155,6 +155,8 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     if word is not None and looking.reported and (over or word != looking.said):
         found.append(_verdict(looking, setup.inference.tank, time_s, word, final=over))
         looking = replace(looking, said=word)
+    if looking is state.belief.watch and not over:
+        return state, found
     belief = replace(state.belief, watch=looking)
     if anew:
         belief = belief_filter.with_new_stories(setup.inference, belief, time_s)

@@ -49,7 +49,10 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         early_s = max(early_s, belief.watch.last_s)
     ends_s = bank.traits.start_s + bank.traits.pour_s
     poured_by_s = pour.time_s + float(np.quantile(ends_s, 0.9))
-    watch = Watch(pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, poured_by_s)
+    all_in_s = pour.time_s + float(np.max(ends_s))
+    watch = Watch(
+        pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, poured_by_s, all_in_s
+    )  # fmt: skip
     return _caught_up(watch, belief, time_s)
 
 

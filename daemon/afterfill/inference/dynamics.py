@@ -11,18 +11,21 @@ from afterfill.inference.draws import Array
 _CAPTURE_S = 20.0  # free chlorine meets ammonia within a minute (see chemistry/chloramine)
 
 
-def flowed(bank: Bank, from_s: float, to_s: float) -> Bank:
-    """The bank's water after the interval from `from_s` to `to_s` [s after the watch's zero].
+def flowed(bank: Bank, from_s: float, to_s: float, *, pouring: bool = True) -> Bank:
+    """The bank's water after the interval from `from_s` to `to_s` [s after the watch's zero];
+    `pouring` false when every story has its water in.
 
     Order: what is poured is mixed in; neutraliser meets chlorine; ammonia binds free chlorine;
     what is left decays at first order. The peak is taken before the decay.
     """
-    step_s = to_s - from_s
-    inflow = poured_in(bank, from_s, to_s)
-    traits = bank.traits
-    free = _mixed(bank.free, traits.in_free, inflow)
-    combined = _mixed(bank.combined, traits.in_combined, inflow)
-    surplus = _mixed(bank.surplus, traits.in_surplus, inflow)
+    step_s, traits = to_s - from_s, bank.traits
+    free, combined, surplus, poured = bank.free, bank.combined, bank.surplus, bank.poured
+    if pouring:
+        inflow = poured_in(bank, from_s, to_s)
+        free = _mixed(free, traits.in_free, inflow)
+        combined = _mixed(combined, traits.in_combined, inflow)
+        surplus = _mixed(surplus, traits.in_surplus, inflow)
+        poured = poured + inflow
     free, combined, surplus = _neutralised(free, combined, surplus, step_s)
     bound = np.minimum(free, bank.capture_mg_l) * -math.expm1(-step_s / _CAPTURE_S)
     free, combined = free - bound, combined + bound
@@ -32,7 +35,7 @@ def flowed(bank: Bank, from_s: float, to_s: float) -> Bank:
         combined=combined * np.exp(-step_s * traits.k_combined_per_s),
         surplus=surplus * math.exp(-prior.K_SURPLUS_PER_H / 3600.0 * step_s),
         capture_mg_l=bank.capture_mg_l - bound,
-        poured=bank.poured + inflow,
+        poured=poured,
         response_mv=bank.response_mv,
         base_mv=bank.base_mv,
         base_var=bank.base_var,

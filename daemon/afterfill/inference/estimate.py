@@ -1,11 +1,12 @@
 """What is believed now, as one record."""
 
 import math
+from functools import lru_cache
 
 from afterfill.inference import prior, sight
 from afterfill.inference.ammonia import free_of, total_of
 from afterfill.inference.belief import Belief
-from afterfill.inference.draws import log_normal
+from afterfill.inference.draws import Array, log_normal
 from afterfill.inference.filter import noise_of
 from afterfill.inference.floor import detection_floor_mg_l
 from afterfill.inference.learnt import TRAITS
@@ -99,12 +100,19 @@ def unseen_trace_mg_l(belief: Belief, time_s: float) -> float:
 def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
     """The law is only a shape: what is read from it is wider than its members tell."""
     bank, weights = watch.bank, watch.bank.weights
-    off = log_normal(weights.size, 60, 1.0, prior.LAW_SIGMA)
+    off = _law_off(weights.size)
     return (
         quantiles_of(bank.residual * off, weights),
         quantiles_of(bank.free * off, weights),
         quantiles_of(bank.combined * off, weights),
     )
+
+
+@lru_cache(maxsize=1)
+def _law_off(n: int) -> Array:
+    off = log_normal(n, 60, 1.0, prior.LAW_SIGMA)
+    off.setflags(write=False)
+    return off
 
 
 def faded(belief: Belief, time_s: float) -> float:

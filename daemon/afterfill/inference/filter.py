@@ -57,9 +57,10 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
         stepped_s=time_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
         ammonia=ammonia.aged(belief.ammonia, step_s),
+        watch=_watched(belief, time_s, usable),
     )
     if belief.watch is not None:
-        return _watched(belief, belief.watch, time_s, usable)
+        return belief
     if usable is None:
         return _blindly(setup, belief, time_s, step_s)
     return _quiet(setup, belief, time_s, usable)
@@ -92,12 +93,14 @@ def _quiet_mv(belief: Belief, ph: float | None) -> float | None:
     return belief.baseline.level_mv + belief.learnt.ph_slope_mv * off
 
 
-def _watched(belief: Belief, old: watch.Watch, time_s: float, usable_mv: float | None) -> Belief:
-    now = watch.advanced(
-        old, time_s, usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s),
+def _watched(belief: Belief, time_s: float, usable_mv: float | None) -> watch.Watch | None:
+    """The running watch at `time_s`, if there is one."""
+    if belief.watch is None:
+        return None
+    return watch.advanced(
+        belief.watch, time_s, usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s),
         hocl_at(belief, time_s), noise_of(belief),
     )  # fmt: skip
-    return replace(belief, watch=now)
 
 
 def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief:

@@ -8,6 +8,7 @@ from afterfill.inference.draws import Array
 from afterfill.records import Quantiles
 
 POINTS = np.array([0.05, 0.50, 0.95])
+_NEGLIGIBLE = 1e-7  # all such members together weigh less than a ten-thousandth
 _ALIKE = (0.05, 0.50, 0.95)
 
 
@@ -21,8 +22,10 @@ def quantiles_alike(values: Array) -> Quantiles:
 
 def quantiles_of(values: Array, weights: Array) -> Quantiles:
     """5, 50 and 95 % points of `values` (n,) under `weights` (n,), which sum to one."""
+    matters = np.flatnonzero(weights > _NEGLIGIBLE)  # often a third of them: sorting is the cost
+    values, weights = values[matters], weights[matters]
     order = np.argsort(values, kind="stable")
     reached = np.cumsum(weights[order])
-    index = np.minimum(np.searchsorted(reached, POINTS), values.size - 1)
+    index = np.minimum(np.searchsorted(reached, reached[-1] * POINTS), values.size - 1)
     low, middle, high = values[order[index]]
     return Quantiles(float(low), float(middle), float(high))

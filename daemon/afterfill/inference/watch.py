@@ -26,12 +26,12 @@ class Watch:
     """One refill, announced or suspected, with all stories about it.
 
     `zero_s`: Unix time that the bank's seconds count from; `tank_c`: temperature before the pour;
-    `poured_by_s`: Unix time by which nearly all stories have their water in; `p_ever`, `p_now`:
-    probability that the residual has exceeded the limit, or does now; `sighted_s`: how long the
-    ORP has been seen since the pour; `moved_*`: natural-log odds of a carry-over that this source
-    of evidence added; `kit_mg_l`: the highest chlorine a test showed; `warmed_s`: when
-    the temperature was last looked at; `unexplained`: readings in a row far above what all
-    stories expect; `said`: the last verdict.
+    `poured_by_s`, `all_in_s`: Unix time by which nine in ten stories, or all, have their water in;
+    `p_ever`, `p_now`: probability that the residual has exceeded the limit, or does now;
+    `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds of a
+    carry-over that this source of evidence added; `kit_mg_l`: the highest chlorine a test showed;
+    `warmed_s`: when the temperature was last looked at; `unexplained`: readings in a row far above
+    what all stories expect; `said`: the last verdict.
     """
 
     pour: Pour
@@ -41,6 +41,7 @@ class Watch:
     limit_mg_l: float
     tank_c: float | None
     poured_by_s: float
+    all_in_s: float
     p_ever: float = 0.0
     p_now: float = 0.0
     sighted_s: float = 0.0
@@ -111,9 +112,10 @@ def _flowed(watch: Watch, time_s: float, hocl: float) -> Bank:
     from_s, to_s = watch.last_s - watch.zero_s, time_s - watch.zero_s
     steps = min(max(math.ceil((to_s - from_s) / _LONGEST_STEP_S), 1), 120)
     bank, width_s = watch.bank, (to_s - from_s) / steps
+    pouring = watch.last_s <= watch.all_in_s
     for number in range(steps):
         begin_s = from_s + number * width_s
-        bank = dynamics.flowed(bank, begin_s, begin_s + width_s)
+        bank = dynamics.flowed(bank, begin_s, begin_s + width_s, pouring=pouring)
         bank = response.lagged(bank, hocl, width_s)
     return bank
 

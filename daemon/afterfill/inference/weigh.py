@@ -1,12 +1,12 @@
 """Observations change the members' weights."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from afterfill.inference import prior
-from afterfill.inference.bank import DISTURBANCE, KIND, Bank, reweighted, with_electrode
+from afterfill.inference.bank import DISTURBANCE, PER_KIND, Bank, reweighted, with_electrode
 from afterfill.inference.draws import Array
 from afterfill.inference.response import PH_REFERENCE, signal_mv
 
@@ -15,6 +15,7 @@ _KIT_SHARE = 0.2
 _T_STEP_SD_C = 0.15  # what a heater and a room do to a tank within minutes: our judgement
 _T_DRIFT_C_PER_SQRT_H = 0.25
 _T_RECOVERY_S = 5400.0
+_NO_WEIGHT = 1e-250
 _T_NORM = 0.375  # of Student's t with four degrees of freedom: its density is 3/8 at the middle
 _T_CORRELATED_S = 600.0  # one step of the water is one fact, however often it is read
 _T_OUTLIERS, _T_RANGE_K = 0.05, 8.0  # a probe, a window or a heater did it: our judgement
@@ -72,25 +73,24 @@ def weighed_by_temperature(
     since = np.maximum(at_s - traits.start_s, 0.0)
     expected = bank.poured * (traits.in_c - tank_c) * np.exp(-since / _T_RECOVERY_S)
     spread = _T_STEP_SD_C**2 + _T_DRIFT_C_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
-    fits = np.exp(_log_t(step_c - expected, np.full_like(expected, spread))) * _T_NORM
+    square = (step_c - expected) ** 2 / (prior.TAIL_NU * spread)
+    fits = _T_NORM / math.sqrt(spread) * (1.0 + square) ** (-0.5 * (prior.TAIL_NU + 1.0))
     news = min(1.0, step_s / _T_CORRELATED_S)
-    gained = news * np.log((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / _T_RANGE_K)
-    pours = np.ones_like(KIND, dtype=bool) if announced else KIND != DISTURBANCE
-    return replace(bank, weights=reweighted(bank.weights, _neutral(bank, gained, pours)))
+    growth = ((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / _T_RANGE_K) ** news
+    pours = slice(0 if announced else DISTURBANCE + 1, 3)
+    return replace(bank, weights=_grown_alike(bank.weights, growth, pours))
 
 
-def _neutral(bank: Bank, gained: Array, pours: NDArray[np.bool_]) -> Array:
-    """Gains shifted so that each kind that pours gains as much as all of them together."""
-    weights, growth = bank.weights, np.exp(gained)
-    together = float(np.dot(weights[pours], growth[pours]) / max(np.sum(weights[pours]), 1e-300))
-    shifted = gained.copy()
-    for kind in range(3):
-        rows = (kind == KIND) & pours
-        total = float(np.sum(weights[rows]))
-        if total > 1e-12:
-            own = float(np.dot(weights[rows], growth[rows])) / total
-            shifted[rows] += np.log(max(together, 1e-300) / max(own, 1e-300))
-    return shifted
+def _grown_alike(weights: Array, growth: Array, pours: slice) -> Array:
+    """The weights after `growth` (n,), so shared that each kind in `pours` gains as much as these
+    kinds together."""
+    before, grown = weights.reshape(3, PER_KIND), (weights * growth).reshape(3, PER_KIND)
+    totals, gains = before.sum(axis=1), grown.sum(axis=1)
+    share = np.ones(3)
+    together = gains[pours].sum() / max(totals[pours].sum(), _NO_WEIGHT)
+    share[pours] = together * totals[pours] / np.maximum(gains[pours], _NO_WEIGHT)
+    shared = grown * share[:, None]
+    return np.asarray(np.maximum(shared / shared.sum(), _NO_WEIGHT).ravel())
 
 
 def weighed_by_kit(bank: Bank, kit_mg_l: float, of: Array) -> Bank:
