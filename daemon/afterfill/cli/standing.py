@@ -4,10 +4,9 @@ What is unknown is never shown as safe.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.rules import CLEAR_AT_PROBABILITY
+from afterfill.alarms.standing import Word, word_of
 from afterfill.cli.latest import (
     alarms,
     allowed_age_s,
@@ -21,14 +20,12 @@ from afterfill.journal.store import Journal
 from afterfill.records import AlarmChange, Estimate, Verdict
 from afterfill.tank_setup import tank_setup
 
-Word = Literal["safe", "not-safe", "cannot-tell"]
 WORDS: dict[Word, str] = {
     "safe": "safe as far as the probes can see",
     "not-safe": "NOT SAFE",
     "cannot-tell": "CANNOT TELL",
 }
 DANGERS = ("residual-oxidant", "free-ammonia")
-_SAFE_BELOW = 0.05  # probability of a residual over the limit, as for the verdict 'clear'
 _LOOK_BACK = 1440  # estimates, a day of them, to find since when
 
 
@@ -96,19 +93,7 @@ def _stale(reading_age_s: float, estimate_age_s: float) -> str:
 
 
 def _word_of(now: Estimate, limits: _Limits) -> tuple[Word, str]:
-    """From an estimate alone; an alarm may be shelved, or still within its delay."""
-    ammonia = now.free_ammonia_mg_l
-    if now.p_over_limit >= CLEAR_AT_PROBABILITY:
-        return "not-safe", "a residual over the limit is more likely than not"
-    if ammonia is not None and ammonia.q50 >= limits.ammonia_mg_l:
-        return "not-safe", "un-ionised ammonia is over its limit"
-    if not now.sees:
-        return "cannot-tell", now.why_blind or "the ORP cannot be used"
-    if now.p_over_limit > _SAFE_BELOW:
-        return "cannot-tell", f"a residual over the limit is possible (p {now.p_over_limit:.2g})"
-    if ammonia is None and limits.ammonia_is_watched:
-        return "cannot-tell", "no residual in sight, but ammonia needs pH and temperature readings"
-    return "safe", ""
+    return word_of(now, limits.ammonia_mg_l, limits.ammonia_is_watched)
 
 
 def _since_s(

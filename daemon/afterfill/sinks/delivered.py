@@ -43,6 +43,11 @@ class Delivered:
         else:
             self.filled(until)
 
+    def waiting(self, last: int) -> int:
+        """How many of all up to `last` are not delivered."""
+        ahead = sum(until - after for after, until in self.ahead)
+        return max(0, last - self.position - ahead)
+
     def text(self) -> str:
         """The intervals for the journal, so that a restart does not send them again."""
         return json.dumps(self.ahead)

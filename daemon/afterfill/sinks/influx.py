@@ -21,7 +21,7 @@ from afterfill.sinks.database import Database, PointsRefused
 from afterfill.sinks.delivered import Delivered
 from afterfill.sinks.health import HealthBoard, SinkHealth
 from afterfill.sinks.outbox import outbox_warning
-from afterfill.sinks.points import KINDS, limit_lines, line_of
+from afterfill.sinks.points import KINDS, Standing, journal_line, limit_lines, line_of
 from afterfill.sinks.quarantine import Quarantine
 
 CURSOR = "influxdb"
@@ -30,6 +30,7 @@ _SAVE_CURSOR_S = 60.0  # spares the card; after a power cut some points are sent
 _SUSPICIOUS = 2  # so many points, all refused, mean the address or the bucket, not the points
 _LONG_BACKLOG = 5  # batches; a longer one is filled in beside the present
 _DAY_S = 86400.0
+_BACKLOG_EVERY_S = 300.0
 _WARN_EVERY_S = 300.0
 _AHEAD = "influxdb-ahead"
 _ABOUT_POINTS = ("partial write", "retention", "type conflict", "unable to parse")
@@ -48,18 +49,22 @@ class InfluxSink:
         *,
         save_cursor_s: float = _SAVE_CURSOR_S,
         limits: Mapping[str, Mapping[str, float]] | None = None,
+        standing: Standing | None = None,
         max_mb: float = math.inf,
     ) -> None:
         """`now` stamps the present; `host` is the tag that tells machines apart; `limits` are
-        {tank: {quantity_unit: limit}}; `max_mb` bounds the journal, for a warning in time."""
+        {tank: {quantity_unit: limit}}; `standing` says how a tank stands by an estimate; `max_mb`
+        bounds the journal, for a warning in time."""
         self._path = journal_path
         self._settings = settings
         self._now = now
         self._host = host
         self._save_cursor_s = save_cursor_s
         self._limits = limits or {}
+        self._standing = standing
         self._max_mb = max_mb
         self._saved_s = self._limits_s = self._warned_s = self._present_s = -math.inf
+        self._backlog_s = now().monotonic_s
         self._pause_s = 0.0
         self._board = HealthBoard(max_age_s=5 * settings.every_s + 2 * _MAX_PAUSE_S)
 
@@ -101,6 +106,7 @@ class InfluxSink:
         """The present when it is due, then one batch of the backlog; whether more waits."""
         self._tell_limits(database)
         last = journal.last_seq()
+        self._tell_backlog(journal, last, database)
         self._look_ahead(journal, last)
         if self._done.ahead and self._monotonic_s() - self._present_s >= self._settings.every_s:
             while True:
@@ -136,11 +142,24 @@ class InfluxSink:
         now_s = self._monotonic_s()
         lines = limit_lines(self._limits, self._host, self._now().time_s)
         if lines and now_s - self._limits_s >= _DAY_S:
-            try:
-                database.write(lines)
-            except PointsRefused as error:
-                _log.warning("the database refuses the measurement 'limit' (%s)", error)
+            self._tell("limit", lines, database)
             self._limits_s = now_s
+
+    def _tell_backlog(self, journal: Journal, last: int, database: Database) -> None:
+        stamp = self._now()
+        if stamp.monotonic_s - self._backlog_s < _BACKLOG_EVERY_S:
+            return
+        waiting = self._done.waiting(last)
+        told = journal_line(waiting, journal.size_bytes(), self._host, stamp.time_s)
+        self._tell("journal", [told] if told else [], database)
+        self._backlog_s = stamp.monotonic_s
+
+    def _tell(self, measurement: str, lines: list[str], database: Database) -> None:
+        """Write points of our own, which no cursor counts."""
+        try:
+            database.write(lines)
+        except PointsRefused as error:
+            _log.warning("the database refuses the measurement '%s' (%s)", measurement, error)
 
     def _warn(self, journal: Journal) -> None:
         """While it is away: say when the journal will be full of what it lacks."""
@@ -165,7 +184,7 @@ class InfluxSink:
             journal.move_cursor(CURSOR, self._done.position)
 
     def _write(self, batch: list[Entry], database: Database) -> None:
-        lines = {line: e.seq for e in batch if (line := line_of(e, self._host)) is not None}
+        lines = {line: e.seq for e in batch if (line := self._line(e)) is not None}
         if not lines:
             return
         refused = self._written(list(lines), database)
@@ -180,6 +199,9 @@ class InfluxSink:
         if self._warned_s > -math.inf:  # what was feared did not come
             self._warned_s = -math.inf
             self._board.remark(self._quarantine.sentence(), 0)
+
+    def _line(self, entry: Entry) -> str | None:
+        return line_of(entry, self._host, self._standing)
 
     def _written(self, lines: list[str], database: Database) -> dict[str, str]:
         """Write `lines`, halving what is refused until the bad ones are found: {line: reason}."""

@@ -1,11 +1,12 @@
 """Journal entries as points of a time-series database (line protocol, nanosecond UTC).
 
-Every point has the tags `tank` and `host`. Verdicts, refills and alarm changes may share an
-instant, and equal measurement, tags and time overwrite each other: their time carries the entry's
-number, modulo 1000, in its nanoseconds. Sending an entry again still writes the same point.
+Every point has the tags `tank` and `host`, but for `journal`, which belongs to no tank. Verdicts,
+refills and alarm changes may share an instant, and equal measurement, tags and time overwrite each
+other: their time carries the entry's number, modulo 1000, in its nanoseconds. Sending an entry
+again still writes the same point.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from afterfill.journal.store import Entry
 from afterfill.records import (
@@ -25,14 +26,19 @@ KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health", "al
 _EVENT_LIKE = (RefillSeen, Verdict, AlarmChange)
 _Fields = dict[str, FieldValue]
 _Point = tuple[str, dict[str, str], _Fields]
+Standing = Callable[[Estimate], tuple[str, str]]  # the word of an estimate, and why
 
 
-def line_of(entry: Entry, host: str) -> str | None:
-    """The line of an entry; None when it is of no interest to the database or says nothing."""
+def line_of(entry: Entry, host: str, standing: Standing | None = None) -> str | None:
+    """The line of an entry; None when it is of no interest to the database or says nothing.
+    With `standing`, an estimate also says how the tank stands by it."""
     found = _point(entry)
     if found is None:
         return None
     measurement, tags, fields = found
+    if standing is not None and isinstance(entry.record, Estimate):
+        word, why = standing(entry.record)
+        fields |= {"standing": word, "why": why or None}
     nanoseconds = round(entry.record.time_s * 1000) * 1_000_000
     if isinstance(entry.record, _EVENT_LIKE):
         nanoseconds += entry.seq % 1000
@@ -44,6 +50,12 @@ def limit_lines(limits: Mapping[str, Mapping[str, float]], host: str, time_s: fl
     nanoseconds = round(time_s * 1000) * 1_000_000
     points = [line("limit", {"tank": t, "host": host}, f, nanoseconds) for t, f in limits.items()]
     return [point for point in points if point is not None]
+
+
+def journal_line(waiting: int, size_bytes: int, host: str, time_s: float) -> str | None:
+    """How many entries wait for the database at `time_s` [Unix s], and the journal's size."""
+    fields: _Fields = {"waiting": waiting, "size_mb": size_bytes / 1e6}
+    return line("journal", {"host": host}, fields, round(time_s * 1000) * 1_000_000)
 
 
 def _point(entry: Entry) -> _Point | None:
