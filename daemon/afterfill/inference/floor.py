@@ -10,8 +10,8 @@ from afterfill.inference.learnt import Learnt, drawn
 
 _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
-NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 10.0, 32.0  # steps that move the odds past 'raise'
-_NEED_NOISES = 4.0
+NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 9.0, 46.0  # steps that move the odds past 'raise'
+NEED_NOISES = 4.0
 
 
 def detection_floor_mg_l(
@@ -22,7 +22,7 @@ def detection_floor_mg_l(
     `learnt`: what is known of the probe; `noise_mv`: learnt noise; `hocl`: share of HOCl at the
     tank's pH; `combined`: the source holds chloramine, which moves the ORP less.
     """
-    need_mv = (NEED_ANNOUNCED_MV if announced else NEED_UNANNOUNCED_MV) + _NEED_NOISES * noise_mv
+    need_mv = (NEED_ANNOUNCED_MV if announced else NEED_UNANNOUNCED_MV) + NEED_NOISES * noise_mv
     b_mv, c0 = drawn(learnt, _N, "b_mv"), drawn(learnt, _N, "c0_mg_l")
     if combined:
         weight = np.minimum(drawn(learnt, _N, "w_combined"), 1.0)
