@@ -12,6 +12,7 @@ from afterfill.records import (
     Estimate,
     Event,
     Evidence,
+    Forecast,
     Health,
     KitResult,
     MachineState,
@@ -128,6 +129,16 @@ machine_states = st.builds(
     texts,
 )
 outputs = st.one_of(
+    st.builds(
+        Forecast,
+        times_s,
+        tanks,
+        st.just(24.0),
+        st.none() | times_s,
+        st.none() | times_s,
+        st.none() | quantiles,
+        st.none() | times_s,
+    ),
     st.builds(
         Estimate,
         times_s,

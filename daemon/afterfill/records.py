@@ -197,6 +197,25 @@ class Estimate:
 
 
 @dataclass(frozen=True, slots=True)
+class Forecast:
+    """What is to come within `hours` if nothing more is poured and pH and temperature stay.
+
+    `residual_below_limit_s`, `residual_surely_below_limit_s`: Unix time at which the median and the
+    95 % point of the residual are below the tank's limit for good (`time_s` itself when they are
+    now); None when not within `hours`. `free_ammonia_peak_*`: when its median is highest, and what
+    is believed of it then [mg/L as N]; None where pH or temperature is not known.
+    """
+
+    time_s: float
+    tank: str
+    hours: float
+    residual_below_limit_s: float | None
+    residual_surely_below_limit_s: float | None
+    free_ammonia_peak_mg_l: Quantiles | None
+    free_ammonia_peak_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class RefillSeen:
     """A refill that the watch is on: announced by someone, or inferred from the readings."""
 
@@ -278,7 +297,7 @@ class AlarmLoad:
 
 Event = Refill | KitResult | Dose | Service | Calibration | AlarmCommand
 Input = Reading | Tick | MachineState | Event
-Output = Estimate | RefillSeen | Verdict | AlarmChange
+Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange
 Record = Input | Output | Health | AlarmLoad
 EVENTS = (Refill, KitResult, Dose, Service, Calibration, AlarmCommand)
 

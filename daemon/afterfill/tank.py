@@ -14,6 +14,7 @@ from afterfill.inference import filter as belief_filter
 from afterfill.inference import verdict, watch
 from afterfill.inference.estimate import estimate, floor_now, rounded
 from afterfill.inference.estimate import round_to_digits as short
+from afterfill.inference.forecast import foretold
 from afterfill.inference.setup import Pour
 from afterfill.inference.water import ph_at, temperature_at
 from afterfill.records import (
@@ -50,6 +51,7 @@ from afterfill.tank_state import Heard, Notes, TankState
 
 __all__ = ["TankState", "folded"]
 
+_FORETOLD_EVERY_S = 1800.0  # what is to come changes over hours
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
 _IMPOSSIBLE = ("out-of-range", "power-up-value")  # an answer, and none that can be true
 _DOSE_FORGOTTEN_S = 10 * 3600.0  # most of an unknown surplus is used up by then
@@ -132,8 +134,10 @@ def _after_step(
     state, changes = _judged(setup, state, time_s)
     told: list[Output] = []
     if state.told_s is None or time_s // every_s > state.told_s // every_s:
-        state = replace(state, told_s=time_s)
         told = [estimate(setup.inference, state.belief, time_s)]
+        if state.told_s is None or time_s // _FORETOLD_EVERY_S > state.told_s // _FORETOLD_EVERY_S:
+            told.append(foretold(setup.inference, state.belief, time_s))
+        state = replace(state, told_s=time_s)
     return state, [*told, *found, *changes]
 
 

@@ -18,6 +18,7 @@ from afterfill.records import (
     Dose,
     Estimate,
     Evidence,
+    Forecast,
     Health,
     KitResult,
     MachineState,
@@ -42,6 +43,7 @@ KIND_OF: dict[type[Record], str] = {
     AlarmCommand: "alarm-command",
     MachineState: "machine-state",
     Estimate: "estimate",
+    Forecast: "forecast",
     RefillSeen: "refill-seen",
     Verdict: "verdict",
     AlarmChange: "alarm",
@@ -50,7 +52,14 @@ KIND_OF: dict[type[Record], str] = {
 }
 _TYPE_OF = {kind: record_type for record_type, kind in KIND_OF.items()}
 _FIELDS = {record_type: tuple(f.name for f in fields(record_type)) for record_type in KIND_OF}
-_TIME_KEYS = {"time_s": "time", "refill_time_s": "refill_time", "logged_s": "logged"}
+_TIME_KEYS = {
+    "time_s": "time",
+    "refill_time_s": "refill_time",
+    "logged_s": "logged",
+    "residual_below_limit_s": "residual_below_limit",
+    "residual_surely_below_limit_s": "residual_surely_below_limit",
+    "free_ammonia_peak_s": "free_ammonia_peak",
+}
 _FIELD_OF = {key: field for field, key in _TIME_KEYS.items()}
 _QUANTILE_FIELDS = frozenset(
     {
@@ -59,6 +68,7 @@ _QUANTILE_FIELDS = frozenset(
         "combined_chlorine_mg_l",
         "total_ammonia_mg_l",
         "free_ammonia_mg_l",
+        "free_ammonia_peak_mg_l",
         "peak_residual_mg_l",
         "fraction",
     }

@@ -1,7 +1,16 @@
+from itertools import pairwise
+
 import pytest
 
 from afterfill.inference.belief import Belief
-from afterfill.inference.forecast import HOURS, ammonia_peak, below_limit_h, forecast
+from afterfill.inference.forecast import (
+    HOURS,
+    ammonia_peak,
+    below_limit_h,
+    forecast,
+    foretold,
+)
+from afterfill.records import Forecast
 from afterfill.tank import TankState, folded
 from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, setup_of, story
 
@@ -59,3 +68,34 @@ def test_ammonia_peaks_at_once_when_a_filter_eats_it(carried_over: tuple[Belief,
     assert peak is not None
     assert peak[0] == 0.0
     assert peak[1] > 0.0
+
+
+def test_what_is_foretold_is_the_outlook_in_times(carried_over: tuple[Belief, float]) -> None:
+    belief, time_s = carried_over
+    told = foretold(SETUP.inference, belief, time_s)
+    middle_h, high_h = below_limit_h(forecast(belief, time_s), SETUP.inference.limit_mg_l)
+    for hours, then_s in (
+        (middle_h, told.residual_below_limit_s),
+        (high_h, told.residual_surely_below_limit_s),
+    ):
+        assert (hours is None) == (then_s is None)
+        if hours is not None and then_s is not None:
+            assert then_s == pytest.approx(time_s + 3600.0 * hours, abs=31.0)
+    assert told.free_ammonia_peak_mg_l is not None
+    assert told.free_ammonia_peak_s is not None
+
+
+def test_without_ph_the_ammonia_to_come_is_unknown_and_a_clean_tank_is_below_its_limit() -> None:
+    told = foretold(SETUP.inference, Belief(), 1000.0)
+    assert told.free_ammonia_peak_mg_l is None
+    assert told.free_ammonia_peak_s is None
+    assert told.residual_below_limit_s == 1000.0
+
+
+def test_the_fold_foretells_each_half_hour() -> None:
+    state, told = TankState(), []
+    for record in story(2, []):
+        state, found = folded(SETUP, state, record)
+        told += [output.time_s for output in found if isinstance(output, Forecast)]
+    assert len(told) == 4
+    assert all(0.0 < b - a <= 1860.0 for a, b in pairwise(told))

@@ -56,6 +56,7 @@ def test_there_is_one_entity_for_each_reading_belief_verdict_refill_alarm_and_he
     expected = set()
     for tank, read in quantities.items():
         sensors = ["residual", "p_over_limit", "free_ammonia", "verdict", "refill", "refill_share"]
+        sensors += ["residual_below_limit", "free_ammonia_peak"]
         sensors += [*read, *(f"{quantity}_last_read" for quantity in read)]
         sensors += [f"health_{part}_{what}" for part in parts[tank] for what in ("age", "errors")]
         binary = [f"alarm_{alarm}" for alarm in ALARMS]

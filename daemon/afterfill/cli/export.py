@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from afterfill.journal.store import Journal
 
 FOUND = "verdicts.jsonl"
-_FOUND_KINDS = ("estimate", "refill-seen", "verdict", "alarm")
+_FOUND_KINDS = ("estimate", "forecast", "refill-seen", "verdict", "alarm")
 _ALL_TIME_S = (0.0, 4_102_444_800.0)  # up to the year 2100
 
 

@@ -4,9 +4,10 @@ from dataclasses import dataclass, replace
 
 from afterfill.inference import ammonia, dynamics
 from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import chlorine_of, faded, free_ammonia_of
+from afterfill.inference.estimate import chlorine_of, faded, free_ammonia_of, rounded
 from afterfill.inference.quantiles import quantiles_of
-from afterfill.records import Quantiles
+from afterfill.inference.setup import Setup
+from afterfill.records import Forecast, Quantiles
 
 HOURS = (0.0, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 24.0)
 _STEP_S = 300.0
@@ -41,6 +42,28 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
             residual = quantiles_of(bank.residual, bank.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
+
+
+def foretold(setup: Setup, belief: Belief, time_s: float) -> Forecast:
+    """The day to come in the few figures that a keeper plans by."""
+    outlooks = forecast(belief, time_s)
+    middle_h, high_h = below_limit_h(outlooks, setup.limit_mg_l)
+    peak = ammonia_peak(outlooks)
+    then = [o.free_ammonia_mg_l for o in outlooks if peak is not None and o.hours == peak[0]]
+    return Forecast(
+        time_s,
+        setup.tank,
+        HOURS[-1],
+        _moment_s(time_s, middle_h),
+        _moment_s(time_s, high_h),
+        rounded(then[0]) if then and then[0] is not None else None,
+        None if peak is None else _moment_s(time_s, peak[0]),
+    )
+
+
+def _moment_s(time_s: float, hours: float | None) -> float | None:
+    """So many hours later, to the minute: more would be noise."""
+    return None if hours is None else time_s + 60.0 * round(60.0 * hours)
 
 
 def _fading(belief: Belief, time_s: float, hours: float) -> Quantiles:

@@ -18,6 +18,7 @@ Entity = tuple[str, str, Payload]  # component, key, its own fields
 
 _WORDS = ["clear", "possible", "carried-over", "cannot-tell"]
 _ESTIMATE_EXPIRES_S = 600  # estimates come at least once a minute while anything is read
+_FORECAST_EXPIRES_S = 7200  # it comes each half hour
 _HEALTH_EXPIRES_S = 300  # told each minute
 _SHELVE_MINUTES = 60
 _READINGS: dict[Quantity, Payload] = {
@@ -60,7 +61,8 @@ def _entities(config: Config, base: str, tank: str, alarms: Sequence[str]) -> li
     lot_s = config.journal.commit_every_s
     found = [_reading(base, tank, quantity, every_s[quantity], lot_s) for quantity in every_s]
     found += [_last_reading(base, tank, quantity) for quantity in every_s]
-    found += [*_beliefs(base, tank), _verdict(base, tank), *_refill(base, tank)]
+    found += [*_beliefs(base, tank), *_foretold(base, tank)]
+    found += [_verdict(base, tank), *_refill(base, tank)]
     for alarm in alarms:
         found += [_alarm(base, tank, alarm), *_answers(base, tank, alarm)]
     for component in components(config, tank):
@@ -189,6 +191,31 @@ def _belief(base: str, tank: str, key: str, name: str, unit: str, value: str) ->
         "expire_after": _ESTIMATE_EXPIRES_S,
     }
     return "sensor", key, own
+
+
+def _foretold(base: str, tank: str) -> list[Entity]:
+    topic, peak = f"{base}/{tank}/forecast", "value_json.free_ammonia_peak_mg_l"
+    common = {
+        "state_topic": topic,
+        "json_attributes_topic": topic,
+        "expire_after": _FORECAST_EXPIRES_S,
+    }
+    below = {
+        "name": "Residual surely below limit",
+        "device_class": "timestamp",
+        "value_template": "{{ value_json.residual_surely_below_limit }}",
+    }
+    ammonia = {
+        "name": "Free ammonia, highest within a day (NH3-N)",
+        "unit_of_measurement": "mg/L",
+        "state_class": "measurement",
+        "suggested_display_precision": 3,
+        "value_template": f"{{{{ {peak}.q50 if {peak} else None }}}}",
+    }
+    return [
+        ("sensor", "residual_below_limit", {**common, **below}),
+        ("sensor", "free_ammonia_peak", {**common, **ammonia}),
+    ]
 
 
 def _verdict(base: str, tank: str) -> Entity:

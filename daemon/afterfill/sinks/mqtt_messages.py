@@ -3,14 +3,24 @@
 import json
 from dataclasses import dataclass
 
-from afterfill.records import AlarmChange, Estimate, Health, Reading, Record, RefillSeen, Verdict
+from afterfill.records import (
+    AlarmChange,
+    Estimate,
+    Forecast,
+    Health,
+    Reading,
+    Record,
+    RefillSeen,
+    Verdict,
+)
 from afterfill.wire import to_line, to_published
 
-LIVE_KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health")
+LIVE_KINDS = ("reading", "estimate", "forecast", "refill-seen", "verdict", "alarm", "health")
 REPLAYED_KINDS = ("refill-seen", "verdict", "alarm")  # of readings only the newest matter late
 # A broker of MQTT 5 forgets a kept reading or estimate after this, so that none looks live that
 # is not; ten minutes outlast the slowest probe (300 s) twice.
 _STALE_AFTER_S = 600
+_FORECAST_STALE_AFTER_S = 7200  # it comes each half hour
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +48,14 @@ def record_message(base: str, record: Record) -> Message | None:
     topic = _topic(record)
     if topic is None:
         return None
-    expires_s = _STALE_AFTER_S if isinstance(record, Reading | Estimate | Health) else None
     payload = to_line(to_published(record))
-    return Message(f"{base}/{record.tank}/{topic}", payload, True, expires_s)
+    return Message(f"{base}/{record.tank}/{topic}", payload, True, _expires_s(record))
+
+
+def _expires_s(record: Record) -> int | None:
+    if isinstance(record, Forecast):
+        return _FORECAST_STALE_AFTER_S
+    return _STALE_AFTER_S if isinstance(record, Reading | Estimate | Health) else None
 
 
 def _topic(record: Record) -> str | None:
@@ -49,6 +64,8 @@ def _topic(record: Record) -> str | None:
             return f"reading/{record.quantity}"
         case Estimate():
             return "estimate"
+        case Forecast():
+            return "forecast"
         case RefillSeen():
             return "refill"
         case Verdict():

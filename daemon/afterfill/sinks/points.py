@@ -13,6 +13,7 @@ from afterfill.records import (
     AlarmChange,
     AlarmLoad,
     Estimate,
+    Forecast,
     Health,
     Quantiles,
     Reading,
@@ -22,7 +23,9 @@ from afterfill.records import (
 from afterfill.sinks.line_protocol import FieldValue, line
 from afterfill.wire import rfc3339
 
-KINDS = ("reading", "estimate", "refill-seen", "verdict", "alarm", "health", "alarm-load")
+KINDS = (
+    "reading", "estimate", "forecast", "refill-seen", "verdict", "alarm", "health", "alarm-load",
+)  # fmt: skip
 _EVENT_LIKE = (RefillSeen, Verdict, AlarmChange)
 _Fields = dict[str, FieldValue]
 _Point = tuple[str, dict[str, str], _Fields]
@@ -68,6 +71,8 @@ def _point(entry: Entry) -> _Point | None:
             )
         case Estimate() as estimate:
             return "estimate", {}, _estimate(estimate)
+        case Forecast() as forecast:
+            return "forecast", {}, _forecast(forecast)
         case RefillSeen() as refill:
             return "refill", {}, {"origin": refill.origin, **_spread("fraction", refill.fraction)}
         case Verdict() as verdict:
@@ -105,6 +110,23 @@ def _estimate(estimate: Estimate) -> _Fields:
         "sees": estimate.sees,
         "why_blind": estimate.why_blind,
     }
+
+
+def _forecast(forecast: Forecast) -> _Fields:
+    """Times as seconds from then, so that they can be drawn; absent when not within the hours."""
+    return {
+        "hours": float(forecast.hours),
+        "residual_below_limit_in_s": _from(forecast.time_s, forecast.residual_below_limit_s),
+        "residual_surely_below_limit_in_s": _from(
+            forecast.time_s, forecast.residual_surely_below_limit_s
+        ),
+        "free_ammonia_peak_in_s": _from(forecast.time_s, forecast.free_ammonia_peak_s),
+        **_spread("free_ammonia_peak_mg_l", forecast.free_ammonia_peak_mg_l),
+    }
+
+
+def _from(begin_s: float, then_s: float | None) -> float | None:
+    return None if then_s is None else round(then_s - begin_s, 3)
 
 
 def _verdict(verdict: Verdict) -> _Fields:
