@@ -29,8 +29,8 @@ def replay(
 ) -> None:
     """Judge a recording as the live service would have, as fast as it goes.
 
-    Writes estimates, refills, verdicts and alarms as JSON lines. The same input gives the same
-    bytes.
+    Writes estimates, forecasts, refills, verdicts and alarms as JSON lines. The same input gives
+    the same bytes.
     """
     from afterfill.cli.console import notice, say, say_json
     from afterfill.journal.recording import read_recording
