@@ -1,178 +1,266 @@
-"""Every query of the dashboard on the real InfluxQL engine, fed with points as the sink writes.
+"""Every query of the dashboards and alert rules on the real InfluxQL engine, over the demo's story
+as the real sink writes it.
 
-Grafana itself is not run here: how it draws is not tested.
+Grafana itself is not run here: how it draws, and how its alerting evaluates, is not tested; what a
+rule would be told is.
 """
 
 import json
+import operator
 import re
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 
-from afterfill.journal.store import Entry
-from afterfill.records import (
-    UNITS,
-    AlarmChange,
-    Estimate,
-    Health,
-    Quantiles,
-    Reading,
-    Record,
-    RefillSeen,
-    Stamp,
-)
-from afterfill.sinks.points import line_of
-from sample_records import SPREAD, START_S, alarm, verdict
+from afterfill.cli.standing import standing
+from afterfill.config import Config
+from afterfill.journal.store import Journal
+from afterfill.records import AlarmChange
+from afterfill.simulation.demo_run import JOURNAL_NAME
+from afterfill.wire import rfc3339
+from dashboards.files import MADE, PROVISIONING
+from dashboards.story import BEGIN_S, END_S, SILENT_TANK, TANK, delivered
 from servers import Engine
 
-PROVISIONING = Path(__file__).parents[2] / "grafana_provisioning"
-DASHBOARD: dict[str, Any] = json.loads((PROVISIONING / "dashboards/tank.json").read_text())
-TANK = verdict(START_S).tank
-SUBSTITUTES = {
-    "$timeFilter": f"time >= {START_S - 3600:.0f}s AND time <= {START_S + 3600:.0f}s",
-    "$__interval": "60s",
-    "$tank": TANK,
-    "$limit_mg_l": "0.011",
-    "$ammonia_limit_mg_l": "0.0156",
-}
-QUANTITY_VALUES = {"temperature": 24.8, "ph": 7.2, "orp": 312.0}
-
-
-def told() -> list[Record]:
-    """What a service may have written about a refill that went wrong, all fields known."""
-    known = Estimate(
-        START_S, TANK, SPREAD, SPREAD, SPREAD, SPREAD, Quantiles(0.001, 0.002, 0.004),
-        0.4, 0.06, True, None,
-    )  # fmt: skip
-    readings = [
-        Reading(START_S, TANK, quantity, QUANTITY_VALUES[quantity], f"{TANK}-{quantity}")
-        for quantity in UNITS
-    ]
-    normal = AlarmChange(START_S, TANK, "probe-lost", "normal", "medium", False, "all speak")
-    return [
-        *readings,
-        Reading(START_S + 10, TANK, "ph", None, f"{TANK}-ph", "no-answer", ""),
-        known,
-        replace(known, time_s=START_S + 60, sees=False, why_blind="probe in air"),
-        RefillSeen(START_S + 70, TANK, "announced", Quantiles(0.2, 0.25, 0.3)),
-        verdict(START_S + 80),
-        verdict(START_S + 90, final=True),
-        alarm(START_S + 90),
-        normal,
-        Health(START_S, TANK, f"{TANK}-orp", True, 0.5, 3, "an odd line"),
-        Health(START_S, TANK, "sink mqtt", False, 80.0, 4, "the broker is away"),
-    ]
-
-
-def lines() -> list[str]:
-    stamp = Stamp(START_S, True, "boot", 1.0)
-    made = (line_of(Entry(n, stamp, record), "pi") for n, record in enumerate(told()))
-    return [line for line in made if line is not None]
+Story = tuple[Engine, Config, Path]
+CODES = {"safe": 1, "cannot-tell": 2, "not-safe": 3}
+SILENT = 0
+MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0
 
 
 @pytest.fixture(scope="module")
-def engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
+    folder = tmp_path_factory.mktemp("story")
     with Engine(tmp_path_factory.mktemp("engine")) as engine:
         assert isinstance(engine, Engine)
-        engine.query("CREATE DATABASE afterfill")
-        engine.write("\n".join(lines()))
-        yield engine
+        with delivered(folder / "demo", engine) as config:
+            yield engine, config, folder / "demo"
 
 
-def queries() -> dict[str, str]:
-    """Every query of the dashboard by the panel, annotation or variable that asks it."""
-    found = {
-        f"{panel['title']}/{target['refId']}": target["query"]
-        for panel in DASHBOARD["panels"]
-        for target in panel.get("targets", [])
+def asked(text: str, now_s: float = END_S, tank: str = TANK) -> str:
+    """The query as the dashboard or the alerting would send it at `now_s`."""
+    filled = {
+        "$timeFilter": f"time >= {BEGIN_S:.0f}s AND time <= {now_s:.0f}s",
+        "$__interval": "300s",
+        "${__from}": f"{BEGIN_S * 1000:.0f}",
+        "${__to}": f"{now_s * 1000:.0f}",
+        "$tank": tank,
+        "now()": f"'{rfc3339(now_s)}'",
     }
-    for note in DASHBOARD["annotations"]["list"]:
-        found[f"annotation {note['name']}"] = note["target"]["query"]
-    for variable in DASHBOARD["templating"]["list"]:
-        if variable["type"] == "query":
-            found[f"variable {variable['name']}"] = variable["query"]
-    return found
-
-
-QUERIES = queries()
-
-
-def asked(name: str) -> str:
-    text = QUERIES[name]
-    for variable in sorted(SUBSTITUTES, key=len, reverse=True):
-        text = text.replace(variable, SUBSTITUTES[variable])
+    for variable, value in filled.items():
+        text = text.replace(variable, value)
     assert "$" not in text, f"unknown variable in: {text}"
     return text
 
 
+def found_in(name: str) -> dict[str, str]:
+    """The queries of a dashboard, by who asks."""
+    dashboard = json.loads((PROVISIONING / "dashboards" / name).read_text())
+    found = {
+        f"{name}: {panel['title']} {target['refId']}": target["query"]
+        for panel in dashboard["panels"]
+        for target in panel.get("targets", [])
+    }
+    for mark in dashboard["annotations"].get("list", []):
+        found[f"{name}: mark {mark['name']}"] = mark["target"]["query"]
+    for variable in dashboard["templating"].get("list", []):
+        found[f"{name}: variable {variable['name']}"] = variable["query"]
+    return found
+
+
+def rules() -> dict[str, dict[str, Any]]:
+    """The alert rules by their uid."""
+    told = yaml.safe_load((PROVISIONING / "alerting/afterfill.yaml").read_text())
+    return {rule["uid"]: rule for group in told["groups"] for rule in group["rules"]}
+
+
+RULES = rules()
+RULE_QUERIES = {f"rule {uid}": rule["data"][0]["model"]["query"] for uid, rule in RULES.items()}
+QUERIES = {k: v for name in MADE for k, v in found_in(name).items()} | RULE_QUERIES
+
+
 @pytest.mark.parametrize("name", QUERIES)
-def test_query_finds_rows(engine: Engine, name: str) -> None:
-    rows = engine.query(asked(name))
-    assert rows, asked(name)
-    assert all(any(v is not None for k, v in row.items() if k != "time") for row in rows)
+def test_query_finds_rows(story: Story, name: str) -> None:
+    rows = story[0].query(asked(QUERIES[name]))
+    assert rows, asked(QUERIES[name])
+    tags = {"time", "tank", "quantity", "component", "alarm", "priority", "host"}
+    said = [{k: v for k, v in row.items() if k not in tags} for row in rows]
+    assert any(value is not None for row in said for value in row.values()) or "SHOW" in name
 
 
-def test_no_query_names_what_the_sink_never_writes() -> None:
-    written = {name for line in lines() for name in names_in(line)}
+def test_the_reader_chooses_among_the_tanks_that_there_are(story: Story) -> None:
+    rows = story[0].query(asked(QUERIES["tank.json: variable tank"]))
+    assert {row["value"] for row in rows} == {TANK, SILENT_TANK}
+
+
+def test_no_query_names_what_is_not_in_the_database(story: Story) -> None:
+    engine = story[0]
+    keys = [*engine.query("SHOW FIELD KEYS"), *engine.query("SHOW TAG KEYS")]
+    measurements = {row["name"] for row in engine.query("SHOW MEASUREMENTS")}
+    known = measurements | {row.get("fieldKey") or row["tagKey"] for row in keys}
     for name, query in QUERIES.items():
         aliases = set(re.findall(r'AS "([^"]+)"', query))
         named = set(re.findall(r'"([^"]+)"', query)) - aliases
-        assert named <= written, f"{name}: {named - written}"
+        assert named <= known, f"{name}: {named - known}"
 
 
-def names_in(line: str) -> set[str]:
-    """Measurement, tag keys and field keys of a line."""
-    head, _, fields = line.replace(r"\ ", "_").partition(" ")
-    measurement, *tags = head.split(",")
-    keys = re.findall(r"(?:^|,)(\w+)=", re.sub(r'"[^"]*"', '""', fields))
-    return {measurement, *(tag.partition("=")[0] for tag in tags), *keys}
+def codes(engine: Engine, now_s: float) -> dict[str, int]:
+    """What the table of all tanks says."""
+    rows = engine.query(asked(QUERIES["tanks.json: How each tank stands A"], now_s))
+    return {row["tank"]: row["standing"] for row in rows}
 
 
-def test_only_alarms_that_are_not_normal_are_listed(engine: Engine) -> None:
-    rows = engine.query(asked("Alarms that are not normal/A"))
-    assert [(row["alarm"], row["state"]) for row in rows] == [
-        ("residual-oxidant", "unacknowledged")
+@pytest.mark.parametrize("tank", [TANK, SILENT_TANK])
+def test_a_tank_stands_in_the_table_as_the_command_line_says(story: Story, tank: str) -> None:
+    engine, config, folder = story
+    with Journal.open(folder / JOURNAL_NAME, read_only=True) as journal:
+        word = standing(journal, config, tank, END_S).word
+    assert codes(engine, END_S)[tank] == CODES[word]
+
+
+def test_the_story_s_end_is_a_safe_tank_and_one_that_nobody_can_judge(story: Story) -> None:
+    assert codes(story[0], END_S) == {TANK: CODES["safe"], SILENT_TANK: CODES["cannot-tell"]}
+
+
+def test_a_tank_is_not_safe_when_its_residual_alarm_is_raised(story: Story) -> None:
+    engine, _, folder = story
+    with Journal.open(folder / JOURNAL_NAME, read_only=True) as journal:
+        changes = [e.record for e in journal.between(TANK, 0.0, END_S, kinds=("alarm",))]
+    raised_s = next(
+        change.time_s
+        for change in changes
+        if isinstance(change, AlarmChange) and change.alarm == "residual-oxidant" and change.active
+    )
+    assert codes(engine, raised_s) == {TANK: CODES["not-safe"]}
+
+
+def test_a_tank_that_went_silent_is_no_longer_called_safe(story: Story) -> None:
+    assert codes(story[0], END_S + HOUR_S) == {TANK: SILENT, SILENT_TANK: SILENT}
+
+
+def test_nothing_old_is_shown_as_the_present(story: Story) -> None:
+    engine = story[0]
+    for figure in ("Residual over the limit: how likely", "Residual, upper end", "The ORP"):
+        query = QUERIES[f"tank.json: {figure} A"]
+        assert engine.query(asked(query, END_S))
+        assert engine.query(asked(query, END_S + HOUR_S)) == []
+
+
+def test_alarms_that_ask_and_alarms_that_cannot_be_judged_are_listed(story: Story) -> None:
+    rows = story[0].query(asked(QUERIES["tank.json: Alarms that ask, or cannot be judged A"]))
+    said = {row["alarm"]: (row["state"], row["known"]) for row in rows}
+    assert said["power-low"] == ("unacknowledged", True)
+    assert said["storage-low"] == ("normal", False)
+    assert "residual-oxidant" not in said, "it is over and acknowledged"
+
+
+def test_each_limit_is_the_configured_one_over_the_whole_time_since_it_was_told(
+    story: Story,
+) -> None:
+    curves = [
+        ("Residual oxidant: what is believed, and the limit D", "limit", 0.019),
+        ("pH B", "highest", 8.8),
+        ("Temperature C", "lowest", 18.0),
     ]
+    for title, column, value in curves:
+        rows = story[0].query(asked(QUERIES[f"refill.json: {title}"], END_S + HOUR_S))
+        levels = [row[column] for row in rows if row["time"] >= END_S * 1000]
+        assert levels == [value] * 13, "one each five minutes of the hour"
 
 
-def test_the_limit_is_drawn_where_the_dashboard_says(engine: Engine) -> None:
-    name = "Residual oxidant: 5 %, 50 % and 95 % points, with the limit/D"
-    assert {row["limit"] for row in engine.query(asked(name))} == {0.011}
+def test_the_share_of_readings_without_a_value(story: Story) -> None:
+    query = QUERIES["probes.json: Readings without a value A"]
+    silent = story[0].query(asked(query, tank=SILENT_TANK))
+    assert {(row["quantity"], row["share"]) for row in silent} == {("orp", 1)}
+    assert {row["share"] for row in story[0].query(asked(query))} == {0}
 
 
-def test_a_silent_probe_is_counted(engine: Engine) -> None:
-    rows = engine.query(asked("Unusable readings/A"))
-    assert [(row["quantity"], row["unusable"]) for row in rows] == [("ph", 1)]
+def test_errors_are_those_that_were_new(story: Story) -> None:
+    rows = story[0].query(asked(QUERIES["probes.json: Errors in the time shown A"]))
+    errors = {row["component"]: row["errors"] for row in rows}
+    assert errors["sink mqtt"] == 59, "one a minute, from the first that was told"
+    assert errors[f"probe {TANK}-orp"] == 0
 
 
-def test_the_datasource_is_the_one_the_dashboard_names() -> None:
-    text = (PROVISIONING / "datasources/afterfill.yaml").read_text()
-    uids = re.findall(r"^ +uid: (\S+)", text, re.MULTILINE)
-    named = set(re.findall(r'"uid": "([^"]+)"', json.dumps(DASHBOARD))) - {DASHBOARD["uid"]}
-    assert [*named] == uids
+def test_the_shares_of_the_priorities_are_those_of_the_day(story: Story) -> None:
+    (row,) = story[0].query(asked(QUERIES["alarms.json: Share by priority A"]))
+    assert (row["high"], row["medium"], row["low"]) == (0.5, 0.0, 0.5)
 
 
-def test_colours_stand_beside_words_and_dashes() -> None:
-    """A person who sees no colours still tells the words apart, and the limit from the band."""
-    for panel in DASHBOARD["panels"]:
-        defaults = panel.get("fieldConfig", {}).get("defaults", {})
-        for mapping in defaults.get("mappings", []):
-            texts = [option["text"] for option in mapping["options"].values()]
-            assert len(set(texts)) == len(texts)
-            assert all(texts)
-        for override in panel.get("fieldConfig", {}).get("overrides", []):
-            if override["matcher"]["options"] == "limit":
-                assert "custom.lineStyle" in {p["id"] for p in override["properties"]}
+# --- the alert rules ----------------------------------------------------------------------------
+
+_HOLDS: dict[str, Callable[[float, float], bool]] = {"lt": operator.lt, "gt": operator.gt}
 
 
-def test_panels_do_not_overlap() -> None:
-    taken: set[tuple[int, int]] = set()
-    for panel in DASHBOARD["panels"]:
-        at = panel["gridPos"]
-        cells = {(at["x"] + i, at["y"] + j) for i in range(at["w"]) for j in range(at["h"])}
-        assert not cells & taken, panel["title"]
-        assert at["x"] + at["w"] <= 24
-        taken |= cells
+def fires(engine: Engine, uid: str, now_s: float, database: str = "afterfill") -> set[str]:
+    """The labels of the series for which the rule's condition holds: the newest step decides."""
+    query, reduce, threshold = (part["model"] for part in RULES[uid]["data"])
+    assert (reduce["reducer"], threshold["expression"]) == ("last", reduce["refId"])
+    (condition,) = threshold["conditions"]
+    holds = _HOLDS[condition["evaluator"]["type"]]
+    newest: dict[str, float] = {}
+    for row in engine.query(asked(query["query"], now_s), database):
+        labels = "/".join(str(row[tag]) for tag in ("host", "tank", "quantity") if tag in row)
+        (value,) = (v for k, v in row.items() if k not in ("time", "host", "tank", "quantity"))
+        newest[labels] = value
+    return {k for k, value in newest.items() if holds(value, condition["evaluator"]["params"][0])}
+
+
+STOPS = {
+    "afterfill-readings-stop": {f"{TANK}/orp", f"{TANK}/ph", f"{TANK}/temperature"},
+    "afterfill-estimates-stop": {TANK, SILENT_TANK},
+    "afterfill-heartbeat-stops": {"pi"},
+}
+
+
+@pytest.mark.parametrize("uid", STOPS)
+def test_a_rule_is_quiet_while_data_flow_and_fires_for_a_week_after_they_stopped(
+    story: Story, uid: str
+) -> None:
+    engine = story[0]
+    assert fires(engine, uid, END_S - MINUTE_S) == set()
+    assert fires(engine, uid, END_S + 20 * MINUTE_S) == STOPS[uid]
+    assert fires(engine, uid, END_S + 6 * DAY_S) == STOPS[uid]
+
+
+@pytest.mark.parametrize("uid", STOPS)
+def test_after_that_week_it_still_fires_for_want_of_any_data(story: Story, uid: str) -> None:
+    query = RULES[uid]["data"][0]["model"]["query"]
+    assert story[0].query(asked(query, END_S + 8 * DAY_S)) == []
+    assert RULES[uid]["noDataState"] == "Alerting"
+    assert RULES[uid]["execErrState"] == "Alerting"
+
+
+def test_one_tank_that_falls_silent_is_noticed_among_others_that_go_on(story: Story) -> None:
+    engine = story[0]
+    engine.query("CREATE DATABASE others")
+    for minute in range(120):
+        second = END_S - minute * MINUTE_S
+        tanks = ("flowing", "stopped") if minute >= 30 else ("flowing",)
+        lines = [
+            f"reading,tank={tank},quantity=orp,host=pi value=300,valid=true {second:.0f}000000000\n"
+            f"estimate,tank={tank},host=pi p_over_limit=0 {second:.0f}000000000"
+            for tank in tanks
+        ]
+        engine.write("\n".join(lines), "others")
+    assert fires(engine, "afterfill-readings-stop", END_S, "others") == {"stopped/orp"}
+    assert fires(engine, "afterfill-estimates-stop", END_S, "others") == {"stopped"}
+
+
+def test_a_long_backlog_fires_and_a_short_one_does_not(story: Story) -> None:
+    engine = story[0]
+    assert fires(engine, "afterfill-backlog", END_S) == set()
+    engine.query("CREATE DATABASE backlog")
+    engine.write(f"journal,host=late waiting=5000i {END_S - 60:.0f}000000000", "backlog")
+    engine.write(f"journal,host=soon waiting=50i {END_S - 60:.0f}000000000", "backlog")
+    assert fires(engine, "afterfill-backlog", END_S, "backlog") == {"late"}
+
+
+@pytest.mark.parametrize("uid", RULES)
+def test_a_rule_waits_until_a_new_step_can_hold_the_slowest_probe_s_next_reading(uid: str) -> None:
+    slowest_s, commit_s = 300.0, 300.0
+    minutes = float(RULES[uid]["for"].removesuffix("m"))
+    assert minutes * MINUTE_S >= (slowest_s if "readings" in uid else MINUTE_S) + commit_s

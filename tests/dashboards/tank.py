@@ -1,0 +1,139 @@
+"""A tank at a glance: words first, then figures, then the last day."""
+
+from grafana_foundation_sdk.builders.dashboard import Dashboard
+from grafana_foundation_sdk.cog.builder import Builder
+from grafana_foundation_sdk.models.dashboard import Panel
+from grafana_foundation_sdk.models.units import PercentUnit
+
+from dashboards import curves
+from dashboards.palette import KNOWN, SIGHT, STANDING_CODE, STATE, UP, VERDICT, YES
+from dashboards.parts import MG_L, column, figure, hidden, rows, word
+from dashboards.queries import TANK, asking, newest, standing
+from dashboards.sheet import marked, of_one_tank, row, sheet
+
+_TALL, _LOW = 5, 4
+ALARM_COLUMNS = [
+    column("alarm"),
+    column("priority"),
+    column("state", said=STATE),
+    column("active", "holds now", said=YES),
+    column("known", "can be judged", said=KNOWN),
+    column("first_out", "came first in its refill", said=YES),
+    column("Time", "since", unit="dateTimeAsIso"),
+]
+HEALTH_COLUMNS = [
+    column("component"),
+    column("up", said=UP),
+    column("age_s", "last success before", unit="s", decimals=0),
+    column("errors", "errors since the start", unit="none", decimals=0),
+    column("detail", "what is the matter"),
+    column("Time", "told", unit="dateTimeAsIso"),
+]
+
+
+def made() -> Dashboard:
+    """The dashboard."""
+    dashboard = sheet(
+        "afterfill-tank",
+        "A tank at a glance",
+        "How one tank stands now, and its last day. Nothing here is older than a quarter of an "
+        "hour unless it says since when.",
+        "now-24h",
+    )
+    marked(of_one_tank(dashboard))
+    row(dashboard, "Now", [_words(), _figures(), _tables()])
+    row(
+        dashboard,
+        "The time shown",
+        [
+            [curves.residual().sized(16, 9), curves.probability().sized(8, 9)],
+            [curves.orp().sized(12, 7), curves.ammonia().sized(12, 7)],
+            [curves.ph().sized(12, 7), curves.temperature().sized(12, 7)],
+        ],
+    )
+    return dashboard
+
+
+def _words() -> list[Builder[Panel]]:
+    verdict = newest("verdict", "verdict", where=TANK)
+    return [
+        word(
+            "This tank",
+            "By the newest estimate, in the words of `afterfill now`. Silent: no estimate for a "
+            "quarter of an hour.",
+            ("standing", standing(TANK)),
+            STANDING_CODE,
+            (10, _TALL),
+        ),
+        word(
+            "Last refill",
+            "The newest verdict. possible and cannot-tell ask for a test.",
+            ("verdict", verdict),
+            VERDICT,
+            (7, _TALL),
+        ),
+        word(
+            "The ORP",
+            "BLIND is no all-clear: treat refills as unwatched, and test.",
+            ("sees", newest("estimate", "sees")),
+            SIGHT,
+            (7, _TALL),
+        ),
+    ]
+
+
+def _figures() -> list[Builder[Panel]]:
+    return [
+        figure(
+            "Residual over the limit: how likely",
+            "That it is over the tank's own limit now.",
+            ("p_over_limit", newest("estimate", "p_over_limit")),
+            PercentUnit,
+            0,
+            (6, _LOW),
+        ),
+        figure(
+            "Residual, upper end",
+            "mg/L as Cl2, free plus combined: one chance in twenty that it is higher.",
+            ("residual_q95_mg_l", newest("estimate", "residual_q95_mg_l")),
+            MG_L,
+            3,
+            (6, _LOW),
+        ),
+        figure(
+            "Detection floor",
+            "The smallest residual that would be called now with 95 % power, mg/L as Cl2.",
+            ("detection_floor_mg_l", newest("estimate", "detection_floor_mg_l")),
+            MG_L,
+            2,
+            (6, _LOW),
+        ),
+        figure(
+            "Un-ionised ammonia, median",
+            "NH3, mg/L as N. Not known without pH and temperature.",
+            ("free_ammonia_q50_mg_l", newest("estimate", "free_ammonia_q50_mg_l")),
+            MG_L,
+            4,
+            (6, _LOW),
+        ),
+    ]
+
+
+def _tables() -> list[Builder[Panel]]:
+    return [
+        rows(
+            "Alarms that ask, or cannot be judged",
+            "The newest state of each that is not normal or not known. Empty: all are judged, and "
+            "normal.",
+            asking(TANK, '"alarm", "priority"'),
+            ALARM_COLUMNS,
+            (12, 7),
+        ),
+        rows(
+            "Probes, sinks and threads",
+            "Told each minute. What belongs to no tank is told with the first.",
+            newest("health", "up", "age_s", "errors", "detail", by='"component"'),
+            [*HEALTH_COLUMNS, hidden("name")],
+            (12, 7),
+        ),
+    ]
