@@ -45,7 +45,7 @@ def test_a_sudden_fall_is_a_hand_and_not_the_water() -> None:
 def test_a_probe_that_comes_back_into_the_water_settles_sooner() -> None:
     eyes = watched([300.0, 300.5, 200.0, 190.0, 180.0, 185.0, 291.0])
     assert "handled" in (why_blind(eyes, 190.0) or "")
-    assert why_blind(seen(eyes, 300.0, 180.0 + 420.0), 180.0 + 421.0) is None
+    assert why_blind(seen(eyes, 300.0, 180.0 + 240.0), 180.0 + 241.0) is None
     away = watched([300.0, 300.5, 200.0, 190.0, 210.0])
     assert "handled" in (why_blind(seen(away, 211.0, 1400.0), 1401.0) or "")
 

@@ -40,7 +40,7 @@ DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feed
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
-SUSPECTED = {"disturbance": 0.80, "dosed": 0.10, "short": 0.10}  # behind a sudden move: judgement
+SUSPECTED = {"disturbance": 0.76, "dosed": 0.12, "short": 0.12}  # behind a sudden move: judgement
 SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 
 # --- noise of an untouched probe (untouched process probes, 234 days at 1 min, public data) -----
@@ -49,7 +49,7 @@ WANDER_MV_PER_SQRT_H = 1.5  # slow wandering: 1.15 mV over 65 min, and 1.6 mV pe
 MODEL_ERROR = 0.2
 MODEL_ERROR_MV = 1.0
 TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
-CORRELATED_S = 260.0  # readings nearer together than this tell little that is new
+CORRELATED_S = 240.0  # readings nearer together than this tell little that is new
 EARLY_S, CORRELATED_GROWTH = 1200.0, 1.0  # later, s of it more for each s since the pour
 LAW_SIGMA = (
     0.4  # of a residual read from the law, beyond what its members differ: it is only a shape

@@ -7,14 +7,14 @@ SETTLING_S = 3 * 3600.0  # after work on a probe: 1.5-3 h to within noise on unt
 _STUCK_FINE_S, _STUCK_COARSE_S = 1200.0, 10_800.0
 _FINE_MV = 0.5  # a probe that has shown smaller steps than this cannot stand still for long
 _HANDLED_DROP_MV, _HANDLED_WITHIN_S = 60.0, 90.0  # water cannot do this; a hand can
-_BACK_WITHIN_MV, _BACK_SETTLING_S = 15.0, 420.0  # a probe that was in the air for minutes
+_BACK_WITHIN_MV, _BACK_SETTLING_S = 15.0, 240.0  # a probe that was in the air for minutes
 _HANDLED = "the ORP probe was handled or out of the water"
 _STEPS = ((35.0, 20.0), (70.0, 30.0))  # s, mV: sudden enough to ask whether it stands still
 _STANDS_S, _STANDS_MV, _STANDS_SHARE = 60.0, 3.0, 0.1  # water would go on rising for minutes
 _EXCHANGED_SETTLING_S = 3600.0
 _FELL_MV = 30.0  # more than any surplus of neutraliser does
 _TURN_NOISES, _TURN_MV = 5.0, 2.0  # a move beyond noise; water moves the ORP one way for minutes
-_TURNS, _TURNS_FADE_S, _RESTLESS_S = 3.0, 600.0, 360.0
+_TURNS, _TURNS_FADE_S, _RESTLESS_S = 3.0, 600.0, 240.0
 _RESTLESS = "the ORP wanders to and fro as no water makes it: probe in the air or bad contact"
 _HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0  # our judgement
 
