@@ -149,7 +149,10 @@ class _Session:
                     self._begin()
                 case Failed(sentence, lost):
                     self._connected = self._connected and not lost
-                    self._sink._note(sentence)
+                    if lost:
+                        self._sink._note(sentence)
+                    else:  # the next confirmation does not undo it
+                        self._sink._board.remark(sentence, 1)
                 case Confirmed(mid):
                     self._confirm(mid)
                 case Arrived():
