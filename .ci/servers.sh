@@ -10,6 +10,7 @@ need mosquitto_pub mosquitto-clients
 need influxd influxdb
 need victoria-metrics victoria-metrics
 need socat socat
+need chromium chromium
 need openssl openssl
 need systemd-analyze systemd
 

@@ -15,6 +15,7 @@ from afterfill.cli.now import now
 from afterfill.cli.plan import plan
 from afterfill.cli.probe import probe
 from afterfill.cli.replay import replay
+from afterfill.cli.report import report
 from afterfill.cli.run import run
 from afterfill.cli.setup import setup
 from afterfill.errors import AfterfillError
@@ -54,6 +55,7 @@ _COMMANDS: dict[str, Callable[..., None]] = {
     "Prove configuration, ports, probes, broker, database, clock.": check,
     "Is the tank safe, as far as the probes can see?": now,
     "What to dose and expect before a refill, or after a carry-over.": plan,
+    "A page about a refill or a period, to look back.": report,
     "Judge a recording as the live service would have.": replay,
     "Write a recording of a tank from the journal.": export,
 }
