@@ -39,7 +39,7 @@ app = typer.Typer(
     help=(
         "Tells a fishkeeper whether tap-water disinfectant got into the tank after a refill.\n\n"
         "It reads ORP, pH and temperature probes. It is no drinking-water instrument and no "
-        "substitute for a test kit. Exit codes: 0 done, 1 bad news (now, check, plan, probe read), "
+        "substitute for a test kit. Exit codes: 0 done, 1 bad news (now, check, plan, probe), "
         "2 wrong use or configuration, 3 something is unavailable."
     ),
     no_args_is_help=True,
@@ -62,7 +62,7 @@ _COMMANDS: dict[str, Callable[..., None]] = {
 for short, command in _COMMANDS.items():
     app.command(short_help=short)(command)
 app.add_typer(log, name="log", short_help="Tell of a refill, a test-kit result, a dose, work.")
-app.add_typer(probe, name="probe", short_help="List the probes, or read them now.")
+app.add_typer(probe, name="probe", short_help="List, read, calibrate the probes.")
 app.add_typer(alarm, name="alarm", short_help="List, acknowledge or shelve alarms.")
 
 

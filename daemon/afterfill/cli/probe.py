@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, loaded, named, reading_journal
+from afterfill.cli.probe_calibrate import calibrate
 from afterfill.errors import DeviceUnavailable, UsageError
 
 if TYPE_CHECKING:
@@ -15,7 +16,8 @@ if TYPE_CHECKING:
     from afterfill.records import Reading
     from afterfill.service.driver_registry import PortPlan
 
-probe = typer.Typer(help="List the probes, or read one now.", no_args_is_help=True)
+probe = typer.Typer(help="List, read, calibrate the probes.", no_args_is_help=True)
+probe.command()(calibrate)
 
 
 @probe.command("list")

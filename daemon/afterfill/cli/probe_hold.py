@@ -1,0 +1,126 @@
+"""A probe held in a liquid: read it until it stands still, from its port or from the journal."""
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from afterfill.chemistry.calibration import STEADY_MV, STEADY_PH, steady_value
+from afterfill.cli.console import notice
+from afterfill.cli.options import named, one_tank
+from afterfill.cli.probe_rows import held_by_service, last_readings, value_words
+from afterfill.cli.times import present_s
+from afterfill.config import Config
+from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.records import Quantity, Reading
+from afterfill.service.driver_registry import PortPlan, ports_of
+from afterfill.service.samples_once import readings_once
+
+
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """How long a value must stand still [s], between readings [s], and for how long at most [s]."""
+
+    still_s: float
+    every_s: float
+    most_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One probe, and where its readings come from: its port, or the running service's journal."""
+
+    config: Config
+    journal_path: Path
+    plan: PortPlan
+    name: str
+    by_service: bool
+
+    @property
+    def tank(self) -> str:
+        """The tank it belongs to."""
+        return self.plan.tank[self.name]
+
+    @property
+    def offset(self) -> float:
+        """What the configuration adds to its values already."""
+        return self.plan.offset[self.name]
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """(time [s], value) while it was held, and the value at which it stood still, or None."""
+
+    samples: list[tuple[float, float]]
+    value: float | None
+
+
+def held(
+    config: Config, journal_path: Path, tank: str | None, quantity: Quantity, probe: str | None
+) -> Held:
+    """The probe that is meant, and whether the service reads it.
+
+    Raises UsageError when there is none or more than one, DeviceUnavailable when it is away.
+    """
+    plan, name = _found(ports_of(config), one_tank(config, tank), quantity, probe)
+    try:
+        next(readings_once(plan, [name], now=present_s))
+    except DeviceUnavailable as error:
+        if not held_by_service(error, config, journal_path, plan):
+            raise
+        notice(f"port {plan.device} is held by the running service: its journal is read instead")
+        return Held(config, journal_path, plan, name, by_service=True)
+    return Held(config, journal_path, plan, name, by_service=False)
+
+
+def _found(
+    plans: list[PortPlan], tank: str, quantity: Quantity, probe: str | None
+) -> tuple[PortPlan, str]:
+    fitting = {
+        name: plan
+        for plan in plans
+        for name in plan.quantity
+        if plan.quantity[name] == quantity and plan.tank[name] == tank
+    }
+    if not fitting:
+        raise UsageError(f"tank '{tank}' has no {quantity} probe; add a [[probe]] table")
+    if probe is not None:
+        return fitting[named(probe, fitting, f"{quantity} probe of tank '{tank}'")], probe
+    if len(fitting) > 1:
+        raise UsageError(f"say which probe with --probe: {', '.join(fitting)}")
+    name, plan = next(iter(fitting.items()))
+    return plan, name
+
+
+def until_steady(it: Held, patience: Patience) -> Course:
+    """Read until the value stands still, or the patience ends."""
+    spread = STEADY_PH if it.plan.quantity[it.name] == "ph" else STEADY_MV
+    samples: list[tuple[float, float]] = []
+    begin_s = time.monotonic()
+    for reading in _readings(it, patience.every_s):
+        at_s = time.monotonic() - begin_s
+        if reading is not None and reading.value is not None:
+            samples.append((at_s, reading.value))
+            notice(f"  {at_s:5.0f} s  {value_words(reading)}")
+        elif reading is not None:
+            notice(f"  {at_s:5.0f} s  {value_words(reading)}")
+        value = steady_value(samples, patience.still_s, spread)
+        if value is not None or at_s >= patience.most_s:
+            return Course(samples, value)
+    return Course(samples, None)
+
+
+def _readings(it: Held, every_s: float) -> Iterator[Reading | None]:
+    if not it.by_service:
+        yield from readings_once(
+            it.plan, [it.name], now=present_s, count=1 << 30, pause=lambda: time.sleep(every_s)
+        )
+        return
+    begun_s, seen_s = present_s(), 0.0
+    while True:
+        newest = last_readings(it.journal_path, it.plan).get(it.name)
+        fresh = newest is not None and newest.time_s > max(begun_s, seen_s)
+        if newest is not None and fresh:
+            seen_s = newest.time_s
+        yield newest if fresh else None
+        time.sleep(every_s)
