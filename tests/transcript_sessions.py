@@ -1,4 +1,4 @@
-"""Recorded talks of probes: a folder with session.txt, probe.toml and expected.jsonl.
+"""Recorded exchanges with probes: a folder with session.txt, probe.toml and expected.jsonl.
 
 session.txt: `>` bytes sent to the probe, `<` bytes from it, hex with spaces, `#` a comment. Blank
 lines part the readings. `<` before the first `>` of a reading is on the line already.
