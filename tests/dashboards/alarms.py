@@ -20,6 +20,7 @@ from dashboards.queries import SHOWN, STEPS, TANK, asking, course, listed, newes
 from dashboards.sheet import of_one_tank, row, sheet
 from dashboards.tank import ALARM_COLUMNS
 
+_LATEST = f"{TANK} AND time > now() - 3h AND time <= now()"
 _FIGURES = (
     ("Raised in a day", "raised", "Alarms that asked somebody, in the 24 hours before."),
     ("Worst ten minutes", "peak_ten_minutes", "The most that came within ten minutes that day."),
@@ -46,9 +47,8 @@ def made() -> Dashboard:
 
 
 def _figures() -> list[Builder[Panel]]:
-    where = f"{TANK} AND {SHOWN}"
     return [
-        figure(title, why, (field, newest("alarm_load", field, where=where)), "none", 0, (3, 5))
+        figure(title, why, (field, newest("alarm_load", field, where=_LATEST)), "none", 0, (3, 5))
         for title, field, why in _FIGURES
     ]
 
@@ -60,7 +60,7 @@ def _by_priority() -> Builder[Panel]:
     return shares(
         "Share by priority",
         "Of the alarms raised in the day before. High should be the rarest.",
-        f'SELECT {asked} FROM "alarm_load" WHERE {TANK} AND {SHOWN}',
+        f'SELECT {asked} FROM "alarm_load" WHERE {_LATEST}',
         (9, 5),
     )
 

@@ -22,7 +22,7 @@ from dashboards.palette import BLUE
 SOURCE = DataSourceRef(type_val="influxdb", uid="afterfill-influxql")
 MG_L, PH = "suffix: mg/L", "suffix: pH"
 DASHED, DOTTED, DASH_DOT = [10.0, 6.0], [2.0, 6.0], [12.0, 4.0, 2.0, 4.0]
-_GAP_MS = 600_000.0  # longer without a point is shown as a gap, never bridged
+_GAP_MS = 1_800_000.0  # longer without a point is a gap; shorter, and a month would fall into dots
 _NOTHING = "no data"
 Column = tuple[str, list[DynamicConfigValue]]  # its name in the answer, and how it is shown
 
@@ -231,7 +231,8 @@ def bands(
     interval: str = "1m",
     unit: str = "string",
 ) -> Builder[Panel]:
-    """Words over time, a row for each value of `tag` (or for the column, when it is empty)."""
+    """Words over time, a row for each value of `tag` (or for the column, when it is empty).
+    `interval`: the shortest step; longer than what is told regularly takes to be told again."""
     return (
         statetimeline.Panel()
         .title(title)

@@ -12,6 +12,7 @@ from dashboards.queries import (
     TANK,
     by_component,
     course,
+    held,
     invalid_share,
     new_errors,
     newest,
@@ -54,11 +55,13 @@ def _answers() -> list[Builder[Panel]]:
     return [
         bands(
             "Up or down",
-            "A probe is up while its last value is younger than five of its intervals.",
+            "A probe is up while its last value is younger than five of its intervals. A gap: "
+            "nothing was told.",
             by_component("up"),
             UP,
             "component",
             (12, 8),
+            interval="10m",
         ),
         bands(
             "Age of each probe's last value",
@@ -67,6 +70,7 @@ def _answers() -> list[Builder[Panel]]:
             AGE,
             "component",
             (12, 8),
+            interval="10m",
             unit="s",
         ),
     ]
@@ -113,19 +117,21 @@ def _sight() -> list[Builder[Panel]]:
         bands(
             "Could the ORP be used?",
             "The reason stands below.",
-            course("estimate", "sees", "ORP", "last"),
+            held("estimate", "sees", "ORP"),
             SIGHT,
             "",
             (12, 5),
+            interval="10m",
         ),
         floor.curve("detection floor", query, BLUE).sized(12, 5),
         bands(
             "Why the tank could not be judged",
             "The reason that was given; empty while it was safe as far as seen.",
-            course("estimate", "why", "why", "last"),
+            held("estimate", "why", "why"),
             [],
             "",
             (24, 4),
+            interval="10m",
         ),
     ]
 

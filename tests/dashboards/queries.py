@@ -7,6 +7,7 @@ minutes, and an older figure must not look like a live one.
 
 TANK = "\"tank\" = '$tank'"
 NOW = "time > now() - 15m AND time <= now()"
+AHEAD = "time > now() - 45m AND time <= now()"  # the day to come is told each half hour
 SHOWN = "$timeFilter"
 STEPS = "GROUP BY time($__interval)"
 TANKS = 'SHOW TAG VALUES FROM "reading" WITH KEY = "tank"'
@@ -35,6 +36,14 @@ def course(measurement: str, field: str, name: str, pick: str = "mean", where: s
     return (
         f'SELECT {pick}("{field}") AS "{name}" FROM "{measurement}" '
         f"WHERE {TANK}{also} AND {SHOWN} {STEPS} fill(none)"
+    )
+
+
+def held(measurement: str, field: str, name: str) -> str:
+    """A word over the time shown; a step without it is a gap, so that no word outlives itself."""
+    return (
+        f'SELECT last("{field}") AS "{name}" FROM "{measurement}" '
+        f"WHERE {TANK} AND {SHOWN} {STEPS} fill(null)"
     )
 
 
@@ -116,9 +125,9 @@ def new_errors(by: str) -> str:
 
 
 def by_component(field: str, where: str = "") -> str:
-    """A field of health for each probe, sink and thread."""
+    """A field of health for each probe, sink and thread; a step in which none was told is a gap."""
     also = f" AND {where}" if where else ""
     return (
         f'SELECT last("{field}") AS "{field}" FROM "health" '
-        f'WHERE {TANK}{also} AND {SHOWN} {STEPS}, "component" fill(none)'
+        f'WHERE {TANK}{also} AND {SHOWN} {STEPS}, "component" fill(null)'
     )

@@ -7,7 +7,7 @@ from grafana_foundation_sdk.models.dashboard import Panel
 from dashboards import curves
 from dashboards.palette import BLUE, ORANGE, SIGHT, STATE, VERDICT, YES
 from dashboards.parts import DASHED, MG_L, Column, Curves, bands, column, rows
-from dashboards.queries import course, listed
+from dashboards.queries import course, held, listed
 from dashboards.sheet import marked, of_one_tank, row, sheet
 
 
@@ -27,6 +27,7 @@ def made() -> Dashboard:
         [
             [curves.residual().sized(24, 11)],
             [curves.probability().sized(12, 8), _kinds().sized(12, 8)],
+            [_until_below().sized(24, 6)],
         ],
     )
     row(
@@ -39,16 +40,33 @@ def made() -> Dashboard:
                 bands(
                     "Could the ORP be used?",
                     "While it is blind nothing can be ruled out.",
-                    course("estimate", "sees", "ORP", "last"),
+                    held("estimate", "sees", "ORP"),
                     SIGHT,
                     "",
                     (24, 4),
+                    interval="10m",
                 )
             ],
         ],
     )
     row(dashboard, "What was said about it", [_tables()])
     return dashboard
+
+
+def _until_below() -> Curves:
+    made = Curves(
+        "How long until the residual is below its limit",
+        "As forecast each half hour, nothing more poured. 0: below it now. A gap: not in a day.",
+        "dtdurations",
+        0,
+    )
+    made.panel.min(0.0)
+    for name, field, colour, dash in (
+        ("by the median", "residual_below_limit_in_s", BLUE, None),
+        ("by the 95 % point", "residual_surely_below_limit_in_s", ORANGE, DASHED),
+    ):
+        made.curve(name, course("forecast", field, name, "max"), colour, dash)
+    return made
 
 
 def _share(name: str, shown: str) -> Column:

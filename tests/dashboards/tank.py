@@ -8,7 +8,7 @@ from grafana_foundation_sdk.models.units import PercentUnit
 from dashboards import curves
 from dashboards.palette import KNOWN, SIGHT, STANDING_CODE, STATE, UP, VERDICT, YES
 from dashboards.parts import MG_L, column, figure, hidden, rows, word
-from dashboards.queries import TANK, asking, newest, standing
+from dashboards.queries import AHEAD, TANK, asking, newest, standing
 from dashboards.sheet import marked, of_one_tank, row, sheet
 
 _TALL, _LOW = 5, 4
@@ -37,11 +37,11 @@ def made() -> Dashboard:
         "afterfill-tank",
         "A tank at a glance",
         "How one tank stands now, and its last day. Nothing here is older than a quarter of an "
-        "hour unless it says since when.",
+        "hour unless its time stands beside it.",
         "now-24h",
     )
     marked(of_one_tank(dashboard))
-    row(dashboard, "Now", [_words(), _figures(), _tables()])
+    row(dashboard, "Now", [_words(), _figures(), _to_come(), _tables()])
     row(
         dashboard,
         "The time shown",
@@ -63,21 +63,29 @@ def _words() -> list[Builder[Panel]]:
             "quarter of an hour.",
             ("standing", standing(TANK)),
             STANDING_CODE,
-            (10, _TALL),
+            (8, _TALL),
         ),
         word(
             "Last refill",
             "The newest verdict. possible and cannot-tell ask for a test.",
             ("verdict", verdict),
             VERDICT,
-            (7, _TALL),
+            (6, _TALL),
+        ),
+        figure(
+            "That refill was at",
+            "Its time, UTC.",
+            ("refill_time", newest("verdict", "refill_time", where=TANK)),
+            "string",
+            0,
+            (5, _TALL),
         ),
         word(
             "The ORP",
             "BLIND is no all-clear: treat refills as unwatched, and test.",
             ("sees", newest("estimate", "sees")),
             SIGHT,
-            (7, _TALL),
+            (5, _TALL),
         ),
     ]
 
@@ -116,6 +124,25 @@ def _figures() -> list[Builder[Panel]]:
             4,
             (6, _LOW),
         ),
+    ]
+
+
+def _to_come() -> list[Builder[Panel]]:
+    """From the newest forecast: nothing more poured, pH and temperature as they are."""
+    figures = (
+        ("Residual below its limit in", "residual_below_limit_in_s", "dtdurations", 0,
+         "By the median; 0 when it is now. No data: not within a day."),
+        ("Surely below its limit in", "residual_surely_below_limit_in_s", "dtdurations", 0,
+         "By the 95 % point. No data: not within a day."),
+        ("Highest un-ionised ammonia to come", "free_ammonia_peak_q50_mg_l", MG_L, 4,
+         "NH3, mg/L as N, within a day, the median."),
+        ("That peak is in", "free_ammonia_peak_in_s", "dtdurations", 0,
+         "Feed less before it, and test."),
+    )  # fmt: skip
+    where = f"{TANK} AND {AHEAD}"
+    return [
+        figure(title, why, (name, newest("forecast", name, where=where)), unit, decimals, (6, _LOW))
+        for title, name, unit, decimals, why in figures
     ]
 
 

@@ -149,6 +149,14 @@ def test_nothing_old_is_shown_as_the_present(story: Story) -> None:
         assert engine.query(asked(query, END_S + HOUR_S)) == []
 
 
+def test_a_reason_for_not_judging_ends_when_the_tank_can_be_judged(story: Story) -> None:
+    query = QUERIES["probes.json: Why the tank could not be judged A"]
+    rows = story[0].query(asked(query, BEGIN_S + DAY_S))
+    whys = [row["why"] for row in rows]
+    assert whys[0] == "no quiet ORP background learnt yet"
+    assert set(whys[len(whys) // 2 :]) == {None}
+
+
 def test_alarms_that_ask_and_alarms_that_cannot_be_judged_are_listed(story: Story) -> None:
     rows = story[0].query(asked(QUERIES["tank.json: Alarms that ask, or cannot be judged A"]))
     said = {row["alarm"]: (row["state"], row["known"]) for row in rows}

@@ -120,6 +120,16 @@ def test_colour_is_never_the_only_sign(title: str) -> None:
     assert not {_look(r) for name, r in lines if name in edges} & set(looks)
 
 
+def test_no_word_over_time_outlives_what_said_it() -> None:
+    """A row of words is drawn on until the next one: only a gap ends it. An alarm's state holds."""
+    bands = {title: panel for title, panel in PANELS.items() if panel["type"] == "state-timeline"}
+    assert len(bands) == 7
+    for title, panel in bands.items():
+        fill = "none" if "Each alarm" in title else "null"
+        assert panel["targets"][0]["query"].endswith(f"fill({fill})")
+        assert fill == "none" or panel["interval"] in ("10m", "15m")
+
+
 def _by_id(properties: list[dict[str, Any]]) -> dict[str, Any]:
     return {rule["id"]: rule["value"] for rule in properties}
 
