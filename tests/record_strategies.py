@@ -21,6 +21,7 @@ from afterfill.records import (
     Record,
     Refill,
     RefillSeen,
+    ResponseCheck,
     Service,
     Stamp,
     Tick,
@@ -117,8 +118,21 @@ calibrations = st.builds(
     st.none() | numbers,
     known_from,
 )
+checks = st.builds(
+    ResponseCheck,
+    times_s,
+    tanks,
+    st.floats(0.1, 400),
+    st.floats(0.1, 50),
+    st.floats(0.1, 5),
+    positive,
+    st.booleans(),
+    st.none() | st.floats(0, 14),
+    texts,
+    known_from,
+)
 events: st.SearchStrategy[Event] = st.one_of(
-    refills, kits, doses, services, calibrations, alarm_commands, taken_out
+    refills, kits, doses, services, calibrations, checks, alarm_commands, taken_out
 )
 machine_states = st.builds(
     MachineState,

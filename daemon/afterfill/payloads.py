@@ -20,6 +20,7 @@ from afterfill.records import (
     KitResult,
     Quantity,
     Refill,
+    ResponseCheck,
     Service,
     ServiceWhat,
 )
@@ -87,6 +88,24 @@ class CalibrationPayload(_Payload):
     offset: float | None = Field(default=None, strict=True)
 
 
+class ResponseCheckPayload(_Payload):
+    """The ORP probe's step from conditioned into raw water that held some chlorine."""
+
+    step_mv: float = Field(gt=0, le=1500, strict=True)
+    step_sd_mv: float = Field(gt=0, le=500, strict=True)
+    free_chlorine_mg_l: Concentration
+    combined_chlorine_mg_l: Concentration
+    measured: bool
+    ph: float | None = Field(default=None, ge=0, le=14, strict=True)
+    probe: str = Field(default="", max_length=64)
+
+    @model_validator(mode="after")
+    def _holds_some(self) -> "ResponseCheckPayload":
+        if self.free_chlorine_mg_l + self.combined_chlorine_mg_l <= 0.0:
+            raise ValueError("water without chlorine checks no response")
+        return self
+
+
 class PlainPayload(_Payload):
     """An alarm is acknowledged, taken off its shelf or brought back: nothing more to say."""
 
@@ -115,6 +134,7 @@ PAYLOADS: dict[str, tuple[type[_Payload], type[Event]]] = {
     "dose": (DosePayload, Dose),
     "service": (ServicePayload, Service),
     "calibration": (CalibrationPayload, Calibration),
+    "response-check": (ResponseCheckPayload, ResponseCheck),
 }
 
 

@@ -150,6 +150,24 @@ class Calibration:
 
 
 @dataclass(frozen=True, slots=True)
+class ResponseCheck:
+    """The ORP probe was held in conditioned and then in raw source water: the `step_mv` it made
+    (above 0), how surely [mV], what the raw water held [mg/L as Cl2] and its pH if known.
+    `measured`: by a test kit, not taken from the configuration."""
+
+    time_s: float
+    tank: str
+    step_mv: float
+    step_sd_mv: float
+    free_chlorine_mg_l: float
+    combined_chlorine_mg_l: float
+    measured: bool
+    ph: float | None = None
+    probe: str = ""
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmCommand:
     """A person answers an alarm; `minutes` only with shelve, `reason` only with out-of-service."""
 
@@ -295,11 +313,11 @@ class AlarmLoad:
     stale: int
 
 
-Event = Refill | KitResult | Dose | Service | Calibration | AlarmCommand
+Event = Refill | KitResult | Dose | Service | Calibration | ResponseCheck | AlarmCommand
 Input = Reading | Tick | MachineState | Event
 Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange
 Record = Input | Output | Health | AlarmLoad
-EVENTS = (Refill, KitResult, Dose, Service, Calibration, AlarmCommand)
+EVENTS = (Refill, KitResult, Dose, Service, Calibration, ResponseCheck, AlarmCommand)
 
 
 def known_since_s(record: Input) -> float:

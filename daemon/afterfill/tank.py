@@ -31,6 +31,7 @@ from afterfill.records import (
     Reading,
     Refill,
     RefillSeen,
+    ResponseCheck,
     Service,
     Tick,
     Verdict,
@@ -241,7 +242,7 @@ def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
 def _after_event(
     setup: TankSetup,
     state: TankState,
-    event: Refill | KitResult | Dose | Service | Calibration,
+    event: Refill | KitResult | Dose | Service | Calibration | ResponseCheck,
     time_s: float,
 ) -> tuple[TankState, list[Output]]:
     inference, belief = setup.inference, state.belief
@@ -252,6 +253,8 @@ def _after_event(
     elif isinstance(event, Dose):
         state = _booked(setup, state, event.neutraliser_ml, 0.0, time_s)
         belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, time_s)
+    elif isinstance(event, ResponseCheck):
+        belief = belief_filter.response_checked(belief, event, time_s)
     elif isinstance(event, Calibration):
         maintained_s = {**state.notes.maintained_s, event.quantity: event.time_s}
         return replace(state, notes=replace(state.notes, maintained_s=maintained_s)), []

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from statistics import median
+
+import numpy as np
 
 from afterfill.chemistry.domain import PH, within
 from afterfill.chemistry.electrode import Calibration, Point, mv_of_ph, slope_mv_per_ph
@@ -27,7 +28,7 @@ def steady_value(
     last = [value for time_s, value in samples if time_s >= samples[-1][0] - window_s - 1e-6]
     if len(last) < _LEAST_READINGS or max(last) - min(last) > spread + 1e-9:
         return None
-    return median(last)
+    return float(np.median(last))
 
 
 def point_of(shown_ph: float, buffer_ph: float, temperature_c: float) -> Point:

@@ -139,7 +139,7 @@ def _log(
 
 def _words(event: "Event") -> str:
     """What was understood, so that a slip is seen at once."""
-    from afterfill.records import Calibration, Dose, KitResult, Refill, Service
+    from afterfill.records import Calibration, Dose, KitResult, Refill, ResponseCheck, Service
 
     match event:
         case Refill():
@@ -156,6 +156,8 @@ def _words(event: "Event") -> str:
             return f"dose of {event.neutraliser_ml:g} mL neutraliser"
         case Service():
             return f"work: {event.what}"
+        case ResponseCheck():
+            return f"response of the ORP probe checked: a step of {event.step_mv:.0f} mV"
         case Calibration():
             return f"{event.quantity} probe calibrated"
         case _:

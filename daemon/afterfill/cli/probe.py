@@ -7,6 +7,7 @@ import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, loaded, named, reading_journal
 from afterfill.cli.probe_calibrate import calibrate
+from afterfill.cli.probe_response import response
 from afterfill.errors import DeviceUnavailable, UsageError
 
 if TYPE_CHECKING:
@@ -16,8 +17,9 @@ if TYPE_CHECKING:
     from afterfill.records import Reading
     from afterfill.service.driver_registry import PortPlan
 
-probe = typer.Typer(help="List, read, calibrate the probes.", no_args_is_help=True)
+probe = typer.Typer(help="List, read, calibrate and check the probes.", no_args_is_help=True)
 probe.command()(calibrate)
+probe.command()(response)
 
 
 @probe.command("list")

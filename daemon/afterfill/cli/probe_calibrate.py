@@ -1,7 +1,7 @@
 """`afterfill probe calibrate`: a probe in buffers or a standard, guided; what it is worth."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from afterfill.chemistry.electrode import Calibration, Verdict
     from afterfill.cli.probe_hold import Held, Patience
+    from afterfill.records import Event
 
 CAUTIONS = (
     "Wear gloves and eye protection; read the labels. Pour buffers into cups and never back.",
@@ -208,19 +209,20 @@ def _announced(it: "Held") -> None:
     """Tell a running service that the ORP probe is in hand, before it is: no alarm, no refill."""
     from afterfill.records import Service
 
-    _submitted(it, Service(_now_s(), it.tank, "probe"))
+    submitted_by_hand(it, Service(_now_s(), it.tank, "probe"))
 
 
 def _recorded(it: "Held", kind: Literal["ph", "orp"], outcome: Outcome) -> None:
     from afterfill.records import Calibration
 
-    _submitted(
+    submitted_by_hand(
         it,
         Calibration(_now_s(), it.tank, kind, it.name, outcome.slope_share, outcome.offset),
     )
 
 
-def _submitted(it: "Held", event: Any) -> None:  # noqa: ANN401 - records load late
+def submitted_by_hand(it: "Held", event: "Event") -> None:
+    """Leave what was done to a probe for the service. Raises JournalError."""
     import threading
 
     from afterfill.journal.store import Journal

@@ -8,9 +8,10 @@ from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel
 from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup
+from afterfill.inference.taught_by_check import taught_by_check
 from afterfill.inference.verdict import is_over
 from afterfill.inference.water import hocl_at, ph_at, temperature_at
-from afterfill.records import KitResult
+from afterfill.records import KitResult, ResponseCheck
 
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
@@ -237,3 +238,11 @@ def serviced(belief: Belief, what: str, time_s: float) -> Belief:
         eyes = sight.unsettled(belief.sight, time_s, "the ORP probe was serviced")
         return replace(belief, sight=eyes, baseline=None, learnt=learnt.Learnt())
     return replace(belief, disturbed_until_s=time_s + _DISTURBED_S)
+
+
+def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Belief:
+    """After the ORP probe was held in conditioned and in raw water: what it taught is kept, the
+    tank's own level must be found anew."""
+    eyes = sight.unsettled(belief.sight, time_s, "the ORP probe's response was checked")
+    taught = taught_by_check(belief.learnt, check)
+    return replace(belief, sight=eyes, baseline=None, learnt=taught)

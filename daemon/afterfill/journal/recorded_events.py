@@ -1,9 +1,10 @@
 """`events.jsonl` of a recording: what people said, one JSON object a line, in order of time.
 
-Kinds refill, kit, service, dose and calibration carry the same keys as elsewhere; `acknowledge`,
-`shelve`, `unshelve`, `out-of-service` and `return-to-service` carry `alarm` (and `minutes` or
-`reason`). `logged` stands there only when it became known at another time. `machine-state` is what
-the service found out about its machine: `name`, `holds` (true, false or null) and `detail`.
+Kinds refill, kit, service, dose, calibration and response-check carry the same keys as elsewhere;
+`acknowledge`, `shelve`, `unshelve`, `out-of-service` and `return-to-service` carry `alarm` (and
+`minutes` or `reason`). `logged` stands there only when it became known at another time.
+`machine-state` is what the service found out about its machine: `name`, `holds` (true, false or
+null) and `detail`.
 """
 
 import json
@@ -22,6 +23,7 @@ from afterfill.records import (
     KitResult,
     MachineCondition,
     MachineState,
+    ResponseCheck,
     known_since_s,
 )
 from afterfill.sentences import nearest
@@ -122,7 +124,7 @@ def _recorded(event: Recorded) -> dict[str, Any]:
     if isinstance(event, AlarmCommand):
         payload.pop("action")
         payload = {k: v for k, v in payload.items() if v}
-    if isinstance(event, KitResult | Calibration):
+    if isinstance(event, KitResult | Calibration | ResponseCheck):
         payload = {k: v for k, v in payload.items() if v is not None}
     if isinstance(event, MachineState):
         return {"time": wire["time"], "kind": kind, **payload}

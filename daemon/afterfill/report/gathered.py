@@ -16,16 +16,17 @@ from afterfill.records import (
     Reading,
     Refill,
     RefillSeen,
+    ResponseCheck,
     Service,
     Verdict,
 )
 
 _KINDS = (
     "reading", "estimate", "refill", "refill-seen", "verdict", "alarm", "alarm-command", "kit",
-    "dose", "service", "calibration",
+    "dose", "service", "calibration", "response-check",
 )  # fmt: skip
 _SAME_SPAN_S = 900.0  # estimates further apart than this are no unbroken span; our judgement
-Done = AlarmCommand | Dose | Service | Calibration
+Done = AlarmCommand | Dose | Service | Calibration | ResponseCheck
 
 
 @dataclass
@@ -73,7 +74,7 @@ def gathered(journal: Journal, tank: str, from_s: float, to_s: float) -> Gathere
                 found.alarms.append(alarm)
             case KitResult() as kit:
                 found.kits.append(kit)
-            case AlarmCommand() | Dose() | Service() | Calibration() as work:
+            case AlarmCommand() | Dose() | Service() | Calibration() | ResponseCheck() as work:
                 found.done.append(work)
     return found
 

@@ -13,6 +13,7 @@ from afterfill.records import (
     Quantiles,
     Refill,
     RefillSeen,
+    ResponseCheck,
     Service,
     Verdict,
     VerdictWord,
@@ -146,6 +147,8 @@ def done_words(done: Done) -> str:
             return f"work on the tank: {done.what}"
         case Calibration():
             return f"{done.quantity} probe held against standards"
+        case ResponseCheck():
+            return f"response of the ORP probe checked: a step of {done.step_mv:.0f} mV"
         case AlarmCommand(action="shelve"):
             return f"alarm {done.alarm} shelved for {done.minutes or 0:g} min"
         case AlarmCommand(action="acknowledge"):

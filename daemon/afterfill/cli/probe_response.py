@@ -1,0 +1,214 @@
+"""`afterfill probe response`: the ORP probe in conditioned and in raw water; what it teaches."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded
+from afterfill.errors import UsageError
+
+if TYPE_CHECKING:
+    from afterfill.cli.probe_hold import Held, Patience
+    from afterfill.config import Config
+    from afterfill.records import Event, ResponseCheck
+
+CAUTIONS = (
+    "You need two cups of tap water of the same temperature: one conditioned as its label says and",
+    "left for ten minutes, one raw, drawn just before it is used. Raw water is for the cup alone:",
+    "it must never get into the tank, nor a wet probe from it. Rinse the probe with conditioned",
+    "water before it goes back. Do not mix the cups, nor any chemicals.",
+)
+_STEADY_SD_MV, _MOVING_SD_MV = 3.0, 10.0  # of a step; our judgement
+_LEAST_STEP_MV = 10.0  # what any probe wanders by when it changes cups; our judgement
+
+
+@dataclass(frozen=True, slots=True)
+class _Floors:
+    """Detection floor after an announced refill [mg/L as Cl2], and the step expected [mV]."""
+
+    before_mg_l: float
+    after_mg_l: float
+    expected_before_mv: float
+    expected_after_mv: float
+
+
+def response(
+    residual: Annotated[
+        float | None,
+        typer.Option(
+            help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
+            "what [source.ID] says, which teaches less."
+        ),
+    ] = None,
+    ph: Annotated[
+        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
+    ] = None,
+    source: Annotated[
+        str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
+    ] = None,
+    still_seconds: Annotated[
+        float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
+    ] = 60.0,
+    every: Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")] = 5.0,
+    most_minutes: Annotated[
+        float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
+    ] = 15.0,
+    probe: Annotated[
+        str | None, typer.Option(help="Its name, if the tank has several of them.")
+    ] = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Hold the ORP probe in conditioned, then in raw tap water, and so teach how it answers.
+
+    Two like probes may answer very differently; this measures yours, and lowers the smallest
+    residual that it would call. The step, what the water held and what was learnt go into the
+    journal, where the service takes them up. Ends with 1 when the probe does not answer.
+    """
+    from afterfill.cli.console import notice
+    from afterfill.cli.probe_hold import Patience, held
+
+    settings, journal_path = loaded(config)
+    patience = Patience(still_seconds, every, 60.0 * most_minutes)
+    it = held(settings, journal_path, tank, "orp", probe)
+    held_free, held_combined = _chlorine(settings, it.tank, source, residual)
+    for line in CAUTIONS:
+        notice(line)
+    check, rise_s = _checked(it, patience, held_free, held_combined, residual is not None, ph)
+    floors = _floors(it, check)
+    _submit(it, check)
+    _say(it, check, rise_s, floors, as_json)
+
+
+def _chlorine(
+    settings: "Config", tank: str, source: str | None, residual: float | None
+) -> tuple[float, float]:
+    """Free and combined chlorine of the raw water [mg/L as Cl2].
+
+    Raises UsageError where the source is not told, or nobody knows which of them it holds.
+    """
+    from afterfill.cli.options import named
+
+    if source is not None:
+        named(source, settings.source, "source")
+    table = settings.source_of(tank) if source is None else settings.source[source]
+    if table is None or table.disinfectant == "unknown":
+        raise UsageError(
+            "it is not known whether the tap holds chlorine or chloramine: ask the utility and "
+            "write `disinfectant` into its [source.ID] table"
+        )
+    total = table.residual_mg_l if residual is None else residual
+    if not 0.05 <= total <= 10.0:
+        raise UsageError(
+            f"{total:g} mg/L in the raw water checks no response: it takes 0.05 to 10 mg/L"
+        )
+    return (total, 0.0) if table.disinfectant == "chlorine" else (0.0, total)
+
+
+def _checked(
+    it: "Held", patience: "Patience", free: float, combined: float, measured: bool, ph: float | None
+) -> "tuple[ResponseCheck, float | None]":
+    """The check, and the seconds in which the step rose, by 63 %."""
+    from afterfill.chemistry.calibration import rise_s
+    from afterfill.cli.console import notice
+    from afterfill.cli.times import present_s
+    from afterfill.records import ResponseCheck, Service
+
+    _submit(it, Service(present_s(), it.tank, "probe"))  # no alarm, no refill while it is in hand
+    low_mv, low_samples, low_still = _held_in(it, "CONDITIONED water", patience)
+    high_mv, samples, high_still = _held_in(it, "RAW tap water", patience)
+    step_mv = round(high_mv - low_mv, 2)
+    if step_mv < _LEAST_STEP_MV or not low_samples:
+        notice(
+            f"{it.name} moved by {step_mv:+.1f} mV only: nothing is taught. Were the cups swapped? "
+            "Else test the raw water with DPD, clean the probe by its maker's guide, and try again"
+        )
+        raise typer.Exit(1)
+    sd_mv = _STEADY_SD_MV if low_still and high_still else _MOVING_SD_MV
+    check = ResponseCheck(
+        present_s(), it.tank, step_mv, sd_mv, free, combined, measured, ph, it.name
+    )
+    return check, rise_s(samples, low_mv, high_mv)
+
+
+def _held_in(
+    it: "Held", liquid: str, patience: "Patience"
+) -> tuple[float, list[tuple[float, float]], bool]:
+    """Where the probe came to, on what way, and whether it stood still there."""
+    from afterfill.cli.console import notice
+    from afterfill.cli.probe_hold import until_steady
+    from afterfill.errors import DeviceUnavailable
+
+    typer.prompt(
+        f"Hold the ORP probe in the {liquid}, stir gently, then press Enter", default="", err=True,
+        show_default=False,
+    )  # fmt: skip
+    course = until_steady(it, patience)
+    if not course.samples:
+        raise DeviceUnavailable(
+            f"{it.name} gave no usable reading in the {liquid}: see `afterfill probe read "
+            f"{it.name}`; nothing was taught"
+        )
+    if course.value is None:
+        last_mv = course.samples[-1][1]
+        notice(f"  still moving after {patience.most_s / 60.0:g} min: {last_mv:.1f} mV is taken")
+        return last_mv, course.samples, False
+    notice(f"  stands still at {course.value:.1f} mV")
+    return course.value, course.samples, True
+
+
+def _submit(it: "Held", event: "Event") -> None:
+    from afterfill.cli.probe_calibrate import submitted_by_hand
+
+    submitted_by_hand(it, event)
+
+
+def _floors(it: "Held", check: "ResponseCheck") -> _Floors:
+    """The floor as it was known before, and as it is after this check of a probe met anew."""
+    from afterfill.cli.now_outlook import belief_now
+    from afterfill.inference.filter import noise_of
+    from afterfill.inference.floor import detection_floor_mg_l
+    from afterfill.inference.learnt import Learnt
+    from afterfill.inference.taught_by_check import step_expected_mv, taught_by_check
+    from afterfill.inference.water import hocl_at
+    from afterfill.journal.store import Journal
+    from afterfill.tank_setup import tank_setup
+
+    with Journal.open(it.journal_path, read_only=True) as journal:
+        belief, at_s = belief_now(journal, tank_setup(it.config, it.tank))
+    noise_mv, hocl = noise_of(belief), hocl_at(belief, at_s)
+    combined = check.combined_chlorine_mg_l > 0.0
+    before, after = belief.learnt, taught_by_check(Learnt(), check)
+    was, is_ = (
+        detection_floor_mg_l(law, noise_mv, True, hocl, combined) for law in (before, after)
+    )
+    return _Floors(was, is_, step_expected_mv(before, check), step_expected_mv(after, check))
+
+
+def _say(
+    it: "Held", check: "ResponseCheck", rise_s: float | None, floors: _Floors, as_json: bool
+) -> None:
+    from afterfill.cli.console import say, say_json
+    from afterfill.wire import to_wire
+
+    if as_json:
+        say_json(
+            {**to_wire(check), "from": "journal" if it.by_service else "port", "rise_s": rise_s,
+             "expected_before_mv": round(floors.expected_before_mv, 1),
+             "expected_after_mv": round(floors.expected_after_mv, 1),
+             "floor_before_mg_l": round(floors.before_mg_l, 4),
+             "floor_after_mg_l": round(floors.after_mg_l, 4)}
+        )  # fmt: skip
+        return
+    rose = "" if rise_s is None else f", 63 % of it within {rise_s:.0f} s"
+    total = check.free_chlorine_mg_l + check.combined_chlorine_mg_l
+    say(f"{it.name}: {check.step_mv:.0f} mV for {total:.2g} mg/L{rose}")
+    say(f"  expected before  {floors.expected_before_mv:.0f} mV")
+    say(f"  expected now     {floors.expected_after_mv:.0f} mV")
+    say(
+        f"Detection floor after an announced refill: {floors.before_mg_l:.2g} mg/L before, "
+        f"{floors.after_mg_l:.2g} mg/L now."
+    )
+    say("Rinse the probe with conditioned water and put it back; it settles for 3 hours.")
