@@ -60,6 +60,7 @@ def water_of(source: Source) -> Water:
         ammonia_mg_l=source.free_ammonia_total_mg_l,
         chlorine_to_nitrogen=source.chlorine_to_nitrogen,
         temperature_c=source.temperature_c,
+        ph=source.ph,
         standing_hours=source.standing_hours,
     )
 

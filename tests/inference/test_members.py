@@ -13,7 +13,7 @@ from afterfill.inference.learnt import Learnt
 from afterfill.inference.resample import refreshed
 from afterfill.inference.response import lagged, settled_mv
 from afterfill.inference.setup import Pour, Setup, Water
-from afterfill.inference.weigh import weighed_by_temperature
+from afterfill.inference.weigh import weighed_by_ph, weighed_by_temperature
 
 WATER = Water("chloramine", 2.0, 3.0)
 SETUP = Setup("t", 100.0, 0.011, WATER, mg_cl2_per_ml=40.0)
@@ -161,3 +161,20 @@ def test_temperature_tells_that_water_came_but_not_whether_it_was_treated(step_c
     assert ratio == pytest.approx(1.0, rel=1e-6)
     poured = [float(np.sum(b.weights[KIND != DISTURBANCE])) for b in (before, after)]
     assert (poured[1] > poured[0]) == (step_c < -0.3)
+
+
+@pytest.mark.parametrize("step", [0.12, 0.0])
+def test_ph_tells_that_water_came_but_not_whether_it_was_treated(step: float) -> None:
+    hard = replace(WATER, ph=8.6)
+    suspected = Pour(0.0, announced=False, water=hard)
+    share = share_of(suspected, False)
+    bank = launched(SETUP, suspected, 300.0, 1.0, 25.0, share, Learnt(), ph=7.2)
+    before = run(bank, 0.3)
+    after = before
+    for number in range(60):
+        at_s = 1080.0 + 20.0 * number
+        after = weighed_by_ph(after, step, 7.2, at_s, 20.0, announced=False)
+    ratio = odds_between_pouring_kinds(after) / odds_between_pouring_kinds(before)
+    assert ratio == pytest.approx(1.0, rel=1e-6)
+    poured = [float(np.sum(b.weights[KIND != DISTURBANCE])) for b in (before, after)]
+    assert (poured[1] > poured[0]) == (step > 0.05)

@@ -23,7 +23,7 @@ class Traits:
     """What does not change in a member. Arrays of shape (n,).
 
     `fraction` of the full volume is poured over `pour_s` from `start_s` (s after the watch's
-    zero); `in_*` is what the incoming water brings [mg/L as Cl2; ammonia mg/L as N].
+    zero); `in_*` is what the incoming water brings [mg/L as Cl2; degrees C; pH].
     """
 
     fraction: Array
@@ -33,6 +33,7 @@ class Traits:
     in_combined: Array
     in_surplus: Array
     in_c: Array
+    in_ph: Array
     b_mv: Array
     c0_mg_l: Array
     w_ocl: Array

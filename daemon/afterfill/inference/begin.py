@@ -40,7 +40,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     disturbed = pour.time_s < belief.disturbed_until_s
     bank = launched(
         setup, pour, base_mv, base_var, _USUAL_C if tank_c is None else tank_c,
-        share_of(pour, disturbed), belief.learnt,
+        share_of(pour, disturbed), belief.learnt, PH_REFERENCE if ph is None else ph,
     )  # fmt: skip
     bank = _at_reference_ph(bank, belief, ph)
     bank = replace(bank, capture_mg_l=_capture_mg_l(belief, bank.free.size))
@@ -51,7 +51,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     poured_by_s = pour.time_s + float(np.quantile(ends_s, 0.9))
     all_in_s = pour.time_s + float(np.max(ends_s))
     watch = Watch(
-        pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, poured_by_s, all_in_s
+        pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, ph, poured_by_s, all_in_s
     )  # fmt: skip
     return _caught_up(watch, belief, time_s)
 

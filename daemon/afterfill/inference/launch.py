@@ -6,6 +6,7 @@ from afterfill.inference import prior
 from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, Traits
 from afterfill.inference.draws import Array, log_normal, normal, uniform
 from afterfill.inference.learnt import Learnt, drawn
+from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup
 
 N = PER_KIND * 3
@@ -20,11 +21,12 @@ def launched(
     temperature_c: float,
     share: Array,
     learnt: Learnt,
+    ph: float = PH_REFERENCE,
 ) -> Bank:
     """A fresh bank. `base_mv`, `base_var`: ORP at the reference pH [mV, mV^2] as known before the
     pour; `learnt`: what is known of the probe; `share` (3,): prior weight of the kinds
     disturbance, dosed, short."""
-    traits = _traits(setup, pour, temperature_c, learnt)
+    traits = _traits(setup, pour, temperature_c, ph, learnt)
     nothing = np.zeros(N)
     return Bank(
         traits=traits,
@@ -57,7 +59,7 @@ def _short_share(neutraliser_ml: float | None) -> float:
     return prior.SHORT_WHEN_DOSED if neutraliser_ml > 0 else prior.SHORT_WHEN_SAID_NONE
 
 
-def _traits(setup: Setup, pour: Pour, temperature_c: float, learnt: Learnt) -> Traits:
+def _traits(setup: Setup, pour: Pour, temperature_c: float, ph: float, learnt: Learnt) -> Traits:
     fraction = _fraction(setup, pour)
     free, combined, surplus = _incoming(setup, pour, fraction)
     if not pour.announced:
@@ -70,6 +72,7 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float, learnt: Learnt) -> T
         in_combined=combined,
         in_surplus=surplus,
         in_c=_incoming_c(pour, temperature_c),
+        in_ph=_incoming_ph(pour, ph),
         b_mv=drawn(learnt, N, "b_mv"),
         c0_mg_l=drawn(learnt, N, "c0_mg_l"),
         w_ocl=np.clip(prior.W_OCL + 0.2 * normal(N, 3), 0.0, 1.0),
@@ -161,6 +164,14 @@ def _short_part(pour: Pour) -> Array:
     if pour.neutraliser_ml == 0.0:
         return np.zeros(N)
     return np.maximum(uniform(N, 19) - 0.5, 0.0) * 1.8
+
+
+def _incoming_ph(pour: Pour, ph: float) -> Array:
+    """Tap water is mostly a little above a tank's pH: common practice, no source."""
+    known = pour.water.ph
+    return np.asarray(
+        ph + 0.2 + 0.5 * normal(N, 26) if known is None else known + 0.2 * normal(N, 26)
+    )
 
 
 def _incoming_c(pour: Pour, temperature_c: float) -> Array:

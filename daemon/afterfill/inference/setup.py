@@ -16,6 +16,7 @@ class Water:
     ammonia_mg_l: float | None = None
     chlorine_to_nitrogen: float = 4.5
     temperature_c: float | None = None
+    ph: float | None = None
     standing_hours: float = 0.0
 
 

@@ -25,7 +25,7 @@ _ODDS_FLOOR = 1e-6  # a bank of hundreds cannot tell smaller odds
 class Watch:
     """One refill, announced or suspected, with all stories about it.
 
-    `zero_s`: Unix time that the bank's seconds count from; `tank_c`: temperature before the pour;
+    `zero_s`: Unix time that the bank's seconds count from; `tank_c`, `tank_ph`: before the pour;
     `poured_by_s`, `all_in_s`: Unix time by which nine in ten stories, or all, have their water in;
     `p_ever`, `p_now`: probability that the residual has exceeded the limit, or does now;
     `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds of a
@@ -40,6 +40,7 @@ class Watch:
     bank: Bank
     limit_mg_l: float
     tank_c: float | None
+    tank_ph: float | None
     poured_by_s: float
     all_in_s: float
     p_ever: float = 0.0
@@ -47,6 +48,7 @@ class Watch:
     sighted_s: float = 0.0
     moved_orp: float = 0.0
     moved_temperature: float = 0.0
+    moved_ph: float = 0.0
     moved_kit: float = 0.0
     kit_mg_l: float = 0.0
     warmed_s: float = 0.0
@@ -80,10 +82,9 @@ def advanced(
     else:
         bank = _unseen(bank, step_s)
     moved_orp = watch.moved_orp + odds[-1] - odds[0]
-    moved_temperature, warmed_s = watch.moved_temperature, watch.warmed_s
-    if temperature_c is not None and _temperature_tells(watch, time_s):
-        bank = _told_by_temperature(watch, bank, temperature_c, time_s)
-        moved_temperature += log_odds(bank, limit_mg_l) - odds[-1]
+    moved_temperature, moved_ph, warmed_s = 0.0, 0.0, watch.warmed_s
+    if _water_tells(watch, time_s):
+        bank, moved_temperature, moved_ph = _told_by_water(watch, bank, temperature_c, ph, time_s)
         warmed_s = time_s
     sighted_s = 0.0 if orp_mv is None or at_s <= 0.0 else min(step_s, 300.0)
     return replace(
@@ -92,7 +93,8 @@ def advanced(
         last_s=time_s,
         sighted_s=watch.sighted_s + sighted_s,
         moved_orp=moved_orp,
-        moved_temperature=moved_temperature,
+        moved_temperature=watch.moved_temperature + moved_temperature,
+        moved_ph=watch.moved_ph + moved_ph,
         warmed_s=warmed_s,
         unexplained=unexplained,
     )
@@ -126,23 +128,27 @@ def _unseen(bank: Bank, step_s: float) -> Bank:
     return with_electrode(bank, bank.response_mv, bank.base_mv, grown, bank.weights)
 
 
-def _told_by_temperature(watch: Watch, bank: Bank, temperature_c: float, time_s: float) -> Bank:
-    tank_c = watch.tank_c or 0.0
-    step_s = time_s - max(watch.warmed_s, watch.zero_s)
-    return weigh.weighed_by_temperature(
-        bank,
-        temperature_c - tank_c,
-        tank_c,
-        time_s - watch.zero_s,
-        max(step_s, 0.0),
-        announced=watch.pour.announced,
-    )
+def _told_by_water(
+    watch: Watch, bank: Bank, temperature_c: float | None, ph: float | None, time_s: float
+) -> tuple[Bank, float, float]:
+    """The bank after a look at temperature and pH, and by how much each moved the odds."""
+    step_s = max(time_s - max(watch.warmed_s, watch.zero_s), 0.0)
+    at_s, announced = time_s - watch.zero_s, watch.pour.announced
+    odds = [log_odds(bank, watch.limit_mg_l)]
+    for value, before, weighed in (
+        (temperature_c, watch.tank_c, weigh.weighed_by_temperature),
+        (ph, watch.tank_ph, weigh.weighed_by_ph),
+    ):
+        if value is not None and before is not None:
+            bank = weighed(bank, value - before, before, at_s, step_s, announced=announced)
+        odds.append(log_odds(bank, watch.limit_mg_l))
+    return bank, odds[1] - odds[0], odds[2] - odds[1]
 
 
-def _temperature_tells(watch: Watch, time_s: float) -> bool:
+def _water_tells(watch: Watch, time_s: float) -> bool:
     """Once a minute while it can: what it says changes slowly."""
     due = time_s - watch.warmed_s >= _TEMPERATURE_EVERY_S
-    return due and watch.tank_c is not None and time_s - watch.zero_s <= _TEMPERATURE_TELLS_S
+    return due and time_s - watch.zero_s <= _TEMPERATURE_TELLS_S
 
 
 def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
@@ -176,12 +182,13 @@ def probability_of_refill(watch: Watch) -> float:
 
 def evidence_of(watch: Watch) -> tuple[Evidence, ...]:
     """What moved the odds, by source, adding up to the log odds now. What is neither ORP,
-    temperature nor kit is the mass balance: volume, tap, dose and how often people forget."""
-    told = watch.moved_orp + watch.moved_temperature + watch.moved_kit
+    temperature, pH nor kit is the mass balance: volume, tap, dose and how often people forget."""
+    told = watch.moved_orp + watch.moved_temperature + watch.moved_ph + watch.moved_kit
     parts = {
         "mass balance": log_odds_of(watch) - told,
         "orp": watch.moved_orp,
         "temperature": watch.moved_temperature,
+        "ph": watch.moved_ph,
         "kit": watch.moved_kit,
     }
     return tuple(Evidence(source, value) for source, value in parts.items())

@@ -43,6 +43,7 @@ _SOURCES = {
     "mass balance": "what was poured and dosed, and how often people forget",
     "orp": "the ORP probe",
     "temperature": "the temperature probe",
+    "ph": "the pH probe",
     "kit": "test kits",
 }
 _WEAK, _STRONG, _VERY_STRONG = 0.5, 2.0, 4.6  # log odds: 1.6, 7 and 100 times; our judgement
