@@ -52,5 +52,9 @@ class JournalError(AfterfillError):
     """The journal could not be opened, read or written."""
 
 
+class JournalDamaged(JournalError):
+    """What the journal's file holds is no sound database any more: only a restart mends it."""
+
+
 class SinkUnavailable(AfterfillError):
     """A broker or database is away or refuses: the journal keeps the queue."""

@@ -11,9 +11,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-from afterfill.errors import JournalError
+from afterfill.errors import JournalDamaged, JournalError
+from afterfill.journal.migration import STEPS, migrate
 
-VERSION = 1
+VERSION = 2
 BUSY_S = 10.0  # transactions last milliseconds; an SD card may stall for seconds (our judgement)
 _MAKING_S = 2.0
 
@@ -64,13 +65,18 @@ def one_sentence(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise JournalError(f"the journal {path} {_advice(path, error)}") from error
+        family = JournalDamaged if _is_damage(error) else JournalError
+        raise family(f"the journal {path} {_advice(path, error)}") from error
+
+
+def _is_damage(error: sqlite3.Error) -> bool:
+    return "not a database" in str(error) or "malformed" in str(error)
 
 
 def _advice(path: Path, error: sqlite3.Error) -> str:
     text = str(error)
-    if "not a database" in text or "malformed" in text:
-        return f"is damaged ({text}); move it aside, and a new one is begun"
+    if _is_damage(error):
+        return f"is damaged ({text}); `afterfill run` keeps it aside on starting"
     if "unable to open" in text:
         return f"cannot be opened; does {path.parent} exist, and may this user use it?"
     if "readonly" in text:
@@ -94,6 +100,8 @@ def _prepare(connection: sqlite3.Connection, path: Path, read_only: bool) -> Non
         return
     if version == 0:
         _create(connection, path)
+    elif version < VERSION:
+        migrate(connection, path, VERSION, STEPS)
     connection.execute("PRAGMA synchronous=FULL")
 
 

@@ -8,6 +8,7 @@ their own; a Journal belongs to the thread that opened it.
 
 import json
 import sqlite3
+import zlib
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, field
@@ -17,6 +18,7 @@ from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
 from afterfill.journal.codec import body_of, compact, record_of
+from afterfill.journal.migration import copy_whole
 from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
@@ -102,6 +104,10 @@ class Journal:
         """Keep the state of a tank after record `seq`, written by the next `commit()`."""
         self._pending.snapshots[tank] = (seq, state)
 
+    def last_appended(self) -> int:
+        """The number of the newest record, committed or not."""
+        return self.last_seq() if self._next_seq is None else self._next_seq - 1
+
     @property
     def uncommitted(self) -> int:
         """How many records wait for `commit()`."""
@@ -154,7 +160,9 @@ class Journal:
         return self._word_ids[text]
 
     def _insert_snapshot(self, tank: str, seq: int, state: bytes) -> None:
-        self._db.execute("INSERT OR REPLACE INTO snapshot VALUES (?,?,?)", (tank, seq, state))
+        self._db.execute(
+            "INSERT OR REPLACE INTO snapshot VALUES (?,?,?)", (tank, seq, zlib.compress(state))
+        )
         self._db.execute(  # the one before is kept, in case this one cannot be read back
             "DELETE FROM snapshot WHERE tank = ? AND seq NOT IN"
             " (SELECT seq FROM snapshot WHERE tank = ? ORDER BY seq DESC LIMIT 2)",
@@ -317,7 +325,7 @@ class Journal:
             "SELECT seq, state FROM snapshot WHERE tank = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
             (tank, limit),
         )
-        return (rows[0][0], rows[0][1]) if rows else None
+        return (rows[0][0], _whole(rows[0][1])) if rows else None
 
     def meta(self, key: str) -> str | None:
         """A small fact about this journal, by name."""
@@ -340,7 +348,28 @@ class Journal:
         with one_sentence(self.path):
             return days_until_lost(self._db, self.cursor(cursor), max_mb)
 
+    def back_up(self, copy: Path) -> None:
+        """Write all that is committed into the new file `copy`, whoever writes meanwhile.
+
+        Raises JournalError when `copy` exists or cannot be written.
+        """
+        if copy.exists():
+            raise JournalError(f"{copy} exists already; choose another name for the backup")
+        try:
+            with one_sentence(copy):
+                copy_whole(self._db, copy)
+        except OSError as error:
+            raise JournalError(f"the backup {copy} cannot be written: {error.strerror}") from error
+
     def size_bytes(self) -> int:
         """Bytes that the journal's files take on the disk."""
         files = [self.path, Path(f"{self.path}-wal")]
         return sum(file.stat().st_size for file in files if file.exists())
+
+
+def _whole(state: bytes) -> bytes:
+    """A snapshot as it was saved; form 1 of the journal kept it uncompressed."""
+    try:
+        return zlib.decompress(state)
+    except zlib.error:
+        return state

@@ -35,6 +35,7 @@ from afterfill.tank_snapshot import to_bytes
 _log = logging.getLogger(__name__)
 _MATTERS = (RefillSeen, Verdict, AlarmChange)
 _SNAPSHOT_EVERY_S = 900.0
+_WATCH_SNAPSHOT_EVERY_S = 3600.0  # 85 kB instead of 5: spares the card, costs seconds at a restart
 _SILENT_S = 30.0  # without readings, time is told to the tank this often
 
 
@@ -50,7 +51,7 @@ class Recorder:
         self._told_s: dict[str, float] = {}
         self._machine: dict[str, bool | None] = {}
         self._pending_since_s: float | None = None
-        self._snapshot_s: float | None = None
+        self._snapshot_s: dict[str, float] = {}
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
             self._states[tank], last_s = restored(self._journal, setup)
@@ -149,18 +150,17 @@ class Recorder:
 
     def save(self, stamp: Stamp) -> None:
         """Commit when it is due, with a snapshot now and then."""
-        if self._snapshot_s is None:
-            self._snapshot_s = stamp.monotonic_s
-        if stamp.monotonic_s - self._snapshot_s >= _SNAPSHOT_EVERY_S:
-            self._snapshot(stamp)
+        self._snapshot([t for t in self._states if self._snapshot_due(t, stamp)], stamp)
         since_s = self._pending_since_s
         if since_s is not None and stamp.monotonic_s - since_s >= self._commit_every_s:
             self._commit(stamp)
 
     def close(self, stamp: Stamp) -> None:
         """Commit everything with a last snapshot and let go of the journal."""
-        self._snapshot(stamp)
-        self._journal.close()
+        try:
+            self._snapshot(list(self._states), stamp)
+        finally:
+            self._journal.close()
 
     def _note_pending(self, stamp: Stamp) -> None:
         if self._pending_since_s is None:
@@ -170,13 +170,21 @@ class Recorder:
         self._journal.commit()
         self._pending_since_s = None
 
-    def _snapshot(self, stamp: Stamp) -> None:
+    def _snapshot_due(self, tank: str, stamp: Stamp) -> bool:
+        watched = self._states[tank].belief.watch is not None
+        every_s = _WATCH_SNAPSHOT_EVERY_S if watched else _SNAPSHOT_EVERY_S
+        since_s = self._snapshot_s.setdefault(tank, stamp.monotonic_s)
+        return stamp.monotonic_s - since_s >= every_s
+
+    def _snapshot(self, tanks: Sequence[str], stamp: Stamp) -> None:
+        """The records up to a snapshot and the snapshot itself: one transaction."""
+        if not tanks:
+            return
+        last = self._journal.last_appended()
+        for tank in tanks:
+            self._journal.save_snapshot(tank, last, to_bytes(self._states[tank]))
+            self._snapshot_s[tank] = stamp.monotonic_s
         self._commit(stamp)
-        last = self._journal.last_seq()
-        for tank, state in self._states.items():
-            self._journal.save_snapshot(tank, last, to_bytes(state))
-        self._journal.commit()
-        self._snapshot_s = stamp.monotonic_s
 
 
 def _known_at(event: Event, time_s: float) -> Event:

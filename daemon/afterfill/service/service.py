@@ -10,6 +10,8 @@ from typing import Protocol
 
 from afterfill.alarms.standing import word_of
 from afterfill.config import Config
+from afterfill.errors import JournalDamaged, JournalError
+from afterfill.journal.damage import set_aside_if_damaged
 from afterfill.journal.store import Journal
 from afterfill.ports import Clock
 from afterfill.records import Estimate, Health, Stamp
@@ -42,8 +44,10 @@ class Sink(Protocol):
 def run_service(config: Config, journal_path: Path, stop: threading.Event) -> None:
     """Run until `stop` is set.
 
-    Raises ConfigError or JournalError when it cannot begin; what fails later is tried again.
+    Raises ConfigError or JournalError when it cannot begin, JournalDamaged when the journal turns
+    out damaged on the way (a restart mends that); what else fails later is tried again.
     """
+    aside = _kept_aside(journal_path)
     Journal.open(journal_path).close()  # a journal that cannot be had is an end, not a retry
     clock = SystemClock(stop)
     work: Work = queue.SimpleQueue()
@@ -52,13 +56,14 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     workers: list[Worker] = []
     workers += [_sampling(sampler, clock, work, stop) for sampler in samplers]
     workers += [_delivery(name, sink, stop) for name, sink in sinks.items()]
-    health = _health_source(config, samplers, sinks, workers)
+    health = _health_source(config, samplers, sinks, workers, aside)
     turns = Turns()
     machine = Machine(
         next(iter(config.tank)), journal_path, config.journal.max_mb,
         {name: sink.health for name, sink in sinks.items()},
     )  # fmt: skip
-    workers.append(_core(config, journal_path, clock, work, health, machine, turns, stop))
+    damage: list[JournalDamaged] = []
+    workers.append(_core(config, journal_path, clock, work, health, machine, turns, stop, damage))
     workers.append(_service_manager(config, sinks, turns, stop))
     jobs = scheduler(config.journal, list(config.tank), work)
     jobs.start()
@@ -70,6 +75,24 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     if late:
         _log.warning("did not end in time: %s", ", ".join(late))
     _log.info("stopped")
+    if damage:
+        raise damage[0]
+
+
+def _kept_aside(journal_path: Path) -> str | None:
+    """A damaged journal is renamed, and said; the new one begins without its past."""
+    try:
+        aside = set_aside_if_damaged(journal_path)
+    except OSError as error:
+        raise JournalError(
+            f"the journal {journal_path} is damaged and cannot be renamed ({error.strerror}); "
+            "may this user write its folder?"
+        ) from error
+    if aside is None:
+        return None
+    said = f"the journal was damaged: it is kept as {aside.name}, and a new one was begun"
+    _log.error("%s", said)
+    return said
 
 
 def _sampling(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> Worker:
@@ -89,10 +112,15 @@ def _core(
     machine: Machine,
     turns: Turns,
     stop: threading.Event,
+    damage: list[JournalDamaged],
 ) -> Worker:
     def body() -> None:
-        recorder = Recorder(config, journal_path)
-        fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
+        try:
+            recorder = Recorder(config, journal_path)
+            fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
+        except JournalDamaged as error:  # the sinks hold the file too: only a restart mends it
+            damage.append(error)
+            stop.set()
 
     return Worker("core", body)
 
@@ -159,13 +187,19 @@ def _service_manager(
 
 
 def _health_source(
-    config: Config, samplers: list[Sampler], sinks: dict[str, Sink], workers: list[Worker]
+    config: Config,
+    samplers: list[Sampler],
+    sinks: dict[str, Sink],
+    workers: list[Worker],
+    aside: str | None,
 ) -> Callable[[Stamp], Sequence[Health]]:
     """Health of probes, sinks and threads. What belongs to no tank is told with the first one."""
     first = next(iter(config.tank))
 
     def health(stamp: Stamp) -> Sequence[Health]:
         found = [record for sampler in samplers for record in sampler.health(stamp)]
+        if aside is not None:
+            found.append(Health(stamp.time_s, first, "journal", False, None, 1, aside))
         for name, sink in sinks.items():
             state = sink.health()
             found.append(
