@@ -115,6 +115,9 @@ def test_since_reaches_back_over_estimates_that_say_the_same(
     record(tmp_path, blind, *clear, reading(now_s - 5))
     (wire,) = lines_of(afterfill("now", "--config", config, "--json"))
     assert abs(_unix(wire["since"]) - (now_s - 125)) < 0.01
+    assert 125 <= wire["since_age_s"] < 185
+    headline = afterfill("now", "--config", config).stdout.splitlines()[0]
+    assert headline.endswith(" (2 min)")
 
 
 def test_ammonia_is_not_asked_for_where_no_probe_can_tell_it(tmp_path: Path, now_s: float) -> None:

@@ -81,6 +81,7 @@ def _wire(it: "Standing", now_s: float) -> dict[str, Any]:
         "state": it.word,
         "why": it.why or None,
         "since": None if it.since_s is None else rfc3339(it.since_s),
+        "since_age_s": None if it.since_s is None else round(max(0.0, now_s - it.since_s), 1),
         "reading_age_s": None if it.age_s is None else round(it.age_s, 1),
         "limit_mg_l": it.limit_mg_l,
         "free_ammonia_limit_mg_l": it.ammonia_limit_mg_l,
@@ -97,7 +98,9 @@ def _lines(it: "Standing", now_s: float) -> "Iterator[str]":
     from afterfill.cli.standing import WORDS
     from afterfill.cli.times import age, moment
 
-    since = "" if it.since_s is None else f", since {moment(it.since_s, now_s)}"
+    since = ""
+    if it.since_s is not None:
+        since = f", since {moment(it.since_s, now_s)} ({age(max(0.0, now_s - it.since_s))})"
     why = f": {it.why}" if it.why else ""
     yield f"{it.tank}: {WORDS[it.word]}{since}{why}"
     yield from _alarm_lines(it)
