@@ -14,6 +14,10 @@ from cli_room import afterfill
 _WIDE = "[...document.querySelectorAll('body *')].filter(e => !e.closest('svg'))"
 _STICKING_OUT = f"{_WIDE}.filter(e => e.getBoundingClientRect().right > innerWidth + 1).length"
 _SMALLEST_TEXT_PX = f"Math.min(...{_WIDE}.map(e => parseFloat(getComputedStyle(e).fontSize)))"
+_LABELS_LEFT_OF_THEIR_PLOT = (
+    "[...document.querySelectorAll('.times span')].filter(e => e.getBoundingClientRect().left <"
+    " e.parentElement.getBoundingClientRect().left - 1).length"
+)
 _COLOURS = "(s => [s.color, s.backgroundColor])(getComputedStyle(document.body))"
 _DRAWN = "[...document.querySelectorAll('svg')].map(e => e.getBoundingClientRect().height)"
 
@@ -30,10 +34,32 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="module")
 def report(demo_folder: Path) -> Path:
-    file = demo_folder / "browsed.html"
-    config = str(demo_folder / "afterfill.toml")
-    assert afterfill("report", "--config", config, "--out", str(file)).exit_code == 0
+    return written(demo_folder)
+
+
+@pytest.fixture(scope="module")
+def week(demo_folder: Path) -> Path:
+    return written(demo_folder, "--from", "2026-03-01T00:00:00Z", "--to", "2026-03-09T00:00:00Z")
+
+
+def written(folder: Path, *span: str) -> Path:
+    file = folder / f"browsed-{len(span)}.html"
+    config = str(folder / "afterfill.toml")
+    assert afterfill("report", "--config", config, "--out", str(file), *span).exit_code == 0
     return file
+
+
+@pytest.mark.system
+@pytest.mark.parametrize("width", [320, 1280])
+def test_a_week_fits_and_every_time_on_it_can_be_read(
+    browser: Browser, week: Path, width: int
+) -> None:
+    page = browser.new_page(viewport={"width": width, "height": 844})
+    page.goto(week.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate(_STICKING_OUT) == 0
+    assert page.evaluate(_LABELS_LEFT_OF_THEIR_PLOT) == 0
+    page.close()
 
 
 @pytest.mark.system

@@ -72,6 +72,12 @@ def chart_of(points: list[tuple[float, float]]) -> str:
     return drawn(chart)
 
 
+def test_no_time_is_written_beyond_the_edges() -> None:
+    svg = chart_of([(0.0, 1.0)])
+    assert "left:0%;transform:translateX(-0%)" in svg
+    assert "left:50%;transform:translateX(-50%)" in svg
+
+
 def test_a_gap_breaks_the_line() -> None:
     assert chart_of([(0.0, 1.0), (60.0, 1.0), (3600.0, 1.0), (3660.0, 1.0)]).count("<polyline") == 2
 

@@ -155,7 +155,9 @@ def _value_words(chart: Chart) -> Iterable[Html]:
 
 def _time_words(chart: Chart) -> Iterable[Html]:
     for time_s, words in time_ticks(chart.from_s, chart.to_s, chart.zone):
-        yield tag("span", words, style=f"left:{_n(chart.x(time_s) / 10.0)}%")
+        percent = chart.x(time_s) / 10.0
+        aside = 0 if percent < 5.0 else 100 if percent > 95.0 else 50  # nothing beyond the edges
+        yield tag("span", words, style=f"left:{_n(percent)}%;transform:translateX(-{aside}%)")
 
 
 def _mark_words(chart: Chart) -> Iterable[Html]:

@@ -37,8 +37,8 @@ figure { margin: 1rem 0 1.5rem; break-inside: avoid; }
 .plot .refill { position: absolute; bottom: 100%; transform: translateX(-50%); font-size: .8rem;
   color: var(--ink); }
 .times { position: relative; height: 1.4rem; margin-left: 3.2rem; font-size: .8rem;
-  color: var(--soft); overflow: hidden; }
-.times span { position: absolute; transform: translateX(-50%); white-space: nowrap; }
+  color: var(--soft); }
+.times span { position: absolute; white-space: nowrap; }
 svg * { vector-effect: non-scaling-stroke; }
 .line, .grid, .limit, .mark { fill: none; stroke-width: 1.5; }
 svg .line { stroke: var(--line); stroke-width: 2; stroke-linejoin: round; }
