@@ -1,0 +1,77 @@
+"""Whatever bytes come from a probe, a file or a recording: a value, a reason, or a named error."""
+
+import contextlib
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from afterfill.config_file import parse
+from afterfill.errors import ConfigError, RecordingError
+from afterfill.journal.recording import read_recording
+from afterfill_drivers.line.frames import LineBuffer, without_echo
+from afterfill_drivers.modbus.frames import Question, understand
+from afterfill_drivers.onewire.frames import from_temperature, from_w1_slave
+
+bounded = settings(max_examples=150, deadline=None, derandomize=True, database=None)
+CSV = "time,orp_mv,ph,temperature_c\n2026-03-01T07:30:00Z,312.5,7.1,25.0\n"
+EVENT = '{"kind":"refill","time":"2026-03-01T07:30:00Z","mode":"add","litres":5}\n'
+TOML = "[tank.t]\nlitres = 100\n[journal]\nkeep_days = 400\n"
+
+
+@st.composite
+def spoilt(draw: st.DrawFn, good: str) -> bytes:
+    """A good file in which some bytes were overwritten, cut out or put in."""
+    data = bytearray(good.encode())
+    for _ in range(draw(st.integers(1, 6))):
+        at = draw(st.integers(0, len(data)))
+        data[at : at + draw(st.integers(0, 12))] = draw(st.binary(max_size=12))
+    return bytes(data)
+
+
+def test_the_good_files_are_good(tmp_path: Path) -> None:
+    (tmp_path / "readings.csv").write_text(CSV)
+    (tmp_path / "events.jsonl").write_text(EVENT)
+    assert len(list(read_recording(tmp_path, "t"))) == 4
+    assert parse(TOML, "afterfill.toml").journal.keep_days == 400
+
+
+@bounded
+@given(csv=st.one_of(spoilt(CSV), st.binary(max_size=200)), events=spoilt(EVENT))
+def test_a_recording(tmp_path_factory: pytest.TempPathFactory, csv: bytes, events: bytes) -> None:
+    folder = tmp_path_factory.mktemp("recording")
+    (folder / "readings.csv").write_bytes(csv)
+    (folder / "events.jsonl").write_bytes(events)
+    with contextlib.suppress(RecordingError):
+        list(read_recording(folder, "t"))
+
+
+@bounded
+@given(text=st.one_of(spoilt(TOML).map(lambda b: b.decode("utf-8", "replace")), st.text()))
+def test_a_configuration(text: str) -> None:
+    with contextlib.suppress(ConfigError):
+        parse(text, "afterfill.toml")
+
+
+@bounded
+@given(received=st.lists(st.binary(max_size=300), max_size=8), request=st.binary(max_size=20))
+def test_a_line(received: list[bytes], request: bytes) -> None:
+    buffer = LineBuffer(b"\r\n", 256)
+    for data in received:
+        assert all(b"\r\n" not in line for line in buffer.feed(data))
+        without_echo(data, request)
+
+
+@bounded
+@given(content=st.one_of(st.binary(max_size=80), st.integers().map(lambda n: b"%d\n" % n)))
+def test_onewire(content: bytes) -> None:
+    for found in (from_temperature(content), from_w1_slave(content)):
+        assert (found.temperature_c is None) != (found.invalid is None)
+
+
+@bounded
+@given(received=st.binary(max_size=300))
+def test_modbus(received: bytes) -> None:
+    answer = understand(Question(1, 3, 1, 1), received)
+    assert answer is not None
