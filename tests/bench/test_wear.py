@@ -8,7 +8,7 @@ from bench.wear import in_own_process
 
 RESIDENT_MB = 80.0
 CORE = 0.007
-WRITTEN_MB_AT_1_HZ = 200.0  # not yet the aim of 10; held so that it does not get worse
+WRITTEN_MB_AT_1_HZ = 120.0  # 86 as measured; the aim of 10 is not met
 
 
 @pytest.mark.parametrize("watched", [False, True])
