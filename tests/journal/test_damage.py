@@ -1,3 +1,4 @@
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,7 @@ def _overwritten(content: bytes) -> bytes:
     return content[:middle] + b"\xa5" * 8192 + content[middle + 8192 :]
 
 
-DAMAGES = {
+DAMAGES: dict[str, Callable[[bytes], bytes]] = {
     "overwritten": _overwritten,
     "truncated": lambda content: content[: len(content) // 2],
     "no head": lambda content: b"\0" * 4096 + content[4096:],

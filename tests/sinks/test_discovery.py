@@ -72,7 +72,7 @@ def test_all_whose_health_the_service_tells_are_announced(tmp_path: Path) -> Non
     settings = config()
     sinks = _sinks(settings, tmp_path / "j.db", SystemClock(threading.Event()))
     samplers = [Sampler(plan) for plan in ports_of(settings)]
-    told = _health_source(settings, samplers, sinks, [])(now())
+    told = _health_source(settings, samplers, sinks, [], None)(now())
     for tank in settings.tank:
         ours = {record.component for record in told if record.tank == tank}
         assert set(components(settings, tank)) == ours
