@@ -112,6 +112,8 @@ def test_an_interrupt_ends_with_130_and_no_traceback(tmp_path: Path, head: Path)
         stderr=subprocess.PIPE,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
         text=True,
+        # a shell that started the tests in the background has SIGINT ignored for all below it
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     with process:
         assert process.stdout is not None
