@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
@@ -167,7 +168,7 @@ def test_the_machine_is_unknown_until_it_is_told_of() -> None:
 )  # fmt: skip
 @pytest.mark.parametrize("back", [False, True], ids=["holding", "returned"])
 def test_a_restart_in_the_middle_of_each_state_changes_nothing(
-    actions: list[str], back: bool
+    actions: list[AlarmAction | Literal["suppress"]], back: bool
 ) -> None:
     """The alarm on pH is brought into the state, the tank restarted, and both go on alike."""
     time_s = ZERO_S + 0.4 * HOUR_S
@@ -180,7 +181,7 @@ def test_a_restart_in_the_middle_of_each_state_changes_nothing(
         record: Input = Service(moment_s, "t", "probe")
         if action != "suppress":
             minutes = 60.0 if action == "shelve" else None
-            record = AlarmCommand(moment_s, "t", "ph", action, minutes)  # type: ignore[arg-type]
+            record = AlarmCommand(moment_s, "t", "ph", action, minutes)
         state, _ = folded(SETUP, state, record)
     again = from_bytes(to_bytes(state))
     rest = readings(1.5, ph=9.4, from_s=time_s + 20.0)

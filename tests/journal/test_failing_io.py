@@ -53,6 +53,7 @@ def _round(path: Path, nth: int, words: str) -> tuple[bool, list[str], int]:
     told: list[str] = []
     with Journal.open(path) as journal:
         failing = Failing(journal._db, nth, words)
+        # it stands in for a connection, and is none: only what the store calls is there
         journal._db = failing  # type: ignore[assignment]
         refill = Refill(START_S, "window", "add", 5.0)
         _again_until_done(lambda: journal.submit(refill, stamp_at(START_S)), told)

@@ -125,7 +125,8 @@ def test_a_new_high_alarm_waits_for_one_message_of_the_rate_at_most(
     for when, what in story.told:
         for notice in what.notices:
             if notice.what == "raised" and notice.priority == "high":
-                waited_s = when - notice.about.raised_run_s  # type: ignore[union-attr]  # an alarm
+                assert isinstance(notice.about, Episode)
+                waited_s = when - notice.about.raised_run_s
                 assert waited_s <= HOUR_S / terms.per_hour + 600.0 + 1e-6
 
 

@@ -4,14 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from afterfill.records import AlarmState, Quantiles, Stamp, Verdict
+from afterfill.records import AlarmState, Priority, Quantiles, Stamp, Verdict, VerdictWord
 from afterfill.sinks.notify_rules import KEPT_VERDICTS, TOGETHER, Due, Terms, newcomer
 from afterfill.sinks.notify_state import Episode, at, from_text
 from notify_story import BEGIN_S, HOUR_S, MINUTE_S, NIGHT, Story, change, stamp
 
 
-def verdict(word: str, *, final: bool = True) -> Verdict:
-    return Verdict(BEGIN_S, "window", BEGIN_S - 60, word, 0.5, Quantiles(0, 0.1, 0.2), final)  # type: ignore[arg-type]  # a word of a table
+def verdict(word: VerdictWord, *, final: bool = True) -> Verdict:
+    return Verdict(BEGIN_S, "window", BEGIN_S - 60, word, 0.5, Quantiles(0, 0.1, 0.2), final)
 
 
 def test_an_alarm_is_told_once_and_its_return_once() -> None:
@@ -203,8 +203,9 @@ def test_low_waits_for_the_end_of_quiet_hours_and_comes_as_one_digest() -> None:
 
 
 def test_high_and_medium_do_not_wait_unless_medium_is_asked_to() -> None:
-    for up_to, expected in (("low", 2), ("medium", 1)):
-        terms = Terms("low", quiet=NIGHT, quiet_up_to=up_to, repeat_s=0.0)  # type: ignore[arg-type]  # of a table
+    cases: list[tuple[Priority, int]] = [("low", 2), ("medium", 1)]
+    for up_to, expected in cases:
+        terms = Terms("low", quiet=NIGHT, quiet_up_to=up_to, repeat_s=0.0)
         story = Story(terms, minute_of_day=2 * 60)
         story.happen("residual-oxidant", "unacknowledged")
         story.wait(MINUTE_S)
@@ -276,7 +277,7 @@ def test_the_last_message_is_kept_for_a_new_high_alarm() -> None:
     ],
 )
 def test_final_verdicts_that_are_no_all_clear_are_told_when_asked(
-    word: str, final: bool, told: int
+    word: VerdictWord, final: bool, told: int
 ) -> None:
     for asked in (True, False):
         story = Story(Terms(verdicts=asked))

@@ -207,7 +207,7 @@ def test_a_failure_is_counted_said_once_and_tried_again(
     assert len(post.letters) == 1
 
 
-def test_the_pause_between_tries_grows(journal: Journal) -> None:
+def test_the_pause_between_tries_grows(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> None:
     post, times = Deaf(), []
     post.sentence = "no"
     send = post.send
@@ -216,7 +216,7 @@ def test_the_pause_between_tries_grows(journal: Journal) -> None:
         times.append(time.monotonic())
         send(letter)
 
-    post.send = noted  # type: ignore[method-assign]  # to see when
+    monkeypatch.setattr(post, "send", noted)
     with running(deaf_sink(journal, post)):
         put(journal, alarm())
         wait_until(lambda: len(times) >= 4, "four tries")
