@@ -34,6 +34,9 @@ def delivery_findings(config: Config, *, send_test: bool) -> Iterator[Finding]:
         stamp = SystemClock(threading.Event()).stamp()
         trouble = database_trouble(config.influxdb, stamp, socket.gethostname())
         yield _tried("database", trouble, f"{config.influxdb.url} stored a point")
+    if send_test and not config.notify:
+        nobody = "nothing was sent: the file names nobody to reach; add a [[notify]] table"
+        yield Finding("notify", "fault", nobody)
     for number, table in enumerate(config.notify, 1):
         yield from _notify_findings(number, table, send_test=send_test)
 
