@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
-from afterfill.records import Event, Reading, Record, Refill, Service, Stamp
+from afterfill.records import Dose, Event, Reading, Record, Refill, Service, Stamp
 from journal_samples import START_S, fill, orp, stamp_at
 from record_strategies import events, records, stamps
 
@@ -268,3 +268,21 @@ def test_meta_keeps_facts(journal: Journal) -> None:
     journal.set_meta("created-by", "0.1.0")
     journal.set_meta("created-by", "0.2.0")
     assert journal.meta("created-by") == "0.2.0"
+
+
+def test_what_is_abandoned_is_not_written(path: Path) -> None:
+    journal = Journal.open(path)
+    journal.append(orp(START_S), stamp_at(START_S))
+    journal.abandon()
+    with Journal.open(path) as again:
+        assert again.entries() == []
+
+
+def test_what_is_shed_is_not_written_and_the_rest_is(path: Path) -> None:
+    with Journal.open(path) as journal:
+        for second in range(5):
+            journal.append(orp(START_S + second), stamp_at(START_S))
+        seq = journal.append(Dose(START_S, "window", 1.0), stamp_at(START_S))
+        assert journal.shed((Reading,)) == 5
+        journal.commit()
+        assert [(e.seq, type(e.record)) for e in journal.entries()] == [(seq, Dose)]

@@ -84,6 +84,11 @@ class Journal:
         finally:
             self._db.close()
 
+    def abandon(self) -> None:
+        """Let go of the file as a kill would: what is pending is dropped, nothing is written."""
+        self._pending = _Pending()
+        self._db.close()
+
     # --- the writer --------------------------------------------------------------------------
 
     def append(self, record: Record, stamp: Stamp) -> int:
@@ -112,6 +117,13 @@ class Journal:
     def uncommitted(self) -> int:
         """How many records wait for `commit()`."""
         return len(self._pending.rows)
+
+    def shed(self, kinds: tuple[type[Record], ...]) -> int:
+        """Drop the pending records of these types, since memory is bounded; how many they were."""
+        kept = [row for row in self._pending.rows if not isinstance(row[1], kinds)]
+        dropped = len(self._pending.rows) - len(kept)
+        self._pending.rows = kept
+        return dropped
 
     def commit(self) -> None:
         """Write what is pending and return when it is on the disk.
