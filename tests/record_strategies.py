@@ -138,7 +138,7 @@ machine_states = st.builds(
     MachineState,
     times_s,
     tanks,
-    st.sampled_from(["storage-low", "power-low"]),
+    st.sampled_from(["storage-low", "power-low", "journal-failing", "journal-damaged"]),
     st.none() | st.booleans(),
     texts,
 )

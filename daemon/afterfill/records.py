@@ -40,7 +40,14 @@ AlarmState = Literal[
 ]
 Priority = Literal["low", "medium", "high"]
 AlarmAction = Literal["acknowledge", "shelve", "unshelve", "out-of-service", "return-to-service"]
-MachineCondition = Literal["delivery-stalled", "storage-low", "clock-unsure", "power-low"]
+MachineCondition = Literal[
+    "delivery-stalled",
+    "journal-failing",
+    "journal-damaged",
+    "storage-low",
+    "clock-unsure",
+    "power-low",
+]
 
 
 class Quantiles(NamedTuple):

@@ -18,7 +18,10 @@ _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
 _AHEAD_H = (1.0, 3.0, 6.0, 12.0, 24.0)
 _BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
 _MIXED_S = 600.0  # after the announced end; common practice, no source
-MACHINE = ("delivery-stalled", "storage-low", "clock-unsure", "power-low")
+MACHINE = (
+    "delivery-stalled", "journal-failing", "journal-damaged", "storage-low", "clock-unsure",
+    "power-low",
+)  # fmt: skip
 
 
 class ProbeTrouble(NamedTuple):

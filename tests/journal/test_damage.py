@@ -1,10 +1,12 @@
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from afterfill.errors import JournalDamaged
-from afterfill.journal.damage import set_aside_if_damaged
+from afterfill.errors import ConfigError, JournalDamaged
+from afterfill.journal.damage import newest_aside, set_aside_if_damaged
 from afterfill.journal.store import Journal
 from journal_samples import fill
 
@@ -25,8 +27,23 @@ DAMAGES: dict[str, Callable[[bytes], bytes]] = {
     "overwritten": _overwritten,
     "truncated": lambda content: content[: len(content) // 2],
     "no head": lambda content: b"\0" * 4096 + content[4096:],
-    "text": lambda _content: b"time,orp_mv\n" * 1000,
+    "a head of noise": lambda content: b"\x5a" * 512 + content[512:],
+    "all zeros after a crash": lambda content: bytes(len(content)),
+    "all ones, as an erased card": lambda content: b"\xff" * len(content),
 }
+FOREIGN: dict[str, Callable[[bytes], bytes]] = {
+    "a text": lambda _content: b"time,orp_mv\n" * 1000,
+    "a picture": lambda _content: b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)) * 40,
+    "a damaged database of another program": lambda _content: _foreign_database(),
+}
+
+
+def _foreign_database() -> bytes:
+    with closing(sqlite3.connect(":memory:")) as db:
+        db.execute("CREATE TABLE recipes (name TEXT)")
+        db.executemany("INSERT INTO recipes VALUES (?)", [("soup" * 50,)] * 1000)
+        whole = db.serialize()
+    return _overwritten(whole)[: len(whole) // 2]
 
 
 @pytest.mark.parametrize("how", DAMAGES)
@@ -41,10 +58,45 @@ def test_a_damaged_journal_is_kept_aside_whole(path: Path, kept: bytes, how: str
         assert journal.entries() == []
 
 
+@pytest.mark.parametrize("what", FOREIGN)
+def test_somebodys_file_is_refused_and_left_as_it_is(path: Path, what: str) -> None:
+    theirs = FOREIGN[what](b"")
+    path.write_bytes(theirs)
+    with pytest.raises(ConfigError, match="somebody's file; choose another path"):
+        set_aside_if_damaged(path)
+    assert path.read_bytes() == theirs
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_a_log_beside_it_tells_a_journal_whose_every_page_is_noise(path: Path) -> None:
+    path.write_bytes(b"\x5a" * 8192)
+    Path(f"{path}-wal").write_bytes(b"\x37\x7f\x06\x82" + bytes(100))
+    aside = set_aside_if_damaged(path)
+    assert aside is not None
+    assert aside.exists()
+
+
+def test_an_empty_file_becomes_a_journal(path: Path) -> None:
+    path.touch()
+    assert set_aside_if_damaged(path) is None
+    with Journal.open(path) as journal:
+        assert journal.entries() == []
+
+
+def test_the_newest_of_what_was_kept_aside_is_found(path: Path) -> None:
+    assert newest_aside(path) is None
+    for day in ("20260301", "20260302"):
+        path.with_name(f"{path.name}.damaged-{day}T073000Z").touch()
+    path.with_name(f"{path.name}.damaged-20260302T073000Z-wal").touch()
+    found = newest_aside(path)
+    assert found is not None
+    assert found.name == "journal.db.damaged-20260302T073000Z"
+
+
 def test_two_damages_in_one_second_are_both_kept(path: Path) -> None:
     names = set()
     for _ in range(2):
-        path.write_bytes(b"no database" * 100)
+        path.write_bytes(bytes(1024))
         names.add(set_aside_if_damaged(path))
     assert len(names) == 2
     assert all(name is not None and name.exists() for name in names)

@@ -18,6 +18,46 @@ _STALLED = Definition(
         "Nothing is lost meanwhile: the journal keeps it."
     ),
 )
+_JOURNAL_FAILING = Definition(
+    name="journal-failing",
+    group="machine",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=0.0,
+    off_delay_s=0.0,
+    why_delays="none: it is told when a second try has failed, and over when one succeeds",
+    cause="the disk under the journal is full, read-only or failing",
+    consequence=(
+        "meanwhile nothing is recorded and no alarm reaches anybody; what waits in memory is "
+        "written when the disk takes it again, and is gone if the power fails before"
+    ),
+    time_to_respond="hours",
+    action=(
+        "free some space; `dmesg` tells whether the card is failing or was made read-only: then "
+        "back up the journal and change the card. Look at the tank yourself until then."
+    ),
+    latches="it can only be told when it is over",
+)
+_JOURNAL_DAMAGED = Definition(
+    name="journal-damaged",
+    group="machine",
+    severity="moderate",
+    urgency="hours",
+    on_delay_s=0.0,
+    off_delay_s=0.0,
+    why_delays="none: a damaged file does not mend itself",
+    cause="what the card holds of the journal was no sound database when the service started",
+    consequence=(
+        "a new journal was begun without the past: a refill under watch, the probes' history and "
+        "what was not delivered yet are in the damaged file only"
+    ),
+    time_to_respond="hours",
+    action=(
+        "log again what you did since yesterday; restore a backup or keep the damaged file; "
+        "suspect the card and the power supply. Then acknowledge."
+    ),
+    latches="the new journal is sound at once, what was lost is not back",
+)
 _STORAGE_LOW = Definition(
     name="storage-low",
     group="machine",
@@ -58,4 +98,4 @@ _POWER_LOW = Definition(
     action="use the supply made for this Pi and a short thick cable; unplug what draws much.",
     latches="a dip is over at once, its cause is not",
 )
-MACHINE = (_STALLED, _STORAGE_LOW, _CLOCK_UNSURE, _POWER_LOW)
+MACHINE = (_STALLED, _JOURNAL_FAILING, _JOURNAL_DAMAGED, _STORAGE_LOW, _CLOCK_UNSURE, _POWER_LOW)

@@ -34,6 +34,8 @@ _TITLES = {
     "cannot-see": "refills go unwatched",
     "calibration-due": "a probe is due for calibration",
     "delivery-stalled": "nothing is delivered",
+    "journal-failing": "nothing could be recorded",
+    "journal-damaged": "the journal was damaged",
     "storage-low": "the disk is nearly full",
     "clock-unsure": "the clock is not set",
     "power-low": "the Pi's power is low",
