@@ -6,6 +6,7 @@ import pytest
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmChange, MachineState, Stamp
+from afterfill.service.damage_told import untold_damage
 from afterfill.service.machine import Machine
 from afterfill.service.recorder import Recorder
 from afterfill.sinks.health import SinkHealth
@@ -87,3 +88,27 @@ def test_only_the_first_tank_tells_of_the_machine() -> None:
 
     config = Config.model_validate({"tank": {"a": {"litres": 50}, "b": {"litres": 90}}})
     assert [tank_setup(config, tank).tells_machine for tank in ("a", "b")] == [True, False]
+
+
+def test_a_damaged_journal_is_told_until_the_new_one_holds_it_and_stays_until_it_is_seen(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "j.db"
+    (tmp_path / "j.db.damaged-20260301T073000Z").touch()
+    killed = Machine("t", path, 1.0, {}, untold_damage(path))  # before it could tell anything
+    (told_to_nobody,) = [s for s in killed.states(stamp()) if s.name == "journal-damaged"]
+    assert told_to_nobody.holds is True
+    said = untold_damage(path)
+    assert "it is kept as j.db.damaged-20260301T073000Z" in said
+    machine, recorder = Machine("t", path, 1.0, {}, said), Recorder(config_of(), path)
+    recorder.ticks(stamp())
+    recorder.machine(machine.states(stamp(1.0)), stamp(1.0))
+    assert untold_damage(path) == ""
+    recorder.machine(machine.states(stamp(61.0)), stamp(61.0))
+    recorder.close(stamp(62.0))
+    with Journal.open(path, read_only=True) as reader:
+        changes = [e.record for e in reader.entries(kinds=("alarm",))]
+    told = [c for c in changes if isinstance(c, AlarmChange) and c.alarm == "journal-damaged"]
+    states = [(c.state, c.active) for c in told if c.state != "normal"]
+    assert states == [("unacknowledged", True), ("unacknowledged", False)]
+    assert said in told[-1].message

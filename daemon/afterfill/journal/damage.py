@@ -20,7 +20,10 @@ _LOG_MAGIC = (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 # Words that SQLite stores as plain text in a journal: its tables, and its kinds of record.
 _OUR_WORDS = (b"CREATE TABLE inbox", b"CREATE TABLE record", b"machine-state")
 _SECTOR_BYTES = 512
-_NEVER_WRITTEN = (bytes(_SECTOR_BYTES), b"\xff" * _SECTOR_BYTES)  # what a card gives for lost blocks
+_NEVER_WRITTEN = (
+    bytes(_SECTOR_BYTES),
+    b"\xff" * _SECTOR_BYTES,
+)  # what a card gives for lost blocks
 
 
 def set_aside_if_damaged(path: Path) -> Path | None:

@@ -26,14 +26,18 @@ class Machine:
         journal_path: Path,
         max_mb: float,
         sinks: Mapping[str, Callable[[], SinkHealth]],
+        damage: str = "",
         throttled: Path = THROTTLED,
         time_daemon: Path = _TIME_DAEMON,
     ) -> None:
-        """`tank`: with which it is told; `max_mb`: the journal's own bound [MB]."""
+        """`tank`: with which it is told; `max_mb`: the journal's own bound [MB]; `damage`: what
+        is to be told of a damaged journal, once."""
         self._tank = tank
         self._journal_path = journal_path
         self._max_mb = max_mb
         self._sinks = sinks
+        self._damage_said = damage
+        self._damage_fresh = bool(damage)
         self._throttled = throttled
         self._time_daemon = time_daemon
 
@@ -43,6 +47,7 @@ class Machine:
         clock, power = self._clock(stamp), self._power()
         return [
             MachineState(stamp.time_s, self._tank, "delivery-stalled", *delivery),
+            MachineState(stamp.time_s, self._tank, "journal-damaged", *self._damage()),
             MachineState(stamp.time_s, self._tank, "storage-low", *storage),
             MachineState(stamp.time_s, self._tank, "clock-unsure", *clock),
             MachineState(stamp.time_s, self._tank, "power-low", *power),
@@ -55,6 +60,11 @@ class Machine:
             if not health.up and (health.age_s is None or health.age_s > _STALLED_S):
                 late.append(f"{name}: {health.detail or 'nothing is confirmed'}")
         return bool(late), "; ".join(late) or "what is configured delivers"
+
+    def _damage(self) -> tuple[bool | None, str]:
+        """It holds once: the new journal is sound. The alarm latches until somebody has seen it."""
+        fresh, self._damage_fresh = self._damage_fresh, False
+        return fresh, self._damage_said or "the journal was sound when the service started"
 
     def _storage(self) -> tuple[bool | None, str]:
         try:

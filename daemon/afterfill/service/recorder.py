@@ -1,23 +1,30 @@
 """Where inputs become records: stamp, journal, fold, journal the findings. One thread only.
 
 Inputs and what they led to go into the journal in one transaction, so that a restart (last
-snapshot, then every input after it, findings discarded) ends where this run ended.
+snapshot, then every input after it, findings discarded) ends where this run ended. While the disk
+takes nothing, the fold goes on and what it finds waits in memory.
 """
 
 import logging
+import sqlite3
+import time
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from afterfill.config import Config
+from afterfill.errors import JournalDamaged, JournalError
 from afterfill.inference.watch import residual_of
 from afterfill.journal.store import Journal
 from afterfill.records import (
     QUANTITIES,
     AlarmChange,
+    Estimate,
     Event,
+    Forecast,
     Health,
     Input,
+    MachineCondition,
     MachineState,
     Output,
     Reading,
@@ -26,6 +33,8 @@ from afterfill.records import (
     Tick,
     Verdict,
 )
+from afterfill.service.damage_told import note_told
+from afterfill.service.outage import Outage
 from afterfill.service.restore import restored
 from afterfill.service.timeline import Timeline
 from afterfill.tank import TankState, folded
@@ -36,6 +45,9 @@ _log = logging.getLogger(__name__)
 _MATTERS = (RefillSeen, Verdict, AlarmChange)
 _SNAPSHOT_EVERY_S = 900.0
 _WATCH_SNAPSHOT_EVERY_S = 3600.0  # 85 kB instead of 5: spares the card, costs seconds at a restart
+_BULK = (Reading, Tick, Estimate, Forecast, Health)  # dropped first when memory runs out
+_MOST_WAITING = 50_000  # records, some 40 MB: hours of three probes at 1 Hz, days at 10 s
+_CLOSING_TRIES, _CLOSING_PAUSE_S = 8, 0.25
 _SILENT_S = 30.0  # without readings, time is told to the tank this often
 
 
@@ -49,7 +61,8 @@ class Recorder:
         self._states: dict[str, TankState] = {}
         self._timelines: dict[str, Timeline] = {}
         self._told_s: dict[str, float] = {}
-        self._machine: dict[str, bool | None] = {}
+        self._machine: dict[MachineCondition, bool | None] = {}
+        self._outage = Outage()
         self._pending_since_s: float | None = None
         self._snapshot_s: dict[str, float] = {}
         self.folds = 0  # progress, for the watchdog
@@ -87,16 +100,26 @@ class Recorder:
     def inbox(self, stamp: Stamp) -> list[Output]:
         """Take up what people and automations left in the inbox."""
         found: list[Output] = []
-        for inbox_id, event, left in self._journal.inbox():
+        for inbox_id, event, left in self._waiting(stamp):
             tank = event.tank
             if tank not in self._setups:
                 _log.warning("a command for tank %s, which is not configured, waits", tank)
                 continue
             known = _known_at(event, self._timelines[tank].at(stamp))
-            self._journal.take(inbox_id, known, left)
-            found += self._folded(tank, known, stamp)
+            found += self._folded(tank, known, stamp, (inbox_id, left))
             self._commit(stamp)
         return found
+
+    def _waiting(self, stamp: Stamp) -> list[tuple[int, Event, Stamp]]:
+        if not self._outage.may_try(stamp):
+            return []
+        try:
+            return self._journal.inbox()
+        except JournalDamaged:
+            raise
+        except JournalError as error:
+            self._outage.failed(str(error), stamp)
+            return []
 
     def ticks(self, stamp: Stamp) -> list[Output]:
         """Tell time to the tanks that nothing was read on."""
@@ -115,9 +138,10 @@ class Recorder:
                 continue
             self._machine[state.name] = state.holds
             known = replace(state, time_s=self._timelines[state.tank].at(stamp))
-            self._journal.append(known, stamp)
             found += self._folded(state.tank, known, stamp)
             self._commit(stamp)
+            if state.name == "journal-damaged" and state.holds:
+                note_told(self._journal, state.detail)
         return found
 
     def health(self, records: Iterable[Health], stamp: Stamp) -> None:
@@ -130,15 +154,25 @@ class Recorder:
         self._told_s[tank] = stamp.monotonic_s
         found: list[Output] = []
         for record in inputs:
-            self._journal.append(record, stamp)
             found += self._folded(tank, record, stamp)
         self._note_pending(stamp)
         if any(isinstance(output, _MATTERS) for output in found):
             self._commit(stamp)
         return found
 
-    def _folded(self, tank: str, record: Input, stamp: Stamp) -> list[Output]:
-        state, found = folded(self._setups[tank], self._states[tank], record)
+    def _folded(
+        self, tank: str, record: Input, stamp: Stamp, waited: tuple[int, Stamp] | None = None
+    ) -> list[Output]:
+        """Fold first, keep then: what memory did not suffice for stays where it came from. A
+        record that the fold stumbles over is kept unfolded, so that no restart meets it again."""
+        try:
+            state, found = folded(self._setups[tank], self._states[tank], record)
+        except MemoryError:
+            raise
+        except Exception:
+            self._keep(record, stamp, waited)
+            raise
+        self._keep(record, stamp, waited)
         self._states[tank] = state
         self.folds += 1
         for output in found:
@@ -146,29 +180,91 @@ class Recorder:
             _tell(output)
         return found
 
+    def _keep(self, record: Input, stamp: Stamp, waited: tuple[int, Stamp] | None) -> None:
+        if waited is None:
+            self._journal.append(record, stamp)
+        else:
+            inbox_id, left = waited
+            self._journal.take(inbox_id, record, left)
+
     # --- the disk ----------------------------------------------------------------------------
 
     def save(self, stamp: Stamp) -> None:
-        """Commit when it is due, with a snapshot now and then."""
+        """Commit when it is due, with a snapshot now and then, and say how the disk does."""
+        self._tell_outage(stamp)
+        if self._journal.uncommitted > _MOST_WAITING:
+            self._shed(stamp)
         self._snapshot([t for t in self._states if self._snapshot_due(t, stamp)], stamp)
         since_s = self._pending_since_s
         if since_s is not None and stamp.monotonic_s - since_s >= self._commit_every_s:
             self._commit(stamp)
 
+    def disk(self, stamp: Stamp) -> MachineState:
+        """Whether the disk refuses what is to be recorded."""
+        tank, outage = next(iter(self._setups)), self._outage
+        return MachineState(stamp.time_s, tank, "journal-failing", outage.holds, outage.detail)
+
     def close(self, stamp: Stamp) -> None:
         """Commit everything with a last snapshot and let go of the journal."""
         try:
             self._snapshot(list(self._states), stamp)
+            for _ in range(_CLOSING_TRIES):
+                if self._outage.since is None:
+                    break
+                time.sleep(_CLOSING_PAUSE_S)
+                self._write(stamp)
+            if self._outage.since is not None:
+                waiting = self._journal.uncommitted
+                _log.error("%d records could not be written and are lost", waiting)
         finally:
             self._journal.close()
+
+    def abandon(self) -> None:
+        """Let go of the journal as a kill would: what is not committed is not written."""
+        self._journal.abandon()
 
     def _note_pending(self, stamp: Stamp) -> None:
         if self._pending_since_s is None:
             self._pending_since_s = stamp.monotonic_s
 
     def _commit(self, stamp: Stamp) -> None:
-        self._journal.commit()
-        self._pending_since_s = None
+        if self._outage.may_try(stamp):
+            self._write(stamp)
+        else:
+            self._note_pending(stamp)
+
+    def _write(self, stamp: Stamp) -> None:
+        """Write what is pending. What the disk refuses stays pending."""
+        try:
+            self._journal.commit()
+            if self._outage.since is not None:
+                self._journal.inbox(1)  # with nothing to write, that it can be read is the proof
+        except JournalDamaged:
+            raise
+        except JournalError as error:
+            if not isinstance(error.__cause__, sqlite3.OperationalError):  # no fault of the disk
+                raise
+            self._outage.failed(str(error), stamp)
+            self._note_pending(stamp)
+        else:
+            self._outage.worked(stamp)
+            self._pending_since_s = None
+
+    def _tell_outage(self, stamp: Stamp) -> None:
+        if self._outage.since is not None and self._outage.may_try(stamp):
+            self._write(stamp)
+        if self._outage.holds != self._machine.get("journal-failing", False):
+            self.machine([self.disk(stamp)], stamp)
+
+    def _shed(self, stamp: Stamp) -> None:
+        """Memory is bounded: drop readings and estimates, keep what matters. A snapshot stands for
+        what was folded of them, so that a restart does not miss them."""
+        dropped = self._journal.shed(_BULK)
+        self._snapshot(list(self._states), stamp)
+        said = f"{dropped} readings and estimates were dropped: the disk takes nothing"
+        _log.error("%s", said)
+        first = next(iter(self._setups))  # its number is the last: none is given twice
+        self.health([Health(stamp.time_s, first, "journal", False, None, dropped, said)], stamp)
 
     def _snapshot_due(self, tank: str, stamp: Stamp) -> bool:
         watched = self._states[tank].belief.watch is not None

@@ -4,7 +4,8 @@ import logging
 import queue
 import socket
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol
 
@@ -17,8 +18,10 @@ from afterfill.ports import Clock
 from afterfill.records import Estimate, Health, Stamp
 from afterfill.service.calendar import scheduler
 from afterfill.service.clock import SystemClock
+from afterfill.service.damage_told import untold_damage
 from afterfill.service.driver_registry import ports_of
 from afterfill.service.machine import Machine
+from afterfill.service.only_one import only_one
 from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 from afterfill.service.supervision import Worker, supervise
@@ -45,8 +48,14 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     """Run until `stop` is set.
 
     Raises ConfigError or JournalError when it cannot begin, JournalDamaged when the journal turns
-    out damaged on the way (a restart mends that); what else fails later is tried again.
+    out damaged on the way (a restart mends that), JournalError when what was still to be written
+    at the end could not be; what else fails later is tried again.
     """
+    with only_one(journal_path):
+        _run(config, journal_path, stop)
+
+
+def _run(config: Config, journal_path: Path, stop: threading.Event) -> None:
     aside = _kept_aside(journal_path)
     Journal.open(journal_path).close()  # a journal that cannot be had is an end, not a retry
     clock = SystemClock(stop)
@@ -55,15 +64,15 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     sinks = _sinks(config, journal_path, clock)
     workers: list[Worker] = []
     workers += [_sampling(sampler, clock, work, stop) for sampler in samplers]
-    workers += [_delivery(name, sink, stop) for name, sink in sinks.items()]
+    failures: list[JournalError] = []
+    workers += [_delivery(name, sink, stop, failures) for name, sink in sinks.items()]
     health = _health_source(config, samplers, sinks, workers, aside)
     turns = Turns()
     machine = Machine(
         next(iter(config.tank)), journal_path, config.journal.max_mb,
-        {name: sink.health for name, sink in sinks.items()},
+        {name: sink.health for name, sink in sinks.items()}, untold_damage(journal_path),
     )  # fmt: skip
-    damage: list[JournalDamaged] = []
-    workers.append(_core(config, journal_path, clock, work, health, machine, turns, stop, damage))
+    workers.append(_core(config, journal_path, clock, work, health, machine, turns, stop, failures))
     workers.append(_service_manager(config, sinks, turns, stop))
     jobs = scheduler(config.journal, list(config.tank), work)
     jobs.start()
@@ -75,8 +84,8 @@ def run_service(config: Config, journal_path: Path, stop: threading.Event) -> No
     if late:
         _log.warning("did not end in time: %s", ", ".join(late))
     _log.info("stopped")
-    if damage:
-        raise damage[0]
+    if failures:
+        raise failures[0]
 
 
 def _kept_aside(journal_path: Path) -> str | None:
@@ -99,8 +108,22 @@ def _sampling(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event)
     return Worker(f"port {sampler.device}", lambda: sample_for_ever(sampler, clock, work, stop))
 
 
-def _delivery(name: str, sink: Sink, stop: threading.Event) -> Worker:
-    return Worker(f"sink {name}", lambda: sink.run(stop))
+def _delivery(name: str, sink: Sink, stop: threading.Event, failures: list[JournalError]) -> Worker:
+    def body() -> None:
+        with _ending_on_damage(stop, failures):
+            sink.run(stop)
+
+    return Worker(f"sink {name}", body)
+
+
+@contextmanager
+def _ending_on_damage(stop: threading.Event, failures: list[JournalError]) -> Iterator[None]:
+    """All threads hold the file: only a restart mends it."""
+    try:
+        yield
+    except JournalDamaged as error:
+        failures.append(error)
+        stop.set()
 
 
 def _core(
@@ -112,15 +135,17 @@ def _core(
     machine: Machine,
     turns: Turns,
     stop: threading.Event,
-    damage: list[JournalDamaged],
+    failures: list[JournalError],
 ) -> Worker:
     def body() -> None:
-        try:
+        with _ending_on_damage(stop, failures):
             recorder = Recorder(config, journal_path)
-            fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
-        except JournalDamaged as error:  # the sinks hold the file too: only a restart mends it
-            damage.append(error)
-            stop.set()
+            try:
+                fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
+            except JournalError as error:
+                if not stop.is_set():
+                    raise
+                failures.append(error)  # the last commit: nobody will try again
 
     return Worker("core", body)
 

@@ -1,15 +1,18 @@
 """The bodies of the service's own threads: sampling loops and the core."""
 
+import logging
 import queue
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from afterfill.errors import JournalDamaged, JournalError
 from afterfill.ports import Clock
 from afterfill.records import Health, MachineState, Reading, Stamp
 from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 
+_log = logging.getLogger(__name__)
 _LONGEST_WAIT_S = 0.5
 _INBOX_EVERY_S = 0.25
 _HEALTH_EVERY_S = 60.0
@@ -76,10 +79,12 @@ def fold_for_ever(
             _take(recorder, clock, work)
             stamp = clock.stamp()
             recorder.inbox(stamp)
+            recorder.ticks(
+                stamp
+            )  # before the machine is told of: the first step judges that at once
             if stamp.monotonic_s >= next_machine_s:
-                recorder.machine(machine(stamp), stamp)
+                recorder.machine([*machine(stamp), recorder.disk(stamp)], stamp)
                 next_machine_s = stamp.monotonic_s + _HEALTH_EVERY_S
-            recorder.ticks(stamp)
             if stamp.monotonic_s >= next_health_s:
                 recorder.health(health(stamp), stamp)
                 next_health_s = stamp.monotonic_s + _HEALTH_EVERY_S
@@ -87,8 +92,13 @@ def fold_for_ever(
             turns.another()
         while not work.empty():
             _take(recorder, clock, work)
-    finally:
+    except MemoryError:  # what is pending may be half a turn: begin again from what is written
+        recorder.abandon()
+        raise
+    except BaseException:
         recorder.close(clock.stamp())
+        raise
+    recorder.close(clock.stamp())
 
 
 def _take(recorder: Recorder, clock: Clock, work: Work) -> None:
@@ -98,5 +108,10 @@ def _take(recorder: Recorder, clock: Clock, work: Work) -> None:
         return
     if isinstance(item, Batch):
         recorder.readings(item.readings, item.stamp)
-    else:
+        return
+    try:
         item.do(recorder, clock.stamp())
+    except JournalDamaged:
+        raise
+    except JournalError as error:  # upkeep comes again; what it left pending is written later
+        _log.warning("upkeep was not done: %s", error)

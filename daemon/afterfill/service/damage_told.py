@@ -1,0 +1,34 @@
+"""That a journal was damaged is told until the new journal holds the telling.
+
+What lies beside the journal is compared with what the journal remembers to have told, so that a
+kill between the renaming and the first commit does not swallow the alarm.
+"""
+
+from contextlib import suppress
+from pathlib import Path
+
+from afterfill.errors import JournalError
+from afterfill.journal.damage import newest_aside
+from afterfill.journal.store import Journal
+
+_TOLD = "damage-told"
+
+
+def untold_damage(journal_path: Path) -> str:
+    """What is to be told of the journal kept aside last; empty when there is nothing to tell.
+
+    Raises JournalError.
+    """
+    aside = newest_aside(journal_path)
+    if aside is None:
+        return ""
+    said = f"the journal was damaged: it is kept as {aside.name}, and a new one was begun"
+    with Journal.open(journal_path) as journal:
+        return "" if journal.meta(_TOLD) == said else said
+
+
+def note_told(journal: Journal, said: str) -> None:
+    """Remember that it was told, once that is on the disk. Fails silently: it is told again."""
+    if not journal.uncommitted:
+        with suppress(JournalError):
+            journal.set_meta(_TOLD, said)
