@@ -101,10 +101,11 @@ def test_a_damaged_journal_is_told_until_the_new_one_holds_it_and_stays_until_it
     said = untold_damage(path)
     assert "it is kept as j.db.damaged-20260301T073000Z" in said
     machine, recorder = Machine("t", path, 1.0, {}, said), Recorder(config_of(), path)
-    recorder.ticks(stamp())
     recorder.machine(machine.states(stamp(1.0)), stamp(1.0))
-    assert untold_damage(path) == ""
+    recorder.ticks(stamp(2.0))
+    assert untold_damage(path) == said
     recorder.machine(machine.states(stamp(61.0)), stamp(61.0))
+    assert untold_damage(path) == ""
     recorder.close(stamp(62.0))
     with Journal.open(path, read_only=True) as reader:
         changes = [e.record for e in reader.entries(kinds=("alarm",))]

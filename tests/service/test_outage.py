@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from afterfill.errors import JournalError
+from afterfill.errors import JournalDamaged, JournalError
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmChange, Dose, Health, Input, Output, Reading, Stamp
 from afterfill.service import recorder as recorder_module
@@ -194,3 +194,38 @@ def test_one_failure_is_no_outage_yet_and_two_are() -> None:
     outage.worked(stamp(ZERO_S + 60))
     assert (outage.holds, outage.may_try(stamp(ZERO_S + 60))) == (False, True)
     assert outage.detail == f"for 60 s nothing could be recorded: {FULL}"
+
+
+def malformed(_: Journal) -> None:
+    raise JournalDamaged("the journal j.db is damaged (database disk image is malformed)")
+
+
+def test_a_page_that_could_not_be_read_once_is_no_damage(
+    tmp_path: Path, inputs: list[Input], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recorder = Recorder(config_of(), tmp_path / "j.db")
+    with monkeypatch.context() as failing:
+        failing.setattr(Journal, "commit", malformed)
+        fed(recorder, inputs[:6])
+    fed(recorder, inputs[6:60])
+    recorder.close(stamp(ZERO_S + HOUR_S))
+    with Journal.open(tmp_path / "j.db", read_only=True) as reader:
+        assert len(reader.entries(kinds=("reading",))) == 60
+
+
+def test_damage_is_believed_when_the_file_says_the_same(
+    tmp_path: Path, inputs: list[Input], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "j.db"
+    recorder = Recorder(config_of(), path)
+    fed(recorder, inputs[:900])
+    recorder.journal.commit()
+    with sqlite3.connect(path) as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.close()
+    content = path.read_bytes()
+    path.write_bytes(content[: len(content) // 2] + b"\xa5" * (len(content) - len(content) // 2))
+    monkeypatch.setattr(Journal, "commit", malformed)
+    with pytest.raises(JournalDamaged):
+        fed(recorder, inputs[900:])
+    recorder.abandon()

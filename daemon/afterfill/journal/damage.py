@@ -35,7 +35,7 @@ def set_aside_if_damaged(path: Path) -> Path | None:
     if not path.exists():
         return None
     logged = _has_log(path)  # asked first: SQLite may take the log away on looking
-    if not _damaged(path):
+    if not is_damaged(path):
         return None
     if not (logged or _begin(path) in _NEVER_WRITTEN or _holds_our_words(path)):
         raise ConfigError(
@@ -56,7 +56,9 @@ def newest_aside(path: Path) -> Path | None:
     return max((p for p in beside if not p.name.endswith(("-wal", "-shm"))), default=None)
 
 
-def _damaged(path: Path) -> bool:
+def is_damaged(path: Path) -> bool:
+    """Whether the file is no sound database; false where that cannot be told now. Others may have
+    it open. Reads the whole file: seconds for each 100 MB on a card (our judgement)."""
     uri = f"file:{quote(str(path.absolute()))}?mode=rw"
     try:
         with closing(sqlite3.connect(uri, uri=True)) as db:

@@ -15,6 +15,7 @@ from pathlib import Path
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
 from afterfill.inference.watch import residual_of
+from afterfill.journal.damage import is_damaged
 from afterfill.journal.store import Journal
 from afterfill.records import (
     QUANTITIES,
@@ -47,6 +48,7 @@ _SNAPSHOT_EVERY_S = 900.0
 _WATCH_SNAPSHOT_EVERY_S = 3600.0  # 85 kB instead of 5: spares the card, costs seconds at a restart
 _BULK = (Reading, Tick, Estimate, Forecast, Health)  # dropped first when memory runs out
 _MOST_WAITING = 50_000  # records, some 40 MB: hours of three probes at 1 Hz, days at 10 s
+_DAMAGE_BELIEVED = 3  # times in a row that SQLite said so
 _CLOSING_TRIES, _CLOSING_PAUSE_S = 8, 0.25
 _SILENT_S = 30.0  # without readings, time is told to the tank this often
 
@@ -115,10 +117,8 @@ class Recorder:
             return []
         try:
             return self._journal.inbox()
-        except JournalDamaged:
-            raise
         except JournalError as error:
-            self._outage.failed(str(error), stamp)
+            self._failed(error, stamp)
             return []
 
     def ticks(self, stamp: Stamp) -> list[Output]:
@@ -140,7 +140,7 @@ class Recorder:
             known = replace(state, time_s=self._timelines[state.tank].at(stamp))
             found += self._folded(state.tank, known, stamp)
             self._commit(stamp)
-            if state.name == "journal-damaged" and state.holds:
+            if state.name == "journal-damaged" and not state.holds:  # by now the alarm is out
                 note_told(self._journal, state.detail)
         return found
 
@@ -239,16 +239,22 @@ class Recorder:
             self._journal.commit()
             if self._outage.since is not None:
                 self._journal.inbox(1)  # with nothing to write, that it can be read is the proof
-        except JournalDamaged:
-            raise
         except JournalError as error:
-            if not isinstance(error.__cause__, sqlite3.OperationalError):  # no fault of the disk
-                raise
-            self._outage.failed(str(error), stamp)
+            self._failed(error, stamp)
             self._note_pending(stamp)
         else:
             self._outage.worked(stamp)
             self._pending_since_s = None
+
+    def _failed(self, error: JournalError, stamp: Stamp) -> None:
+        """Raises `error` again unless the disk may take the same another time. SQLite takes one
+        page that could not be read for damage (seen with 3.40: EIO within an INSERT)."""
+        if isinstance(error, JournalDamaged):
+            if self._outage.failures >= _DAMAGE_BELIEVED or is_damaged(self._journal.path):
+                raise error
+        elif not isinstance(error.__cause__, sqlite3.OperationalError):
+            raise error
+        self._outage.failed(str(error), stamp)
 
     def _tell_outage(self, stamp: Stamp) -> None:
         if self._outage.since is not None and self._outage.may_try(stamp):

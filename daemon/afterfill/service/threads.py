@@ -79,12 +79,10 @@ def fold_for_ever(
             _take(recorder, clock, work)
             stamp = clock.stamp()
             recorder.inbox(stamp)
-            recorder.ticks(
-                stamp
-            )  # before the machine is told of: the first step judges that at once
             if stamp.monotonic_s >= next_machine_s:
                 recorder.machine([*machine(stamp), recorder.disk(stamp)], stamp)
                 next_machine_s = stamp.monotonic_s + _HEALTH_EVERY_S
+            recorder.ticks(stamp)
             if stamp.monotonic_s >= next_health_s:
                 recorder.health(health(stamp), stamp)
                 next_health_s = stamp.monotonic_s + _HEALTH_EVERY_S
