@@ -1,3 +1,4 @@
+import random
 from pathlib import Path
 
 from afterfill.cli.check_outbox import outbox_findings
@@ -34,7 +35,8 @@ def test_what_waits_and_what_was_refused_is_shown_after_a_restart(tmp_path: Path
 def test_a_loss_to_come_is_told_with_its_date(tmp_path: Path) -> None:
     path = tmp_path / "j.db"
     with Journal.open(path) as journal:
-        store(journal, *map(orp, range(5000)))
+        chance = random.Random(1)  # many digits: some 1 MB a day
+        store(journal, *(orp(second, chance.uniform(200, 400)) for second in range(5000)))
     (waiting,) = outbox_findings(config(max_mb=20), path)
     assert waiting.state == "unknown"
     assert "if nothing is delivered before 20" in waiting.text

@@ -8,13 +8,15 @@ import pytest
 from afterfill.errors import ConfigError, JournalDamaged
 from afterfill.journal.damage import newest_aside, set_aside_if_damaged
 from afterfill.journal.store import Journal
-from journal_samples import fill
+from afterfill.records import Service
+from journal_samples import START_S, stamp_at
 
 
 @pytest.fixture
 def kept(path: Path) -> bytes:
     with Journal.open(path) as journal:
-        fill(journal, 3000)
+        for number in range(3000):  # rare ones, a row each
+            journal.append(Service(START_S, "window", "probe"), stamp_at(START_S + number))
     return path.read_bytes()
 
 

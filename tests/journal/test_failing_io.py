@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from afterfill.errors import JournalError
+from afterfill.journal.schema import connect
 from afterfill.journal.store import Journal
 from afterfill.records import Refill
 from journal_samples import START_S, orp, stamp_at
@@ -49,12 +50,11 @@ def _again_until_done(step: Any, told: list[str]) -> Any:  # noqa: ANN401
 
 
 def _round(path: Path, nth: int, words: str) -> tuple[bool, list[str], int]:
-    """A command, a reading and a snapshot, with one failure; (failed, told, acknowledged seq)."""
+    """A command, a reading, a snapshot, one more reading; one failure. (failed, told, seq)."""
     told: list[str] = []
-    with Journal.open(path) as journal:
-        failing = Failing(journal._db, nth, words)
-        # it stands in for a connection, and is none: only what the store calls is there
-        journal._db = failing  # type: ignore[assignment]
+    failing = Failing(connect(path, read_only=False), nth, words)
+    # it stands in for a connection, and is none: only what the journal calls is there
+    with Journal(path, failing) as journal:  # type: ignore[arg-type]
         refill = Refill(START_S, "window", "add", 5.0)
         _again_until_done(lambda: journal.submit(refill, stamp_at(START_S)), told)
         (waiting,) = _again_until_done(journal.inbox, told)
@@ -62,6 +62,11 @@ def _round(path: Path, nth: int, words: str) -> tuple[bool, list[str], int]:
         seq = _again_until_done(lambda: journal.append(orp(START_S), stamp_at(START_S)), told)
         journal.save_snapshot("window", seq, b"state")
         _again_until_done(journal.commit, told)
+        in_tail = _again_until_done(
+            lambda: journal.append(orp(START_S + 1), stamp_at(START_S + 1)), told
+        )
+        _again_until_done(journal.commit, told)
+        assert in_tail == seq + 1
         _again_until_done(lambda: journal.move_cursor("mqtt", seq), told)
         return failing.failed, told, seq
 
@@ -74,7 +79,11 @@ def test_each_statement_may_fail_once(tmp_path: Path, words: str) -> None:
         assert len(told) == (1 if failed else 0)
         with Journal.open(path) as journal:
             assert journal.inbox() == []
-            assert [type(e.record).__name__ for e in journal.entries()] == ["Refill", "Reading"]
+            assert [type(e.record).__name__ for e in journal.entries()] == [
+                "Refill",
+                "Reading",
+                "Reading",
+            ]
             assert journal.snapshot("window") == (seq, b"state")
             assert journal.cursor("mqtt") == seq
         if not failed:

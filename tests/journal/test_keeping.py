@@ -16,7 +16,8 @@ class TestPruning:
     day_s = 86400.0
 
     def old_and_young(self, journal: Journal) -> float:
-        fill(journal, 10)
+        for number in range(10):
+            fill(journal, 1, START_S + number)
         fill(journal, 5, START_S + 10 * self.day_s)
         return START_S + 11 * self.day_s
 
@@ -43,6 +44,29 @@ class TestPruning:
         journal.move_cursor("influx", 4)
         assert journal.prune(now_s, 5, 100) == Dropped(rows=4)
 
+    def test_a_cursor_inside_a_block_keeps_it_whole(self, journal: Journal) -> None:
+        fill(journal, 10)
+        fill(journal, 5, START_S + 10 * self.day_s)
+        journal.move_cursor("mqtt", 9)
+        assert journal.prune(START_S + 11 * self.day_s, 5, 100) == Dropped()
+        journal.move_cursor("mqtt", 10)
+        assert journal.prune(START_S + 11 * self.day_s, 5, 100) == Dropped(rows=10)
+
+    def test_a_young_row_keeps_its_block_whole(self, journal: Journal) -> None:
+        journal.append(orp(START_S), stamp_at(START_S))
+        fill(journal, 1, START_S + 10 * self.day_s)
+        assert journal.prune(START_S + 11 * self.day_s, 5, 100) == Dropped()
+
+    def test_rare_rows_and_blocks_go_together(self, journal: Journal) -> None:
+        for number in range(5):
+            fill(journal, 2, START_S + number)
+            journal.append(Service(START_S, "window", "probe"), stamp_at(START_S + number))
+            journal.commit()
+        fill(journal, 5, START_S + 10 * self.day_s)
+        journal.move_cursor("mqtt", 8)
+        assert journal.prune(START_S + 11 * self.day_s, 5, 100) == Dropped(rows=8)
+        assert [e.seq for e in journal.entries()] == list(range(9, 21))
+
     def test_keeps_what_a_restart_needs(self, journal: Journal) -> None:
         now_s = self.old_and_young(journal)
         journal.save_snapshot("window", 2, b"old")
@@ -54,17 +78,27 @@ class TestPruning:
     def test_the_byte_bound_overrides_cursors_and_counts_what_was_lost(
         self, journal: Journal
     ) -> None:
-        fill(journal, 20_000)
-        journal.move_cursor("influx", 1000)
-        journal.save_snapshot("window", 19_000, b"state")
+        for number in range(400):
+            fill(journal, 100, START_S + 100 * number)
+        journal.move_cursor("influx", 1050)
+        journal.save_snapshot("window", 39_000, b"state")
         journal.commit()
-        dropped = journal.prune(START_S, 400, 1.0)
-        left = journal.entries(limit=30_000)
-        assert dropped.rows == 20_000 - len(left) > 5000
-        assert dropped.undelivered == dropped.rows - 1000
-        assert dropped.unfolded == max(0, dropped.rows - 19_000)
-        assert left[-1].seq == 20_000
+        dropped = journal.prune(START_S, 400, 0.04)
+        left = journal.entries(limit=50_000)
+        assert dropped.rows == 40_000 - len(left) > 5000
+        assert dropped.undelivered == dropped.rows - 1050
+        assert dropped.unfolded == max(0, dropped.rows - 39_000)
+        assert left[-1].seq == 40_000
         assert journal.size_bytes() > 0
+
+    def test_no_number_is_given_twice_when_all_was_dropped(
+        self, journal: Journal, path: Path
+    ) -> None:
+        fill(journal, 10)
+        assert journal.prune(START_S + 400 * self.day_s, 5, 100) == Dropped(rows=10)
+        assert journal.last_seq() == 10
+        with Journal.open(path) as again:
+            assert again.append(orp(START_S), stamp_at(START_S)) == 11
 
 
 class TestOpening:
@@ -101,7 +135,9 @@ class TestOpening:
 
     def test_pages_overwritten_with_rubbish_are_reported_not_returned(self, path: Path) -> None:
         with Journal.open(path) as journal:
-            fill(journal, 500)
+            for number in range(500):
+                service = Service(START_S, "window", "probe")
+                journal.append(service, stamp_at(START_S + number))
         with path.open("r+b") as file:
             file.seek(4096)
             file.write(b"\xff" * (path.stat().st_size - 4096))

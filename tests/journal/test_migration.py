@@ -15,6 +15,7 @@ from afterfill.journal.store import Journal
 from journal_samples import START_S, fill, orp, stamp_at
 
 STATE = b'{"layout":"1","state":' + b'"the state of a tank"' * 50 + b"}"
+OLD_BODY = '{"quantity":"orp","value":312.5,"probe":"window-orp"}'
 KILLED_IN_THE_STEP = """
 import os, signal, sys
 from pathlib import Path
@@ -24,17 +25,31 @@ done = schema.STEPS[1]
 def step(db):
     done(db)
     os.kill(os.getpid(), signal.SIGKILL)
-schema.STEPS = {1: step}
+schema.STEPS = {**schema.STEPS, 1: step}
 Journal.open(Path(sys.argv[1]))
 """
 
 
-def _to_form_1(path: Path) -> None:
-    """What the first version wrote: the same tables, snapshots uncompressed."""
+def _to_form_2(path: Path) -> None:
+    """What versions of form 2 wrote: a row for each record, also for readings."""
     with Journal.open(path) as journal:
-        fill(journal, 5)
-        journal.save_snapshot("window", 5, b"")
+        journal.save_snapshot("window", 5, STATE)
         journal.commit()
+    with sqlite3.connect(path) as db:
+        for statement in ("DROP TABLE block", "DROP TABLE span", "DELETE FROM meta"):
+            db.execute(statement)
+        db.execute("INSERT INTO word VALUES (1, 'boot'), (2, 'reading'), (3, 'window')")
+        for number in range(5):
+            time_ms = round(1000 * (START_S + number))
+            row = (number + 1, time_ms, 0, 1, 1, float(number), 2, 3, OLD_BODY)
+            db.execute("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?)", row)
+        db.execute("PRAGMA user_version=2")
+    db.close()
+
+
+def _to_form_1(path: Path) -> None:
+    """What the first version wrote: snapshots uncompressed."""
+    _to_form_2(path)
     with sqlite3.connect(path) as db:
         db.execute("UPDATE snapshot SET state = ?", (STATE,))
         db.execute("PRAGMA user_version=1")
@@ -68,6 +83,22 @@ def test_an_older_journal_can_be_read_before_it_is_brought_up(path: Path) -> Non
     assert _raw(path) == (1, STATE)
 
 
+def test_rows_of_the_older_form_stay_and_are_read_before_the_new_blocks(path: Path) -> None:
+    _to_form_2(path)
+    with Journal.open(path, read_only=True) as before:
+        assert [e.seq for e in before.entries()] == [1, 2, 3, 4, 5]
+        with Journal.open(path) as journal:
+            fill(journal, 3, START_S + 5)
+            expected = [(n + 1, orp(START_S + n), stamp_at(START_S + n)) for n in range(8)]
+            for reader in (journal, before):
+                found = [(e.seq, e.record, e.stamp) for e in reader.entries()]
+                assert found == expected
+            by_time = journal.between("window", START_S + 3, START_S + 7)
+            assert [e.seq for e in by_time] == [4, 5, 6, 7]
+            assert [e.seq for e in journal.latest("reading", "window", 5)] == [8, 7, 6, 5, 4]
+    assert backup_path(path, 2).exists()
+
+
 def test_a_kill_in_the_middle_leaves_the_old_form_and_the_next_start_finishes(path: Path) -> None:
     _to_form_1(path)
     killed = subprocess.run([sys.executable, "-c", KILLED_IN_THE_STEP, str(path)], check=False)
@@ -85,7 +116,7 @@ def test_a_step_that_fails_changes_nothing(path: Path, monkeypatch: pytest.Monke
         raise sqlite3.OperationalError("database or disk is full")
 
     _to_form_1(path)
-    monkeypatch.setattr("afterfill.journal.schema.STEPS", {1: failing})
+    monkeypatch.setattr("afterfill.journal.schema.STEPS", {**migration.STEPS, 1: failing})
     with pytest.raises(JournalError, match="disk is full"):
         Journal.open(path)
     assert _raw(path) == (1, STATE)

@@ -127,15 +127,15 @@ def test_points_beyond_the_bucket_s_own_retention_are_set_aside_without_searchin
 
 
 def test_a_full_journal_is_told_in_advance_with_the_date(journal: Journal) -> None:
-    store(journal, *map(orp, range(5000)))  # a row each second: some 9 MB a day
+    store(journal, *map(orp, range(5000)))  # the same each second: some 20 kB a day
     a_day_s = 86_400.0
-    soon = outbox_warning(journal, CURSOR, max_mb=50.0, now_s=START_S)
+    soon = outbox_warning(journal, CURSOR, max_mb=0.2, now_s=START_S)
     assert "if nothing is delivered before 2026-03-" in soon
     assert "raise max_mb" in soon
-    days = journal.days_until_lost(CURSOR, 50.0)
+    days = journal.days_until_lost(CURSOR, 0.2)
     assert days is not None
     assert 1 < days < 30
-    assert outbox_warning(journal, CURSOR, max_mb=50.0, now_s=START_S + a_day_s) > soon
+    assert outbox_warning(journal, CURSOR, max_mb=0.2, now_s=START_S + a_day_s) > soon
     assert outbox_warning(journal, CURSOR, max_mb=1e6, now_s=START_S) == ""
 
 
@@ -146,7 +146,7 @@ def test_the_date_is_in_health_while_the_database_is_away_and_gone_when_it_is_ba
     with Shim(database) as shim:
         shim.status = 503
         table = Influxdb(url=shim.url, every_s=1)
-        sink = InfluxSink(journal.path, table, now, "pi-1", save_cursor_s=0.0, max_mb=20)
+        sink = InfluxSink(journal.path, table, now, "pi-1", save_cursor_s=0.0, max_mb=0.2)
         with running(sink):
             wait_until(lambda: "if nothing is delivered before 20" in sink.health().detail, "it")
             assert "cannot take points now" in sink.health().detail

@@ -15,6 +15,7 @@ from urllib.parse import quote
 from afterfill.errors import ConfigError
 
 _ASIDE = ".damaged-"
+_BESIDE = ("-wal", "-shm", "-tail")
 # The write-ahead log's magic numbers (file format of SQLite, from memory).
 _LOG_MAGIC = (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 # Words that SQLite stores as plain text in a journal: its tables, and its kinds of record.
@@ -27,7 +28,7 @@ _NEVER_WRITTEN = (
 
 
 def set_aside_if_damaged(path: Path) -> Path | None:
-    """Rename a damaged journal (with its -wal) and return its new path; None: it is sound.
+    """Rename a damaged journal, with what lies beside it, and return its new path; None: sound.
 
     Only for the service at its start: nobody else may have the file open. Raises ConfigError when
     the file was never a journal, OSError when it cannot be renamed.
@@ -43,7 +44,7 @@ def set_aside_if_damaged(path: Path) -> Path | None:
             "choose another path, or move the file away"
         )
     aside = _free_name(path)
-    for suffix in ("-wal", "-shm", ""):
+    for suffix in (*_BESIDE, ""):
         file = Path(f"{path}{suffix}")
         if file.exists():
             file.rename(f"{aside}{suffix}")
@@ -53,7 +54,7 @@ def set_aside_if_damaged(path: Path) -> Path | None:
 def newest_aside(path: Path) -> Path | None:
     """The damaged journal that was kept aside last, if one lies beside `path`."""
     beside = path.parent.glob(f"{path.name}{_ASIDE}*")
-    return max((p for p in beside if not p.name.endswith(("-wal", "-shm"))), default=None)
+    return max((p for p in beside if not p.name.endswith(_BESIDE)), default=None)
 
 
 def is_damaged(path: Path) -> bool:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping
 from contextlib import closing
 from pathlib import Path
 
+from afterfill.journal.tables import BLOCK_TABLES
+
 Step = Callable[[sqlite3.Connection], None]
 
 
@@ -18,8 +20,14 @@ def _compressed_snapshots(db: sqlite3.Connection) -> None:
         )
 
 
+def _blocks(db: sqlite3.Connection) -> None:
+    """Old rows stay where they are: converting a card full of them would take hours."""
+    for statement in BLOCK_TABLES.split(";\n"):
+        db.execute(statement)
+
+
 # STEPS[n] leads from form n to form n + 1.
-STEPS: Mapping[int, Step] = {1: _compressed_snapshots}
+STEPS: Mapping[int, Step] = {1: _compressed_snapshots, 2: _blocks}
 
 
 def backup_path(path: Path, form: int) -> Path:
@@ -44,8 +52,11 @@ def migrate(db: sqlite3.Connection, path: Path, to_form: int, steps: Mapping[int
         raise
 
 
-def copy_whole(db: sqlite3.Connection, copy: Path) -> None:
-    """Write all that is committed into `copy`, which appears only when it is complete.
+def copy_whole(
+    db: sqlite3.Connection, copy: Path, then: Callable[[sqlite3.Connection], None] | None = None
+) -> None:
+    """Write all that is committed into `copy`, which appears only when it is complete; before
+    that, `then` may add to it.
 
     Others may write to the journal meanwhile. Raises sqlite3.Error or OSError.
     """
@@ -54,6 +65,8 @@ def copy_whole(db: sqlite3.Connection, copy: Path) -> None:
     try:
         with closing(sqlite3.connect(partial)) as target:
             db.backup(target)
+            if then is not None:
+                then(target)
             target.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
         with partial.open("rb") as file:
             os.fsync(file.fileno())

@@ -1,9 +1,16 @@
-"""Which rows a journal may forget: the old ones, and the oldest ones when it grows too large."""
+"""What a journal may forget: the old, and the oldest when it grows too large.
+
+Blocks go whole: one goes when its last row may.
+"""
 
 import sqlite3
 from dataclasses import dataclass
 
+from afterfill.journal.blocks import Blocks
+
 _CHUNK = 5000  # rows deleted in one transaction, so that nobody waits long
+_CHUNK_BLOCKS = 50
+_LAST = 1 << 62
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +24,9 @@ class Dropped:
     unfolded: int = 0
 
 
-def prune(db: sqlite3.Connection, now_s: float, keep_days: float, max_mb: float) -> Dropped:
+def prune(
+    db: sqlite3.Connection, blocks: Blocks, now_s: float, keep_days: float, max_mb: float
+) -> Dropped:
     """Drop rows accepted more than `keep_days` before `now_s` [Unix s], then the oldest ones
     until the tables take at most `max_mb`.
 
@@ -27,16 +36,18 @@ def prune(db: sqlite3.Connection, now_s: float, keep_days: float, max_mb: float)
     by_age = min(_last_old(db, now_s - 86400 * keep_days), _barrier(db))
     rows = _delete_until(db, by_age)
     forced = Dropped()
-    while used_bytes(db) > max_mb * 1e6 and (seq := _nth_oldest(db, _CHUNK)):
-        forced = _added(forced, db, seq)
+    while used_bytes(db) > max_mb * 1e6 and (seq := _chunk_end(db)):
+        forced = _added(forced, db, blocks, seq)
     db.execute("PRAGMA incremental_vacuum").fetchall()
     db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
     return Dropped(rows + forced.rows, forced.undelivered, forced.unfolded)
 
 
-def _added(so_far: Dropped, db: sqlite3.Connection, seq: int) -> Dropped:
-    undelivered = _count(db, seq, "SELECT min(seq) FROM cursor")
-    unfolded = _count(db, seq, "SELECT min(s) FROM (SELECT max(seq) s FROM snapshot GROUP BY tank)")
+def _added(so_far: Dropped, db: sqlite3.Connection, blocks: Blocks, seq: int) -> Dropped:
+    undelivered = _count(db, blocks, seq, "SELECT min(seq) FROM cursor")
+    unfolded = _count(
+        db, blocks, seq, "SELECT min(s) FROM (SELECT max(seq) s FROM snapshot GROUP BY tank)"
+    )
     return Dropped(
         so_far.rows + _delete_until(db, seq),
         so_far.undelivered + undelivered,
@@ -46,47 +57,88 @@ def _added(so_far: Dropped, db: sqlite3.Connection, seq: int) -> Dropped:
 
 def _last_old(db: sqlite3.Connection, horizon_s: float) -> int:
     """The last row surely accepted before `horizon_s`, of those before the first young row."""
-    young = db.execute(
-        "SELECT seq FROM record WHERE synchronised AND time_ms + lag_ms >= ? ORDER BY seq LIMIT 1",
-        (round(horizon_s * 1000),),
-    ).fetchone()
-    query = "SELECT seq FROM record WHERE synchronised AND seq < ? ORDER BY seq DESC LIMIT 1"
-    old = db.execute(query, (young[0] if young else 1 << 62,)).fetchone()
-    return int(old[0]) if old else 0
+    horizon_ms = round(horizon_s * 1000)
+    row = "SELECT seq FROM record WHERE synchronised AND time_ms + lag_ms >= ? ORDER BY seq LIMIT 1"
+    block = "SELECT first_seq FROM block WHERE accepted_ms >= ? ORDER BY last_seq LIMIT 1"
+    young = min(_one(db, row, horizon_ms, none=_LAST), _one(db, block, horizon_ms, none=_LAST))
+    row = "SELECT seq FROM record WHERE synchronised AND seq < ? ORDER BY seq DESC LIMIT 1"
+    block = (
+        "SELECT last_seq FROM block WHERE accepted_ms IS NOT NULL AND last_seq < ?"
+        " ORDER BY last_seq DESC LIMIT 1"
+    )
+    return max(_one(db, row, young), _one(db, block, young))
 
 
 def _barrier(db: sqlite3.Connection) -> int:
     """The last row that every cursor has passed and no restart needs."""
-    return int(
-        db.execute(
-            "SELECT coalesce(min(s), 1 << 62) FROM (SELECT seq s FROM cursor UNION ALL"
-            " SELECT max(seq) FROM snapshot GROUP BY tank)"
-        ).fetchone()[0]
+    return _one(
+        db,
+        "SELECT min(s) FROM (SELECT seq s FROM cursor UNION ALL"
+        " SELECT max(seq) FROM snapshot GROUP BY tank)",
+        none=_LAST,
     )
 
 
-def _count(db: sqlite3.Connection, until: int, floor: str) -> int:
-    """How many rows up to `until` lie beyond the number that the query `floor` gives."""
-    low = db.execute(floor).fetchone()[0]
-    if low is None:
-        return 0
-    query = "SELECT count(*) FROM record WHERE seq > ? AND seq <= ?"
-    return int(db.execute(query, (low, until)).fetchone()[0])
+def _count(db: sqlite3.Connection, blocks: Blocks, until: int, floor: str) -> int:
+    """How many rows that go with `until` lie beyond the number that the query `floor` gives."""
+    low = _one(db, floor, none=_LAST)
+    rows = _one(db, "SELECT count(*) FROM record WHERE seq > ? AND seq <= ?", low, until)
+    whole = "SELECT total(rows) FROM block WHERE last_seq > ? AND last_seq <= ? AND first_seq > ?"
+    rows += _one(db, whole, low, until, low)
+    part = "SELECT last_seq FROM block WHERE last_seq > ? AND last_seq <= ? AND first_seq <= ?"
+    for (last_seq,) in db.execute(part, (low, until, low)).fetchall():
+        block = blocks.at(last_seq)
+        rows += sum(seq > low for seq in block.seqs) if block is not None else 0
+    return rows
 
 
-def _nth_oldest(db: sqlite3.Connection, n: int) -> int:
-    query = "SELECT max(seq) FROM (SELECT seq FROM record ORDER BY seq LIMIT ?)"
-    return int(db.execute(query, (n,)).fetchone()[0] or 0)
+def _chunk_end(db: sqlite3.Connection) -> int:
+    """A number up to which some of the oldest rows and blocks lie, 0 when there are none."""
+    row = "SELECT max(seq) FROM (SELECT seq FROM record ORDER BY seq LIMIT ?)"
+    block = "SELECT max(last_seq) FROM (SELECT last_seq FROM block ORDER BY last_seq LIMIT ?)"
+    ends = _one(db, row, _CHUNK), _one(db, block, _CHUNK_BLOCKS)
+    return min((end for end in ends if end), default=0)
 
 
 def _delete_until(db: sqlite3.Connection, seq: int) -> int:
     gone = 0
     while True:
-        chunk_end = min(seq, _nth_oldest(db, _CHUNK))
-        deleted = db.execute("DELETE FROM record WHERE seq <= ?", (chunk_end,)).rowcount
+        end = min(seq, _chunk_end(db))
+        deleted = _delete_chunk(db, end)
         gone += deleted
-        if not deleted or chunk_end >= seq:
+        if not deleted or end >= seq:
             return gone
+
+
+def _delete_chunk(db: sqlite3.Connection, end: int) -> int:
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        _remember_number(db)
+        deleted = db.execute("DELETE FROM record WHERE seq <= ?", (end,)).rowcount
+        deleted += _one(db, "SELECT total(rows) FROM block WHERE last_seq <= ?", end)
+        db.execute("DELETE FROM block WHERE last_seq <= ?", (end,))
+        db.execute("DELETE FROM span WHERE last_seq <= ?", (end,))
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise
+    return deleted
+
+
+def _remember_number(db: sqlite3.Connection) -> None:
+    """No number is given twice, also when the newest block is dropped."""
+    last = _one(db, "SELECT max(last_seq) FROM block")
+    known = _one(db, "SELECT seq FROM sqlite_sequence WHERE name = 'record'", none=-1)
+    if known < 0:
+        db.execute("INSERT INTO sqlite_sequence VALUES ('record', ?)", (last,))
+    elif known < last:
+        db.execute("UPDATE sqlite_sequence SET seq = ? WHERE name = 'record'", (last,))
+
+
+def _one(db: sqlite3.Connection, query: str, *values: int, none: int = 0) -> int:
+    row = db.execute(query, values).fetchone()
+    return none if row is None or row[0] is None else int(row[0])
 
 
 def used_bytes(db: sqlite3.Connection) -> int:

@@ -13,36 +13,14 @@ from urllib.parse import quote
 
 from afterfill.errors import JournalDamaged, JournalError
 from afterfill.journal.migration import STEPS, migrate
+from afterfill.journal.tables import TABLES
 
-VERSION = 2
+VERSION = 3
 BUSY_S = 10.0  # transactions last milliseconds; an SD card may stall for seconds (our judgement)
 _MAKING_S = 2.0
 # Each commit writes the last page of every table and index again: small pages and rare checkpoints
 # write 40 % less than SQLite's defaults (measured: three probes, 10 s, commits each 30 s).
 _PAGE_BYTES, _CHECKPOINT_PAGES = 1024, 4000
-
-_TABLES = """
-CREATE TABLE word (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
-CREATE TABLE record (
-  seq INTEGER PRIMARY KEY AUTOINCREMENT,
-  time_ms INTEGER NOT NULL,
-  lag_ms INTEGER NOT NULL,
-  synchronised INTEGER NOT NULL,
-  boot INTEGER NOT NULL,
-  monotonic_s REAL NOT NULL,
-  kind INTEGER NOT NULL,
-  tank INTEGER NOT NULL,
-  body TEXT NOT NULL
-);
-CREATE INDEX record_by_time ON record (tank, time_ms);
-CREATE INDEX record_by_kind ON record (kind, tank);
-CREATE TABLE inbox (id INTEGER PRIMARY KEY AUTOINCREMENT, body TEXT NOT NULL, stamp TEXT NOT NULL);
-CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) WITHOUT ROWID;
-CREATE TABLE snapshot (
-  tank TEXT NOT NULL, seq INTEGER NOT NULL, state BLOB NOT NULL, PRIMARY KEY (tank, seq)
-);
-CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-"""
 
 
 def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
@@ -128,7 +106,7 @@ def _create(connection: sqlite3.Connection, path: Path) -> None:
         if connection.execute("PRAGMA user_version").fetchone()[0] == 0:  # nobody was faster
             if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
                 raise JournalError(f"{path} is a database of something else; choose another path")
-            for statement in _TABLES.split(";\n"):
+            for statement in TABLES.split(";\n"):
                 connection.execute(statement)
             connection.execute(f"PRAGMA user_version={VERSION}")
         connection.execute("COMMIT")

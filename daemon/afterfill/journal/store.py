@@ -10,41 +10,32 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
-from afterfill.journal.codec import body_of, compact, record_of
+from afterfill.journal.block import Row
+from afterfill.journal.blocks import Blocks, View
+from afterfill.journal.codec import check_finite, compact
+from afterfill.journal.contents import Contents
+from afterfill.journal.entry import Entry
 from afterfill.journal.migration import copy_whole
 from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
+from afterfill.journal.words import Words
 from afterfill.records import Event, Record, Stamp
-from afterfill.wire import KIND_OF, from_wire, to_wire
+from afterfill.wire import from_wire, to_wire
 
-_CHUNK = 1000  # rows read at once: no long read holds back the checkpoint
-_ROW = (
-    "SELECT r.seq, r.time_ms, r.lag_ms, r.synchronised, b.text, r.monotonic_s, k.text, t.text,"
-    " r.body FROM record r JOIN word b ON b.id = r.boot JOIN word k ON k.id = r.kind"
-    " JOIN word t ON t.id = r.tank"
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One record of the journal with its number and its stamp."""
-
-    seq: int
-    stamp: Stamp
-    record: Record
+__all__ = ["Entry", "Journal"]
 
 
 @dataclass
 class _Pending:
-    rows: list[tuple[int, Record, str, Stamp]] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
     taken: list[int] = field(default_factory=list)
     snapshots: dict[str, tuple[int, bytes]] = field(default_factory=dict)
 
@@ -55,11 +46,11 @@ class Journal:
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         """Use `Journal.open`."""
         self.path = path
-        self.undecodable = 0  # rows skipped because a newer version wrote them
         self._db = connection
+        self._contents = Contents(path, connection)
         self._pending = _Pending()
         self._next_seq: int | None = None
-        self._word_ids: dict[str, int] = {}
+        self._committed_seq = 0  # known once there is a next number
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> "Journal":
@@ -78,26 +69,43 @@ class Journal:
         self.close()
 
     def close(self) -> None:
-        """Commit what is pending and let go of the file. Safe twice."""
+        """Commit what is pending, bring all into the one file and let go of it. Safe twice."""
         try:
             self.commit()
+            with suppress(JournalError):  # what stays in the tail is safe there
+                self._settle()
         finally:
-            self._db.close()
+            self.abandon()
 
     def abandon(self) -> None:
-        """Let go of the file as a kill would: what is pending is dropped, nothing is written."""
+        """Let go of the file as a kill would: what is pending is not written. Safe twice."""
         self._pending = _Pending()
+        self._next_seq = None
+        self._contents.close()
         self._db.close()
+
+    @property
+    def undecodable(self) -> int:
+        """How many rows and blocks were skipped because a newer version wrote them."""
+        return self._contents.undecodable
 
     # --- the writer --------------------------------------------------------------------------
 
     def append(self, record: Record, stamp: Stamp) -> int:
         """Add a record to what the next `commit()` writes; returns its number."""
-        body = body_of(record)
-        seq = self._next_seq if self._next_seq is not None else self.last_seq() + 1
+        check_finite(record)
+        if self._next_seq is None:
+            self._committed_seq = self.last_seq()
+        seq = self._next_seq if self._next_seq is not None else self._committed_seq + 1
         self._next_seq = seq + 1
-        self._pending.rows.append((seq, record, body, stamp))
+        self._pending.rows.append(Row(seq, record, stamp))
         return seq
+
+    def shed(self, kinds: tuple[type[Record], ...]) -> int:
+        """Forget the pending records of these types, whose numbers stay empty; how many."""
+        before = len(self._pending.rows)
+        self._pending.rows = [r for r in self._pending.rows if not isinstance(r.record, kinds)]
+        return before - len(self._pending.rows)
 
     def take(self, inbox_id: int, record: Record, stamp: Stamp) -> int:
         """Move a command from the inbox into the journal: both or neither, at `commit()`."""
@@ -118,58 +126,40 @@ class Journal:
         """How many records wait for `commit()`."""
         return len(self._pending.rows)
 
-    def shed(self, kinds: tuple[type[Record], ...]) -> int:
-        """Drop the pending records of these types, since memory is bounded; how many they were."""
-        kept = [row for row in self._pending.rows if not isinstance(row[1], kinds)]
-        dropped = len(self._pending.rows) - len(kept)
-        self._pending.rows = kept
-        return dropped
+    def commit(self, *, flush: bool = True) -> None:
+        """Write what is pending; others see it when this returns, and no kill undoes it.
 
-    def commit(self) -> None:
-        """Write what is pending and return when it is on the disk.
-
-        On JournalError nothing of it was written and all of it is still pending.
+        With `flush` no power cut undoes it either. Without, one may, until the kernel has written
+        it (some 30 s), unless something else than readings, estimates and the like is pending. On
+        JournalError nothing was written and all of it is still pending.
         """
         pending = self._pending
         if not (pending.rows or pending.taken or pending.snapshots):
             return
-        with self._transaction():
-            self._insert(pending.rows)
-            for inbox_id in pending.taken:
-                self._db.execute("DELETE FROM inbox WHERE id = ?", (inbox_id,))
-            for tank, (seq, state) in pending.snapshots.items():
-                self._insert_snapshot(tank, seq, state)
+        if pending.taken or pending.snapshots or not self._to_tail(pending.rows, flush):
+            with self._transaction():
+                self._write(pending)
+        if pending.rows:
+            self._committed_seq = pending.rows[-1].seq
         self._pending = _Pending()
 
-    def _insert(self, rows: list[tuple[int, Record, str, Stamp]]) -> None:
-        values = [self._columns(*row) for row in rows]
-        try:
-            self._db.executemany("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?)", values)
-        except sqlite3.IntegrityError as error:
-            raise JournalError(
-                f"the journal {self.path} is being written by a second afterfill; stop one of them"
-            ) from error
+    def _to_tail(self, rows: list[Row], flush: bool) -> bool:
+        with one_sentence(self.path):
+            return self._contents.to_tail(rows, self._committed_seq, flush=flush)
 
-    def _columns(self, seq: int, record: Record, body: str, stamp: Stamp) -> tuple[Any, ...]:
-        time_ms = round(record.time_s * 1000)
-        return (
-            seq,
-            time_ms,
-            round(stamp.time_s * 1000) - time_ms,
-            int(stamp.synchronised),
-            self._word(stamp.boot_id),
-            stamp.monotonic_s,
-            self._word(KIND_OF[type(record)]),
-            self._word(record.tank),
-            body,
-        )
+    def _write(self, pending: _Pending) -> None:
+        if self._next_seq is not None:
+            self._contents.to_database(pending.rows, self._committed_seq)
+        for inbox_id in pending.taken:
+            self._db.execute("DELETE FROM inbox WHERE id = ?", (inbox_id,))
+        for tank, (seq, state) in pending.snapshots.items():
+            self._insert_snapshot(tank, seq, state)
 
-    def _word(self, text: str) -> int:
-        if text not in self._word_ids:
-            self._db.execute("INSERT OR IGNORE INTO word (text) VALUES (?)", (text,))
-            row = self._db.execute("SELECT id FROM word WHERE text = ?", (text,)).fetchone()
-            self._word_ids[text] = row[0]
-        return self._word_ids[text]
+    def _settle(self) -> None:
+        """Bring the tail into the database, if we are who writes it."""
+        if self._next_seq is not None and self._view().tail:
+            with self._transaction():
+                self._contents.to_database([], self._committed_seq)
 
     def _insert_snapshot(self, tank: str, seq: int, state: bytes) -> None:
         self._db.execute(
@@ -191,7 +181,7 @@ class Journal:
             except BaseException:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
-                self._word_ids.clear()
+                self._contents.forget()
                 raise
 
     # --- the inbox ---------------------------------------------------------------------------
@@ -227,7 +217,11 @@ class Journal:
 
     def last_seq(self) -> int:
         """The number of the newest committed record, 0 when there was none."""
-        return int(self._one("SELECT seq FROM sqlite_sequence WHERE name = 'record'") or 0)
+        return self._view().last_seq
+
+    def _view(self) -> View:
+        with one_sentence(self.path):
+            return self._contents.view()
 
     def entries(
         self,
@@ -239,19 +233,8 @@ class Journal:
         limit: int = 1000,
     ) -> list[Entry]:
         """Committed entries with `after` < seq <= `until`, in order, at most `limit`."""
-        where, values = self._filter(kinds, tank)
-        last = until if until is not None else 1 << 62
-        found: list[Entry] = []
-        while len(found) < limit:  # again when rows of newer kinds were skipped
-            rows = self._rows(
-                f"{_ROW} WHERE r.seq > ? AND r.seq <= ?{where} ORDER BY r.seq LIMIT ?",
-                (after, last, *values, limit - len(found)),
-            )
-            if not rows:
-                break
-            after = rows[-1][0]
-            found += self._decoded(rows)
-        return found
+        with one_sentence(self.path):
+            return self._contents.entries(after, until, kinds, tank, limit)
 
     def between(
         self,
@@ -262,54 +245,20 @@ class Journal:
         kinds: Collection[str] | None = None,
     ) -> Iterator[Entry]:
         """Entries whose record's time [s] lies in [from_s, to_s), in order of that time."""
-        where, values = self._filter(kinds, tank)
-        last = (round(from_s * 1000) - 1, 1 << 62)
-        while True:
-            rows = self._rows(
-                f"{_ROW} WHERE (r.time_ms, r.seq) > (?, ?) AND r.time_ms < ?{where}"
-                f" ORDER BY r.time_ms, r.seq LIMIT {_CHUNK}",
-                (*last, round(to_s * 1000), *values),
-            )
-            if not rows:
-                return
-            last = (rows[-1][1], rows[-1][0])
-            yield from self._decoded(rows)
+        with one_sentence(self.path):
+            yield from self._contents.between(tank, round(from_s * 1000), round(to_s * 1000), kinds)
 
     def latest(self, kind: str, tank: str, n: int = 1) -> list[Entry]:
         """The last `n` entries of a kind for a tank, the newest first."""
-        where, values = self._filter(None, tank)
-        rows = self._rows(
-            f"{_ROW} WHERE r.kind = (SELECT id FROM word WHERE text = ?){where}"
-            " ORDER BY r.seq DESC LIMIT ?",
-            (kind, *values, n),
-        )
-        return list(self._decoded(rows))
+        with one_sentence(self.path):
+            return self._contents.latest(kind, tank, n)
 
-    def _filter(self, kinds: Collection[str] | None, tank: str | None) -> tuple[str, list[str]]:
-        where, values = "", []
-        if kinds is not None:
-            marks = ",".join("?" * len(kinds))
-            where += f" AND r.kind IN (SELECT id FROM word WHERE text IN ({marks}))"
-            values += list(kinds)
-        if tank is not None:
-            where += " AND r.tank = (SELECT id FROM word WHERE text = ?)"
-            values.append(tank)
-        return where, values
-
-    def _decoded(self, rows: list[Any]) -> Iterator[Entry]:
-        for seq, time_ms, lag_ms, synchronised, boot, monotonic_s, kind, tank, body in rows:
-            stamp = Stamp((time_ms + lag_ms) / 1000, bool(synchronised), boot, monotonic_s)
-            try:
-                yield Entry(seq, stamp, record_of(kind, tank, time_ms, body))
-            except PayloadError:
-                self.undecodable += 1
-
-    def _rows(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
+    def _fetched(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
         with one_sentence(self.path):
             return self._db.execute(query, values).fetchall()
 
     def _one(self, query: str, *values: object) -> Any:  # noqa: ANN401 - SQL values
-        rows = self._rows(query, values)
+        rows = self._fetched(query, values)
         return rows[0][0] if rows else None
 
     # --- cursors, snapshots, keeping house ---------------------------------------------------
@@ -320,20 +269,22 @@ class Journal:
 
     def move_cursor(self, name: str, seq: int) -> None:
         """Say that all up to `seq` is delivered; never moves back."""
+        # A cursor lost in a power cut costs a few deliveries again, no flush of the card.
         with one_sentence(self.path):
-            # A cursor lost in a power cut costs a few deliveries again, no flush of the card.
             self._db.execute("PRAGMA synchronous=NORMAL")
-            self._db.execute(
-                "INSERT INTO cursor VALUES (?, ?) ON CONFLICT (name)"
-                " DO UPDATE SET seq = max(seq, excluded.seq)",
-                (name, seq),
-            )
-            self._db.execute("PRAGMA synchronous=FULL")
+            try:
+                self._db.execute(
+                    "INSERT INTO cursor VALUES (?, ?) ON CONFLICT (name)"
+                    " DO UPDATE SET seq = max(seq, excluded.seq)",
+                    (name, seq),
+                )
+            finally:
+                self._db.execute("PRAGMA synchronous=FULL")
 
     def snapshot(self, tank: str, *, before: int | None = None) -> tuple[int, bytes] | None:
         """The newest committed snapshot of a tank (of those with a number below `before`)."""
         limit = before if before is not None else 1 << 62
-        rows = self._rows(
+        rows = self._fetched(
             "SELECT seq, state FROM snapshot WHERE tank = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
             (tank, limit),
         )
@@ -351,14 +302,16 @@ class Journal:
 
     def prune(self, now_s: float, keep_days: float, max_mb: float) -> Dropped:
         """Drop what is older than `keep_days` or beyond `max_mb`; see `retention.prune`."""
+        self._settle()
         with one_sentence(self.path):
-            return prune(self._db, now_s, keep_days, max_mb)
+            self._contents.blocks.forget()
+            return prune(self._db, self._contents.blocks, now_s, keep_days, max_mb)
 
     def days_until_lost(self, cursor: str, max_mb: float) -> float | None:
         """Days [d] until the bound on bytes drops what the sink `cursor` has not delivered, if it
         delivers nothing meanwhile; None if nobody can say."""
         with one_sentence(self.path):
-            return days_until_lost(self._db, self.cursor(cursor), max_mb)
+            return days_until_lost(self._db, self._contents.blocks, self.cursor(cursor), max_mb)
 
     def back_up(self, copy: Path) -> None:
         """Write all that is committed into the new file `copy`, whoever writes meanwhile.
@@ -368,8 +321,9 @@ class Journal:
         if copy.exists():
             raise JournalError(f"{copy} exists already; choose another name for the backup")
         try:
+            view = self._view()  # before the copy: what leaves the tail meanwhile is in the copy
             with one_sentence(copy):
-                copy_whole(self._db, copy)
+                copy_whole(self._db, copy, lambda target: _add_tail(target, view))
         except OSError as error:
             raise JournalError(f"the backup {copy} cannot be written: {error.strerror}") from error
 
@@ -377,6 +331,15 @@ class Journal:
         """Bytes that the journal's files take on the disk."""
         files = [self.path, Path(f"{self.path}-wal")]
         return sum(file.stat().st_size for file in files if file.exists())
+
+
+def _add_tail(copy: sqlite3.Connection, view: View) -> None:
+    """What was in the tail into the copy of the database, unless it was there by then."""
+    blocks = Blocks(copy, Words(copy))
+    if blocks.readable():
+        last = blocks.last_seq()
+        blocks.add([block for block in view.tail if block.last_seq > last])
+        copy.commit()
 
 
 def _whole(state: bytes) -> bytes:

@@ -1,0 +1,337 @@
+"""What comes all the time: blocks, in the tables `block` and `span` and in the tail.
+
+A row per reading would cost an SD card 330 bytes, since each commit writes the last page of every
+table and index again. So a block has no index but its number; each 64 commits one row of `span`
+for each tank tells which times and kinds its blocks hold, and finds them as an index would.
+Blocks of one commit may interleave in their numbers (several tanks), those of two never do.
+"""
+
+import json
+import sqlite3
+from bisect import bisect_left
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from heapq import heapify, heappop, heappush
+from itertools import groupby
+from typing import Any, NamedTuple
+
+from afterfill.errors import PayloadError
+from afterfill.journal.block import ALL_BITS, Block, Row, bits_of, blob_of, kinds_in
+from afterfill.journal.codec import compact
+from afterfill.journal.words import Words
+
+_MOST_ROWS = 1000  # of one block: pruning drops whole blocks, and a reader unpacks whole ones
+_SPAN_COMMITS = 64  # about an hour
+_LAST = 1 << 62
+_SPAN, _BLOCK, _ROW = range(3)
+
+Found = tuple[int, Block, int]  # number, block, index in it
+
+
+class Packed(NamedTuple):
+    """A row of the table `block`: its numbers, its tank, and what can be asked of it unopened."""
+
+    last_seq: int
+    first_seq: int
+    commit_last: int
+    tank: int
+    rows: int
+    from_ms: int
+    to_ms: int
+    accepted_ms: int | None  # the latest, of those by a synchronised clock
+    kinds: int
+    body: bytes
+
+
+class View(NamedTuple):
+    """What is committed at one moment: the database up to `stored`, then the tail's blocks."""
+
+    stored: int
+    tail: Sequence[Packed]
+
+    @property
+    def last_seq(self) -> int:
+        """The newest number."""
+        return self.tail[-1].commit_last if self.tail else self.stored
+
+
+def frame_of(blocks: Sequence[Packed]) -> bytes:
+    """The blocks of one commit as a frame of the tail."""
+    columns = [[*block[:-1], len(block.body)] for block in blocks]
+    return b"\n".join([compact(columns).encode(), b"".join(block.body for block in blocks)])
+
+
+def blocks_of(frame: bytes) -> list[Packed]:
+    """The blocks of a frame that `frame_of` made."""
+    head, bodies = frame.split(b"\n", 1)
+    found, begin = [], 0
+    for *columns, size in json.loads(head):
+        found.append(Packed._make([*columns, bodies[begin : begin + size]]))
+        begin += size
+    return found
+
+
+class _Group(NamedTuple):
+    """What one commit left, as far as it was asked for: all numbers in (after, last]."""
+
+    asked: tuple[str | None, frozenset[str] | None]
+    after: int
+    last: int
+    rows: list[Found]
+
+
+class Blocks:
+    """The tables through one connection. Raises sqlite3.Error."""
+
+    def __init__(self, db: sqlite3.Connection, words: Words) -> None:
+        self.undecodable = 0  # blocks skipped because a newer version wrote them
+        self._db, self._words = db, words
+        self._commits: int | None = None  # since the last spans
+        self._there = False
+        self._group: _Group | None = None  # the last one read: sinks read it piece by piece
+
+    def packed(self, rows: Iterable[Row], commit_last: int) -> list[Packed]:
+        """The rows of one commit, whose last number is `commit_last`, as blocks."""
+        by_tank: dict[str, list[Row]] = {}
+        for row in rows:
+            by_tank.setdefault(row.record.tank, []).append(row)
+        found = [
+            _packed(tank, ours[start : start + _MOST_ROWS], commit_last, self._words)
+            for tank, ours in by_tank.items()
+            for start in range(0, len(ours), _MOST_ROWS)
+        ]
+        return sorted(found)
+
+    def add(self, blocks: Sequence[Packed]) -> None:
+        """Insert the blocks of one commit or several; in a transaction."""
+        if not blocks:
+            return
+        self._db.executemany("INSERT INTO block VALUES (?,?,?,?,?,?,?,?,?,?)", blocks)
+        self._cut(len({block.commit_last for block in blocks}))
+
+    def forget(self) -> None:
+        """A transaction was rolled back, or blocks were dropped: remember nothing."""
+        self._commits = self._group = None
+
+    def last_seq(self) -> int:
+        """The last number of the newest block in the database, 0 when there is none."""
+        return int(self._one("SELECT max(last_seq) FROM block") or 0) if self.readable() else 0
+
+    # --- writing -----------------------------------------------------------------------------
+
+    def _cut(self, commits: int) -> None:
+        """Tell in `span` of what came since the last time, when it is enough."""
+        cut = self._span_end(_LAST)
+        if self._commits is None:
+            query = "SELECT count(DISTINCT commit_last) FROM block WHERE last_seq > ?"
+            self._commits = int(self._one(query, cut)) - commits
+        self._commits += commits
+        if self._commits < _SPAN_COMMITS:
+            return
+        blocks = self._db.execute(
+            "SELECT tank, last_seq, first_seq, from_ms, to_ms, kinds FROM block"
+            " WHERE last_seq > ? ORDER BY tank",
+            (cut,),
+        ).fetchall()
+        spans = [_span(tank, list(ours)) for tank, ours in groupby(blocks, lambda row: row[0])]
+        self._db.executemany("INSERT INTO span VALUES (?,?,?,?,?,?)", spans)
+        self._commits = 0
+
+    def _span_end(self, stored: int) -> int:
+        return int(self._one("SELECT max(last_seq) FROM span WHERE last_seq <= ?", stored) or 0)
+
+    # --- reading -----------------------------------------------------------------------------
+
+    def after(
+        self,
+        view: View,
+        after: int,
+        last: int,
+        kinds: Collection[str] | None,
+        tank: str | None,
+    ) -> Iterator[Found]:
+        """What has `after` < number <= `last`, in order."""
+        if not self._may_hold(kinds):
+            return
+        asked = tank, None if kinds is None else frozenset(kinds)
+        while after < last and (group := self._group_after(view, after, asked)) is not None:
+            for found in group.rows[bisect_left(group.rows, (after + 1,)) :]:
+                if found[0] > last:
+                    return
+                yield found
+            after = group.last
+
+    def _group_after(
+        self, view: View, after: int, asked: tuple[str | None, frozenset[str] | None]
+    ) -> _Group | None:
+        kept = self._group
+        if kept is not None and kept.asked == asked and kept.after <= after < kept.last:
+            return kept
+        tank, kinds = asked
+        found = self._stored_after(view, after, kinds, tank)
+        found = found or self._in_tail([b for b in view.tail if b.last_seq > after], kinds, tank)
+        if not found:
+            return None
+        last = found[0].commit_last
+        blocks = self._opened([block for block in found if block.commit_last == last])
+        rows = [(b.seqs[i], b, i) for b in blocks for i in b.indices(kinds)]
+        rows.sort(key=lambda row: row[0])
+        self._group = _Group(asked, after, last, rows)
+        return self._group
+
+    def _stored_after(
+        self, view: View, after: int, kinds: Collection[str] | None, tank: str | None
+    ) -> list[Packed]:
+        where, values = self._filter(kinds, tank)
+        query = f"SELECT commit_last FROM block WHERE last_seq > ? AND last_seq <= ?{where}"
+        first = self._one(f"{query} ORDER BY last_seq LIMIT 1", after, view.stored, *values)
+        if first is None:
+            return []
+        bounds = f"last_seq > ? AND last_seq <= ?{where}"
+        return self._select(f"{bounds} ORDER BY last_seq", after, first, *values)
+
+    def between(
+        self, view: View, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
+    ) -> Iterator[tuple[int, int, Block, int]]:
+        """(time, number, block, index) of times [ms] in [from_ms, to_ms), in that order.
+
+        A span is opened when its first time is reached, and so is a block: little is held.
+        """
+        if not self._may_hold(kinds):
+            return
+        where, values = self._filter(kinds, tank)
+        where = f" AND to_ms >= ? AND from_ms < ?{where}"
+        bounds = (from_ms, to_ms, *values)
+        cut = self._span_end(view.stored)
+        spans = f"SELECT from_ms, last_seq, first_seq FROM span WHERE last_seq <= ?{where}"
+        heap: list[tuple[Any, ...]] = [
+            (begin, _SPAN, last, first) for begin, last, first in self._all(spans, cut, *bounds)
+        ]
+        heap.append((-_LAST, _SPAN, view.stored, cut + 1))  # the blocks since
+        heap += [(b.from_ms, _BLOCK, b.last_seq, b) for b in self._in_tail(view.tail, kinds, tank)]
+        heapify(heap)
+        numbers = f"SELECT from_ms, last_seq FROM block WHERE last_seq BETWEEN ? AND ?{where}"
+        while heap:
+            time_ms, what, number, *rest = heappop(heap)
+            if what == _SPAN:
+                for begin, last in self._all(numbers, rest[0], number, *bounds):
+                    heappush(heap, (begin, _BLOCK, last, None))
+            elif what == _BLOCK:
+                for found in self._rows_between(number, rest[0], from_ms, to_ms, kinds):
+                    heappush(heap, found)
+            else:
+                yield time_ms, number, rest[0], rest[1]
+
+    def _rows_between(
+        self,
+        number: int,
+        packed: Packed | None,
+        from_ms: int,
+        to_ms: int,
+        kinds: Collection[str] | None,
+    ) -> Iterator[tuple[Any, ...]]:
+        for block in self._opened(self._numbered(number) if packed is None else [packed]):
+            for index in block.indices(kinds):
+                if from_ms <= block.times_ms[index] < to_ms:
+                    yield block.times_ms[index], _ROW, block.seqs[index], block, index
+
+    def newest(self, view: View, kind: str, tank: str) -> Iterator[Found]:
+        """What a tank has of a kind, the newest first."""
+        if not self._may_hold([kind]):
+            return
+        for packed in self._newest(view, kind, tank):
+            for block in self._opened([packed]):
+                for index in reversed(block.indices([kind])):
+                    yield block.seqs[index], block, index
+
+    def _newest(self, view: View, kind: str, tank: str) -> Iterator[Packed]:
+        yield from reversed(self._in_tail(view.tail, [kind], tank))
+        where, values = self._filter([kind], tank)
+        cut = self._span_end(view.stored)
+        spans = f"SELECT first_seq, last_seq FROM span WHERE last_seq <= ?{where}"
+        ranges = self._all(f"{spans} ORDER BY last_seq DESC", cut, *values)
+        for first, last in [(cut + 1, view.stored), *ranges]:
+            numbers = f"SELECT last_seq FROM block WHERE last_seq BETWEEN ? AND ?{where}"
+            for (number,) in self._all(f"{numbers} ORDER BY last_seq DESC", first, last, *values):
+                yield from self._numbered(number)
+
+    def at(self, last_seq: int) -> Block | None:
+        """The stored block with this last number; None when there is none that can be read."""
+        return next(iter(self._opened(self._numbered(last_seq))), None)
+
+    def _numbered(self, last_seq: int) -> list[Packed]:
+        return self._select("last_seq = ?", last_seq)
+
+    def _select(self, where: str, *values: object) -> list[Packed]:
+        return [Packed(*row) for row in self._all(f"SELECT * FROM block WHERE {where}", *values)]
+
+    def _in_tail(
+        self, tail: Sequence[Packed], kinds: Collection[str] | None, tank: str | None
+    ) -> list[Packed]:
+        bits = ALL_BITS if kinds is None else bits_of(kinds)
+        wanted = [block for block in tail if block.kinds & bits]
+        return [b for b in wanted if tank is None or self._words.text(b.tank) == tank]
+
+    def _opened(self, packed: Iterable[Packed]) -> list[Block]:
+        found = []
+        for block in packed:
+            try:
+                found.append(Block(self._words.text(block.tank), block.body, self._words.text))
+            except PayloadError:
+                self.undecodable += 1
+        return found
+
+    def _may_hold(self, kinds: Collection[str] | None) -> bool:
+        return (kinds is None or bits_of(kinds) != 0) and self.readable()
+
+    def readable(self) -> bool:
+        """Whether the tables are there: a journal of an older form may be read before it is
+        brought up."""
+        if not self._there:
+            self._there = self._one("PRAGMA user_version") >= 3
+        return self._there
+
+    def _filter(self, kinds: Collection[str] | None, tank: str | None) -> tuple[str, list[object]]:
+        bits = ALL_BITS if kinds is None else bits_of(kinds)
+        where, values = ("", []) if kinds is None else (" AND kinds & ?", [bits])
+        if tank is not None:
+            where += " AND tank = (SELECT id FROM word WHERE text = ?)"
+        return where, [*values, *([] if tank is None else [tank])]
+
+    def _all(self, query: str, *values: object) -> list[Any]:
+        return self._db.execute(query, values).fetchall()
+
+    def _one(self, query: str, *values: object) -> Any:  # noqa: ANN401 - SQL values
+        row = self._db.execute(query, values).fetchone()
+        return None if row is None else row[0]
+
+
+def _packed(tank: str, rows: Sequence[Row], commit_last: int, words: Words) -> Packed:
+    times = [row.time_ms for row in rows]
+    known = [round(r.stamp.time_s * 1000) for r in rows if r.stamp.synchronised]
+    return Packed(
+        rows[-1].seq,
+        rows[0].seq,
+        commit_last,
+        words.number(tank),
+        len(rows),
+        min(times),
+        max(times),
+        max(known, default=None),
+        kinds_in(rows),
+        blob_of(rows, words.number),
+    )
+
+
+def _span(tank: int, blocks: Sequence[Any]) -> tuple[int, ...]:
+    """One row for the blocks (tank, last, first, from, to, kinds) of a tank."""
+    kinds = 0
+    for block in blocks:
+        kinds |= block[5]
+    return (
+        max(block[1] for block in blocks),
+        min(block[2] for block in blocks),
+        tank,
+        min(block[3] for block in blocks),
+        max(block[4] for block in blocks),
+        kinds,
+    )

@@ -1,0 +1,131 @@
+"""The table `record`: what is rare, and so has a row and index entries of its own.
+
+Journals of form 2 and before kept everything here; such rows are read as ever.
+"""
+
+import json
+import sqlite3
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any
+
+from afterfill.errors import PayloadError
+from afterfill.journal.block import Row
+from afterfill.journal.codec import body_of, compact, record_of
+from afterfill.journal.entry import Entry
+from afterfill.journal.words import Words
+from afterfill.records import Stamp
+from afterfill.wire import KIND_OF
+
+_CHUNK = 1000  # rows read at once: no long read holds back the checkpoint
+_LAST = 1 << 62
+_ROW = (
+    "SELECT r.seq, r.time_ms, r.lag_ms, r.synchronised, b.text, r.monotonic_s, k.text, t.text,"
+    " r.body FROM record r JOIN word b ON b.id = r.boot JOIN word k ON k.id = r.kind"
+    " JOIN word t ON t.id = r.tank"
+)
+
+
+class Chunk:
+    """Rows as SQLite gave them."""
+
+    def __init__(self, rows: Sequence[Any]) -> None:
+        self._rows = rows
+
+    def entry(self, index: int) -> Entry:
+        """Row `index`. Raises PayloadError when this version does not know its form."""
+        seq, time_ms, lag_ms, synchronised, boot, monotonic_s, kind, tank, text = self._rows[index]
+        stamp = Stamp((time_ms + lag_ms) / 1000, bool(synchronised), boot, monotonic_s)
+        try:
+            body = json.loads(text)
+        except ValueError as error:
+            raise PayloadError(f"a '{kind}' row of another version: {error}") from error
+        return Entry(seq, stamp, record_of(kind, tank, time_ms, body))
+
+
+class Rows:
+    """The table through one connection. Raises sqlite3.Error."""
+
+    def __init__(self, db: sqlite3.Connection, words: Words) -> None:
+        self._db, self._words = db, words
+
+    def add(self, rows: Sequence[Row]) -> None:
+        """Insert `rows`; within a transaction."""
+        values = [self._columns(row) for row in rows]
+        self._db.executemany("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?)", values)
+
+    def after(
+        self, after: int, last: int, kinds: Collection[str] | None, tank: str | None, limit: int
+    ) -> Iterator[tuple[int, Chunk, int]]:
+        """(number, source, index) of what has `after` < number <= `last`, in order."""
+        where, values = _filter(kinds, tank)
+        while True:
+            rows = self._db.execute(
+                f"{_ROW} WHERE r.seq > ? AND r.seq <= ?{where} ORDER BY r.seq LIMIT ?",
+                (after, last, *values, min(limit, _CHUNK)),
+            ).fetchall()
+            if not rows:
+                return
+            chunk, after = Chunk(rows), rows[-1][0]
+            yield from ((row[0], chunk, index) for index, row in enumerate(rows))
+
+    def between(
+        self, last_seq: int, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
+    ) -> Iterator[tuple[int, int, Chunk, int]]:
+        """(time, number, source, index) of times [ms] in [from_ms, to_ms), in that order, with
+        numbers up to `last_seq`."""
+        where, values = _filter(kinds, tank)
+        last = (from_ms - 1, _LAST)
+        while True:
+            rows = self._db.execute(
+                f"{_ROW} WHERE (r.time_ms, r.seq) > (?, ?) AND r.time_ms < ? AND r.seq <= ?{where}"
+                f" ORDER BY r.time_ms, r.seq LIMIT {_CHUNK}",
+                (*last, to_ms, last_seq, *values),
+            ).fetchall()
+            if not rows:
+                return
+            chunk, last = Chunk(rows), (rows[-1][1], rows[-1][0])
+            yield from ((row[1], row[0], chunk, index) for index, row in enumerate(rows))
+
+    def newest(
+        self, last_seq: int, kind: str, tank: str, n: int
+    ) -> Iterator[tuple[int, Chunk, int]]:
+        """(number, source, index) of a kind up to number `last_seq`, the newest first; `n` are
+        likely to be wanted."""
+        where, values = _filter(None, tank)
+        before = last_seq + 1
+        while True:
+            rows = self._db.execute(
+                f"{_ROW} WHERE r.kind = (SELECT id FROM word WHERE text = ?) AND r.seq < ?{where}"
+                " ORDER BY r.seq DESC LIMIT ?",
+                (kind, before, *values, min(n, _CHUNK)),
+            ).fetchall()
+            if not rows:
+                return
+            chunk, before = Chunk(rows), rows[-1][0]
+            yield from ((row[0], chunk, index) for index, row in enumerate(rows))
+
+    def _columns(self, row: Row) -> tuple[Any, ...]:
+        stamp = row.stamp
+        return (
+            row.seq,
+            row.time_ms,
+            round(stamp.time_s * 1000) - row.time_ms,
+            int(stamp.synchronised),
+            self._words.number(stamp.boot_id),
+            stamp.monotonic_s,
+            self._words.number(KIND_OF[type(row.record)]),
+            self._words.number(row.record.tank),
+            compact(body_of(row.record)),
+        )
+
+
+def _filter(kinds: Collection[str] | None, tank: str | None) -> tuple[str, list[str]]:
+    where, values = "", []
+    if kinds is not None:
+        marks = ",".join("?" * len(kinds))
+        where += f" AND r.kind IN (SELECT id FROM word WHERE text IN ({marks}))"
+        values += list(kinds)
+    if tank is not None:
+        where += " AND r.tank = (SELECT id FROM word WHERE text = ?)"
+        values.append(tank)
+    return where, values
