@@ -1,4 +1,3 @@
-import itertools
 import threading
 import time
 
@@ -32,25 +31,53 @@ def _until(event: threading.Event) -> None:
 def test_a_thread_that_does_not_end_is_named_and_not_waited_for() -> None:
     stop, free = threading.Event(), threading.Event()
     good = Worker("good", lambda: _until(stop))
-    stuck = Worker("stuck", lambda: _until(free))
-    stop.set()
+
+    def stuck_body() -> None:
+        stop.set()
+        free.wait()
+
+    stuck = Worker("stuck", stuck_body)
     began_s = time.monotonic()
     assert supervise([good, stuck], stop, 0.3) == ["stuck"]
     assert time.monotonic() - began_s < 2.0
     free.set()
 
 
+class Impatient(threading.Event):
+    """Never waits, remembers how long it should have, and is set after `times`."""
+
+    def __init__(self, times: int) -> None:
+        super().__init__()
+        self.pauses_s: list[float] = []
+        self._times = times
+
+    def wait(self, timeout: float | None = None) -> bool:
+        self.pauses_s.append(timeout or 0.0)
+        if len(self.pauses_s) >= self._times:
+            self.set()
+        return self.is_set()
+
+
 def test_a_thread_that_keeps_dying_is_tried_ever_more_seldom() -> None:
     births: list[int] = []
-    lives: list[float] = []
-    worker = Worker("w", lambda: births.append(1))
-    now_s = time.monotonic()
-    for _ in range(400):  # a quarter of a second each
-        now_s += 0.25
-        worker.look_after(now_s)
-        assert worker.join(time.monotonic() + 2.0)
-        if len(lives) < len(births):
-            lives.append(now_s)
-    pauses = [later - earlier for earlier, later in itertools.pairwise(lives)]
-    assert pauses == sorted(pauses)
-    assert pauses[-1] > 10.0 * pauses[0]
+    worker, stop = Worker("w", lambda: births.append(1)), Impatient(10)
+    worker.live(stop)
+    assert len(births) == 10
+    assert stop.pauses_s == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0, 60.0, 60.0]
+
+
+def test_it_goes_on_in_the_same_thread_for_a_new_one_may_not_be_had() -> None:
+    stop, threads = Impatient(3), set[int]()
+    worker = Worker("w", lambda: threads.add(threading.get_ident()))
+    worker.start(stop)
+    assert worker.join(time.monotonic() + 5.0)
+    assert len(threads) == 1
+
+
+def test_it_counts_as_up_only_while_its_body_runs() -> None:
+    stop, seen = Impatient(1), list[bool]()
+    worker = Worker("w", lambda: seen.append(worker.is_alive()))
+    worker.start(stop)
+    assert worker.join(time.monotonic() + 5.0)
+    assert seen == [True]
+    assert not worker.is_alive()

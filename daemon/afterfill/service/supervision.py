@@ -1,4 +1,8 @@
-"""Threads that are started again when they die, and said to have died."""
+"""Threads whose work is begun again when it fails, and said to have failed.
+
+The same thread goes on: where memory is short, a new one may not be had, and Python's
+`Thread.start` then waits for ever (seen with 3.11).
+"""
 
 import logging
 import threading
@@ -9,6 +13,7 @@ from dataclasses import dataclass, field
 _log = logging.getLogger(__name__)
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
 _STEADY_S = 300.0  # running so long again, a thread's past is forgiven
+_LOOK_EVERY_S = 0.5
 
 
 @dataclass
@@ -20,54 +25,61 @@ class Worker:
     deaths: int = 0
     last_error: str = ""
     _thread: threading.Thread | None = field(default=None, repr=False)
-    _pause_s: float = _FIRST_PAUSE_S
-    _started_s: float = 0.0
-    _again_s: float | None = None
+    _at_work: bool = False
 
     def is_alive(self) -> bool:
-        """Whether it runs now."""
+        """Whether the body runs now, not only waits to be run again."""
+        return self._at_work and self.has_thread()
+
+    def has_thread(self) -> bool:
+        """Whether its thread is there."""
         return self._thread is not None and self._thread.is_alive()
 
-    def start(self) -> None:
-        """Run the body in a new thread."""
-        self._started_s, self._again_s = time.monotonic(), None
-        self._thread = threading.Thread(target=self._guarded, name=self.name, daemon=True)
+    def start(self, stop: threading.Event) -> None:
+        """Run the body in a thread, again and again until `stop` is set."""
+        self._thread = threading.Thread(target=self.live, args=(stop,), name=self.name, daemon=True)
         self._thread.start()
 
     def join(self, until_s: float) -> bool:
         """Wait until the monotonic time `until_s`; True when the thread has ended."""
         if self._thread is not None:
             self._thread.join(max(until_s - time.monotonic(), 0.0))
-        return not self.is_alive()
+        return not self.has_thread()
 
-    def look_after(self, now_s: float) -> None:
-        """Start again what has died, after a pause that grows while it keeps dying."""
-        if self.is_alive():
-            if now_s - self._started_s > _STEADY_S:
-                self._pause_s = _FIRST_PAUSE_S
-            return
-        if self._again_s is None:
-            self._again_s = now_s + self._pause_s
-            self._pause_s = min(2.0 * self._pause_s, _LONGEST_PAUSE_S)
-        elif now_s >= self._again_s:
+    def live(self, stop: threading.Event) -> None:
+        """Run the body until `stop` is set, after a failure with a pause that grows while it keeps
+        failing."""
+        pause_s = _FIRST_PAUSE_S
+        while not stop.is_set():
+            began_s = time.monotonic()
+            self._guarded()
+            if time.monotonic() - began_s > _STEADY_S:
+                pause_s = _FIRST_PAUSE_S
+            if stop.wait(pause_s):
+                return
+            pause_s = min(2.0 * pause_s, _LONGEST_PAUSE_S)
             _log.warning("thread '%s' is started again", self.name)
-            self.start()
 
     def _guarded(self) -> None:
+        self._at_work = True
         try:
             self.body()
         except Exception as error:  # noqa: BLE001 - whatever it was, the others go on
             self.deaths += 1
             self.last_error = str(error) or type(error).__name__
             _log.exception("thread '%s' died", self.name)
+        finally:
+            self._at_work = False
 
 
 def supervise(workers: list[Worker], stop: threading.Event, stop_within_s: float) -> list[str]:
     """Run the workers until `stop` is set; returns the names of those that did not end in time."""
     for worker in workers:
-        worker.start()
-    while not stop.wait(0.5):
+        worker.start(stop)
+    while not stop.wait(_LOOK_EVERY_S):
         for worker in workers:
-            worker.look_after(time.monotonic())
+            if not worker.has_thread():  # it fell out of its own safety net
+                worker.deaths += 1
+                worker.start(stop)
     until_s = time.monotonic() + stop_within_s
     return [worker.name for worker in workers if not worker.join(until_s)]
