@@ -30,11 +30,11 @@ class Disk:
         self.refused = 0
         real = Journal.commit
 
-        def commit(journal: Journal) -> None:
+        def commit(journal: Journal, *, flush: bool = True) -> None:
             if self.full and journal.uncommitted:
                 self.refused += 1
                 raise JournalError(FULL) from sqlite3.OperationalError("disk is full")
-            real(journal)
+            real(journal, flush=flush)
 
         monkeypatch.setattr(Journal, "commit", commit)
 
@@ -196,7 +196,7 @@ def test_one_failure_is_no_outage_yet_and_two_are() -> None:
     assert outage.detail == f"for 60 s nothing could be recorded: {FULL}"
 
 
-def malformed(_: Journal) -> None:
+def malformed(_: Journal, *, flush: bool = True) -> None:
     raise JournalDamaged("the journal j.db is damaged (database disk image is malformed)")
 
 

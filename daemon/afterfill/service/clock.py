@@ -23,8 +23,8 @@ class SystemClock:
         return Stamp(now_s, is_synchronised(), self._boot_id, self.monotonic_s())
 
     def monotonic_s(self) -> float:
-        """Seconds since some time in the past, never jumping."""
-        return round(time.monotonic(), 6)
+        """Seconds since some time in the past, never jumping, on a grid of one millisecond."""
+        return round(time.monotonic(), 3)
 
     def wait(self, seconds: float) -> None:
         """Sleep, or return at once when the service is stopping."""

@@ -37,6 +37,7 @@ from afterfill.records import (
 from afterfill.service.damage_told import note_told
 from afterfill.service.outage import Outage
 from afterfill.service.restore import restored
+from afterfill.service.rhythm import Rhythm, snapshot_every_s
 from afterfill.service.timeline import Timeline
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup, tank_setup
@@ -44,7 +45,6 @@ from afterfill.tank_snapshot import to_bytes
 
 _log = logging.getLogger(__name__)
 _MATTERS = (RefillSeen, Verdict, AlarmChange)
-_SNAPSHOT_EVERY_S = 900.0
 _WATCH_SNAPSHOT_EVERY_S = 3600.0  # 85 kB instead of 5: spares the card, costs seconds at a restart
 _BULK = (Reading, Tick, Estimate, Forecast, Health)  # dropped first when memory runs out
 _MOST_WAITING = 50_000  # records, some 40 MB: hours of three probes at 1 Hz, days at 10 s
@@ -58,14 +58,14 @@ class Recorder:
 
     def __init__(self, config: Config, journal_path: Path) -> None:
         self._journal = Journal.open(journal_path)
-        self._commit_every_s = config.journal.commit_every_s
+        self._rhythm = Rhythm(config.journal.commit_every_s)
+        self._snapshot_every_s = snapshot_every_s(len(config.tank))
         self._setups: dict[str, TankSetup] = {t: tank_setup(config, t) for t in config.tank}
         self._states: dict[str, TankState] = {}
         self._timelines: dict[str, Timeline] = {}
         self._told_s: dict[str, float] = {}
         self._machine: dict[MachineCondition, bool | None] = {}
         self._outage = Outage()
-        self._pending_since_s: float | None = None
         self._snapshot_s: dict[str, float] = {}
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
@@ -148,14 +148,14 @@ class Recorder:
         """Keep how probes and sinks are doing."""
         for record in records:
             self._journal.append(record, stamp)
-            self._note_pending(stamp)
+            self._rhythm.pending(stamp)
 
     def _accepted(self, tank: str, inputs: Sequence[Input], stamp: Stamp) -> list[Output]:
         self._told_s[tank] = stamp.monotonic_s
         found: list[Output] = []
         for record in inputs:
             found += self._folded(tank, record, stamp)
-        self._note_pending(stamp)
+        self._rhythm.pending(stamp)
         if any(isinstance(output, _MATTERS) for output in found):
             self._commit(stamp)
         return found
@@ -195,9 +195,11 @@ class Recorder:
         if self._journal.uncommitted > _MOST_WAITING:
             self._shed(stamp)
         self._snapshot([t for t in self._states if self._snapshot_due(t, stamp)], stamp)
-        since_s = self._pending_since_s
-        if since_s is not None and stamp.monotonic_s - since_s >= self._commit_every_s:
+        watched = any(state.belief.watch is not None for state in self._states.values())
+        if self._rhythm.flush_due(stamp):
             self._commit(stamp)
+        elif self._rhythm.commit_due(stamp, watched=watched):
+            self._commit(stamp, flush=False)
 
     def disk(self, stamp: Stamp) -> MachineState:
         """Whether the disk refuses what is to be recorded."""
@@ -223,28 +225,24 @@ class Recorder:
         """Let go of the journal as a kill would: what is not committed is not written."""
         self._journal.abandon()
 
-    def _note_pending(self, stamp: Stamp) -> None:
-        if self._pending_since_s is None:
-            self._pending_since_s = stamp.monotonic_s
-
-    def _commit(self, stamp: Stamp) -> None:
+    def _commit(self, stamp: Stamp, *, flush: bool = True) -> None:
         if self._outage.may_try(stamp):
-            self._write(stamp)
+            self._write(stamp, flush=flush)
         else:
-            self._note_pending(stamp)
+            self._rhythm.pending(stamp)
 
-    def _write(self, stamp: Stamp) -> None:
+    def _write(self, stamp: Stamp, *, flush: bool = True) -> None:
         """Write what is pending. What the disk refuses stays pending."""
         try:
-            self._journal.commit()
+            self._journal.commit(flush=flush)
             if self._outage.since is not None:
                 self._journal.inbox(1)  # with nothing to write, that it can be read is the proof
         except JournalError as error:
             self._failed(error, stamp)
-            self._note_pending(stamp)
+            self._rhythm.pending(stamp)
         else:
             self._outage.worked(stamp)
-            self._pending_since_s = None
+            self._rhythm.committed(flush=flush)
 
     def _failed(self, error: JournalError, stamp: Stamp) -> None:
         """Raises `error` again unless the disk may take the same another time. SQLite takes one
@@ -274,7 +272,7 @@ class Recorder:
 
     def _snapshot_due(self, tank: str, stamp: Stamp) -> bool:
         watched = self._states[tank].belief.watch is not None
-        every_s = _WATCH_SNAPSHOT_EVERY_S if watched else _SNAPSHOT_EVERY_S
+        every_s = _WATCH_SNAPSHOT_EVERY_S if watched else self._snapshot_every_s
         since_s = self._snapshot_s.setdefault(tank, stamp.monotonic_s)
         return stamp.monotonic_s - since_s >= every_s
 
