@@ -89,7 +89,7 @@ class SerialPort:
             yield self._serial
         except _LOST as error:
             raise DeviceUnavailable(
-                f"port {self._device} was lost: plug the probe in again ({error})"
+                f"port {self._device} was lost: plug the probe in again{_or_else(error)} ({error})"
             ) from error
 
 
@@ -97,6 +97,11 @@ def _readable(fileno: int, until_s: float) -> bool:
     poll = select.poll()
     poll.register(fileno, select.POLLIN)
     return bool(poll.poll(max(0.0, until_s - time.monotonic()) * 1000))
+
+
+def _or_else(error: Exception) -> str:
+    """Bytes were there and were gone: no cable does that, a second reader does."""
+    return ", or stop the other program that reads it" if "multiple access" in str(error) else ""
 
 
 def _how_to_mend(error: Exception) -> str:
