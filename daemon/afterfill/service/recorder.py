@@ -250,7 +250,7 @@ class Recorder:
         if isinstance(error, JournalDamaged):
             if self._outage.failures >= _DAMAGE_BELIEVED or is_damaged(self._journal.path):
                 raise error
-        elif not isinstance(error.__cause__, sqlite3.OperationalError):
+        elif not isinstance(error.__cause__, sqlite3.OperationalError | OSError):
             raise error
         self._outage.failed(str(error), stamp)
 
