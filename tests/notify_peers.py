@@ -185,7 +185,15 @@ class WebService:
 @contextlib.contextmanager
 def hanging_server() -> Iterator[int]:
     """A port that accepts connections and never answers."""
+    with hanging_on(0) as port:
+        yield port
+
+
+@contextlib.contextmanager
+def hanging_on(port: int) -> Iterator[int]:
+    """The same on this port (0: any), so that a real service can take its place later."""
     with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(("127.0.0.1", port))
         listener.listen(50)
         yield int(listener.getsockname()[1])

@@ -1,0 +1,90 @@
+"""A short life of the journal: commands, readings, an alarm, a stop; each step may fail."""
+
+import logging
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from afterfill.config import Config
+from afterfill.errors import JournalError
+from afterfill.journal.store import Journal
+from afterfill.records import Dose, MachineState, Reading, Stamp
+from afterfill.service.recorder import Recorder
+from system.ledger import Balance, of_alarms, of_doses
+
+_BEGIN_S = 1_772_350_200.0
+_TRIES = 5
+_FILE = '[tank.t]\nlitres = 100\n[journal]\npath = "j.db"\ncommit_every_s = 15\n'
+_CONFIG = Config.model_validate({"tank": {"t": {"litres": 100}}, "journal": {"commit_every_s": 15}})
+_T = TypeVar("_T")
+
+
+@dataclass
+class Done:
+    """What came of one story."""
+
+    folder: Path
+    acknowledged: list[float] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+
+def acted(folder: Path) -> Done:
+    """Act it out, each step tried again as people and the supervision would."""
+    folder.mkdir(parents=True)
+    (folder / "afterfill.toml").write_text(_FILE)
+    done, path = Done(folder), folder / "j.db"
+    with _listening(done.told):
+        recorder = _again(lambda: Recorder(_CONFIG, path), done.told)
+        for number in range(6):
+            at = _stamp(20.0 * number)
+            if number % 2:
+                _again(partial(_submitted, path, float(number), at), done.told)
+                done.acknowledged.append(float(number))
+            recorder.inbox(at)
+            recorder.readings([Reading(at.time_s, "t", "orp", 300.0 + number, "orp")], at)
+            low = MachineState(at.time_s, "t", "power-low", number > 3, "told")
+            recorder.machine([low], at)
+            recorder.save(at)
+        recorder.inbox(_stamp(140.0))
+        recorder.close(_stamp(160.0))
+    return done
+
+
+def balance(done: Done) -> Balance:
+    """Its commands and alarms, after the disk is well again."""
+    path = done.folder / "j.db"
+    return of_doses(path, done.acknowledged) + of_alarms(path, done.folder / "afterfill.toml")
+
+
+def _stamp(seconds: float) -> Stamp:
+    return Stamp(_BEGIN_S + seconds, True, "boot", 100.0 + seconds)
+
+
+def _submitted(path: Path, ml: float, at: Stamp) -> None:
+    with Journal.open(path) as journal:
+        journal.submit(Dose(at.time_s, "t", ml), at)
+
+
+def _again(step: Callable[[], _T], told: list[str]) -> _T:
+    for _ in range(_TRIES - 1):
+        try:
+            return step()
+        except JournalError as error:
+            told.append(str(error))
+    return step()
+
+
+@contextmanager
+def _listening(told: list[str]) -> Iterator[None]:
+    """What the log says as an error is told too."""
+    handler = logging.Handler(logging.ERROR)
+    handler.emit = lambda record: told.append(record.getMessage())  # type: ignore[method-assign]
+    log = logging.getLogger("afterfill")
+    log.addHandler(handler)
+    try:
+        yield
+    finally:
+        log.removeHandler(handler)
