@@ -3,6 +3,10 @@
 import json
 from dataclasses import dataclass, field
 
+# Saving a cursor makes a card write some 16 kB. After a kill or a power cut what was delivered
+# since is delivered again: harmless for points; for what MQTT tells as events, see there.
+SAVE_CURSOR_S = 1800.0
+
 
 @dataclass
 class Delivered:

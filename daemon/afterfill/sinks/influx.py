@@ -18,7 +18,7 @@ from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import Stamp
 from afterfill.sinks.database import Database, PointsRefused
-from afterfill.sinks.delivered import Delivered
+from afterfill.sinks.delivered import SAVE_CURSOR_S, Delivered
 from afterfill.sinks.health import HealthBoard, SinkHealth
 from afterfill.sinks.outbox import outbox_warning
 from afterfill.sinks.points import KINDS, Standing, journal_line, limit_lines, line_of
@@ -26,7 +26,6 @@ from afterfill.sinks.quarantine import Quarantine
 
 CURSOR = "influxdb"
 _MAX_PAUSE_S = 60.0
-_SAVE_CURSOR_S = 60.0  # spares the card; after a power cut some points are sent again, harmlessly
 _SUSPICIOUS = 2  # so many points, all refused, mean the address or the bucket, not the points
 _LONG_BACKLOG = 5  # batches; a longer one is filled in beside the present
 _DAY_S = 86400.0
@@ -47,7 +46,7 @@ class InfluxSink:
         now: Callable[[], Stamp],
         host: str,
         *,
-        save_cursor_s: float = _SAVE_CURSOR_S,
+        save_cursor_s: float = SAVE_CURSOR_S,
         limits: Mapping[str, Mapping[str, float]] | None = None,
         standing: Standing | None = None,
         max_mb: float = math.inf,

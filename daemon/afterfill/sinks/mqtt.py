@@ -17,6 +17,7 @@ from afterfill.config import Config, Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import Stamp
+from afterfill.sinks.delivered import SAVE_CURSOR_S
 from afterfill.sinks.discovery import birth_topic
 from afterfill.sinks.health import HealthBoard, SinkHealth
 from afterfill.sinks.mqtt_commands import Command, deserves_answer, obey, subscriptions
@@ -31,6 +32,7 @@ from afterfill.sinks.mqtt_messages import (
     status_message,
 )
 from afterfill.sinks.mqtt_present import announcements, present
+from afterfill.wire import KIND_OF
 
 CURSOR = "mqtt"
 _POLL_S = 0.2  # how often the journal is looked at
@@ -38,7 +40,7 @@ _WINDOW = 20  # unconfirmed records at most; more would wait in the client's mem
 _HEARTBEAT_S = 20.0  # `online` is said again when nothing else was, so that health has an age
 _REPLAY_AT_MOST = 1000
 _TURNS = 100  # happenings looked at before it is time to deliver again, whatever floods in
-_SAVE_CURSOR_S = 60.0  # spares the card; after a power cut a few events come twice
+_SAVE_EVENTS_S = 60.0  # after an event the cursor is saved sooner: few come twice after a kill
 _RETRY_S = 10.0  # when a password or certificate file cannot be read
 _GOODBYE_S = 2.0
 _log = logging.getLogger(__name__)
@@ -54,7 +56,7 @@ class MqttSink:
         now: Callable[[], Stamp],
         host: str,
         *,
-        save_cursor_s: float = _SAVE_CURSOR_S,
+        save_cursor_s: float = SAVE_CURSOR_S,
     ) -> None:
         """`config.mqtt` must be set; `host` names this machine (default client id)."""
         if config.mqtt is None:
@@ -110,6 +112,7 @@ class _Session:
         self._unconfirmed: deque[tuple[int, int | None]] = deque()  # (mid, seq before it is done)
         self._allowance = Allowance(at_s=self._monotonic_s())
         self._confirmed_mids: set[int] = set()
+        self._told_event = False  # since the cursor was saved
         self._saved_s = self._sent_s = self._heard_s = self._monotonic_s()
         journal.move_cursor(CURSOR, 0)
 
@@ -124,7 +127,8 @@ class _Session:
                 self._pump()
                 self._deliver()
                 self._heartbeat()
-            self._save_cursor(every_s=self._sink._save_cursor_s)
+            every_s = self._sink._save_cursor_s
+            self._save_cursor(min(every_s, _SAVE_EVENTS_S) if self._told_event else every_s)
         self._say_goodbye()
         self._save_cursor(every_s=0.0)
 
@@ -264,6 +268,7 @@ class _Session:
 
     def _publish(self, entry: Entry) -> None:
         self._position = max(self._position, entry.seq)
+        self._told_event |= KIND_OF[type(entry.record)] in REPLAYED_KINDS
         message = record_message(self._base, entry.record)
         if message is not None:
             self._send(message, entry.seq)
@@ -284,6 +289,7 @@ class _Session:
             return
         self._saved_s = self._monotonic_s()
         waiting = [seq for _, seq in (*self._unconfirmed, *self._outbox) if seq is not None]
+        self._told_event = self._told_event and bool(waiting)
         done = waiting[0] - 1 if waiting else self._position
         if done > self._journal.cursor(CURSOR):
             self._journal.move_cursor(CURSOR, done)

@@ -1,0 +1,181 @@
+"""What the whole service weighs: the real `afterfill run` on simulated lines; prints a table.
+
+Each tank has one serial line with three probes at 1 Hz. The lines, the broker and the database
+are processes of their own; only the service is counted: time from exec to READY=1, VmRSS and its
+peak, user and system time of `/proc/PID/stat`, `write_bytes` of `/proc/PID/io` (pages made dirty
+for a disk, scaled to a day), threads, and how often it is woken (voluntary switches). Counting
+begins some seconds after READY. The snapshot of each hour falls into no run of minutes, so a day
+writes somewhat more than is shown: see `wear.py`.
+
+Run it: `python tests/bench/weight.py [seconds] [tanks ...]`.
+"""
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from manager_socket import ManagerSocket
+from servers import Broker, Victoria
+
+LINES = Path(__file__).with_name("weight_lines.py")
+SETTLING_S = 8.0
+_READY_WITHIN_S = 120.0
+_DAY_S = 86_400.0
+_TICKS = os.sysconf("SC_CLK_TCK")
+_ROOM = """
+[mqtt]
+host = "127.0.0.1"
+port = {broker}
+[influxdb]
+url = "http://127.0.0.1:{database}"
+[journal]
+path = "j.db"
+[source.tap]
+disinfectant = "chloramine"
+residual_mg_l = 2.0
+"""
+_PROBE = """
+[[probe]]
+tank = "{tank}"
+quantity = "{quantity}"
+driver = "line"
+port = "{folder}/{tank}"
+every_s = 1
+request = "R\\r"
+terminator = "\\r\\n"
+pattern = 'ORP=(?P<orp>-?[\\d.]+);PH=(?P<ph>-?[\\d.]+);T=(?P<temperature>-?[\\d.]+)'
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """`start_s` [s], resident and peak [MB], share of one core, written [MB/day], wakes [1/s]."""
+
+    start_s: float
+    resident_mb: float
+    peak_mb: float
+    core: float
+    written_mb: float
+    threads: int
+    wakes_hz: float
+
+
+def measured(tanks: int, seconds: float, folder: Path) -> Weight:
+    """Run the service for `seconds` [s] after it has settled. `folder` lies on a disk."""
+    with (
+        Broker(folder / "broker") as broker,
+        Victoria(folder / "database") as database,
+        ManagerSocket.in_folder(folder) as manager,
+        _lines(folder, tanks),
+    ):
+        toml = folder / "afterfill.toml"
+        toml.write_text(_configuration(folder, tanks, broker.port, database.port))
+        began_s = time.monotonic()
+        with _service(toml, manager) as pid:
+            assert manager.listen("READY", _READY_WITHIN_S), (folder / "log").read_text()
+            start_s = time.monotonic() - began_s
+            time.sleep(SETTLING_S)
+            return _counted(pid, start_s, seconds)
+
+
+def _counted(pid: int, start_s: float, seconds: float) -> Weight:
+    began_s, cpu_s, written = time.monotonic(), _cpu_s(pid), _number(pid, "io", "write_bytes")
+    wakes = _switches(pid)
+    time.sleep(seconds)
+    lasted_s = time.monotonic() - began_s
+    return Weight(
+        start_s,
+        _number(pid, "status", "VmRSS") * 1024 / 1e6,
+        _number(pid, "status", "VmHWM") * 1024 / 1e6,
+        (_cpu_s(pid) - cpu_s) / lasted_s,
+        (_number(pid, "io", "write_bytes") - written) / 1e6 * _DAY_S / lasted_s,
+        _number(pid, "status", "Threads"),
+        (_switches(pid) - wakes) / lasted_s,
+    )
+
+
+def _configuration(folder: Path, tanks: int, broker: int, database: int) -> str:
+    text = _ROOM.format(broker=broker, database=database)
+    for number in range(tanks):
+        text += f"[tank.t{number}]\nlitres = 100\n"
+        for quantity in ("temperature", "ph", "orp"):
+            text += _PROBE.format(tank=f"t{number}", quantity=quantity, folder=folder)
+    return text
+
+
+@contextmanager
+def _lines(folder: Path, tanks: int) -> Iterator[None]:
+    command = [sys.executable, str(LINES), str(folder), str(tanks)]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdin=pipe, stdout=pipe, text=True) as process:
+        assert process.stdout is not None
+        assert process.stdin is not None
+        assert process.stdout.readline() == "plugged\n"
+        yield
+        process.stdin.close()
+
+
+@contextmanager
+def _service(toml: Path, manager: ManagerSocket) -> Iterator[int]:
+    command = [sys.executable, "-m", "afterfill.cli.main", "run", "--config", str(toml)]
+    environment = {**os.environ, "NOTIFY_SOCKET": manager.name}
+    with (toml.parent / "log").open("wb") as log:
+        process = subprocess.Popen(command, stderr=log, env=environment)
+    try:
+        yield process.pid
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(20)
+
+
+def _cpu_s(pid: int) -> float:
+    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / _TICKS
+
+
+def _switches(pid: int) -> int:
+    tasks = Path(f"/proc/{pid}/task").iterdir()
+    return sum(_number(int(t.name), "status", "voluntary_ctxt_switches") for t in tasks)
+
+
+def _number(pid: int, file: str, name: str) -> int:
+    lines = Path(f"/proc/{pid}/{file}").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith(f"{name}:"))
+
+
+@contextmanager
+def folder_on_a_disk() -> Iterator[Path]:
+    """In the checkout: what systems give as temporary is often kept in memory only."""
+    folder = Path(tempfile.mkdtemp(prefix=".weight-", dir=Path(__file__).parents[2]))
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder)
+
+
+def main() -> None:
+    """See the module."""
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 180.0
+    print("tanks  start s  MB resident  MB peak  % of a core  MB written/day  threads  wakes/s")
+    for tanks in [int(word) for word in sys.argv[2:]] or [1, 10, 100]:
+        with folder_on_a_disk() as folder:
+            w = measured(tanks, seconds, folder)
+        print(
+            f"{tanks:5d}  {w.start_s:7.2f}  {w.resident_mb:11.1f}  {w.peak_mb:7.1f}"
+            f"  {100 * w.core:11.2f}  {w.written_mb:14.2f}  {w.threads:7d}  {w.wakes_hz:7.1f}",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()
