@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from afterfill.config import Notify
-from afterfill.errors import SinkUnavailable
+from afterfill.errors import JournalError, SinkUnavailable
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmChange, AlarmState, Record
 from afterfill.sinks import notify, notify_picture
@@ -160,7 +160,8 @@ def _taken(journal: Journal) -> bool:
 
 
 def _keys(journal: Journal) -> list[str]:
-    return [row[0] for row in journal._rows("SELECT key FROM meta WHERE key LIKE 'notify.%'")]
+    rows = journal._db.execute("SELECT key FROM meta WHERE key LIKE 'notify.%'")
+    return [row[0] for row in rows.fetchall()]
 
 
 def test_what_waits_for_the_end_of_quiet_hours_outlives_a_restart(journal: Journal) -> None:
@@ -391,3 +392,31 @@ def test_the_position_is_kept_so_that_a_start_need_not_search(journal: Journal) 
     state = from_text(journal.meta(_keys(journal)[0]) or "")
     assert state is not None
     assert state.seq == journal.last_seq()
+
+
+def test_a_disk_that_takes_nothing_neither_silences_nor_repeats_a_message(
+    journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    post = Deaf()
+    sink = deaf_sink(journal, post)
+    refused = []
+
+    def full(_: Journal, key: str, value: str) -> None:
+        refused.append(value)
+        raise JournalError("the journal j.db cannot grow: the disk is full; free some space")
+
+    with running(sink):
+        wait_until(lambda: journal.meta(sink._begin_key) == "", "the recipient is enrolled")
+        with monkeypatch.context() as disk:
+            disk.setattr(Journal, "set_meta", full)
+            put(journal, alarm())
+            wait_until(lambda: post.letters, "the message, though nothing can be remembered")
+            tries = len(refused)
+            wait_until(lambda: len(refused) > tries + 3, "more tries to remember it")
+    with running(deaf_sink(journal, post)):
+        put(journal, alarm(name="ph"))
+        wait_until(lambda: len(post.letters) > 1, "the next alarm")
+    assert [letter.subject for letter in post.letters] == [
+        "HIGH window: disinfectant in the water",
+        "HIGH window: pH outside its limits",
+    ]

@@ -1,5 +1,6 @@
-"""A service that takes messages accepts the connection and never answers."""
+"""Reaching a person: a mail server that never answers, a disk that is full when a mail is out."""
 
+import time
 from pathlib import Path
 
 from notify_peers import Mailbox, hanging_on, text_of_mail
@@ -19,6 +20,7 @@ to = "{to}@example.org"
 starttls = false
 """
 _SPEED = 400.0
+_LONG_ENOUGH_S = 5.0  # for several tries to remember it
 _RETURNED = ("returned-to-normal-unacknowledged", False)
 _ALARM = "Alarm ph, priority medium, "
 _RAISED = f"{_ALARM}unacknowledged."
@@ -48,6 +50,37 @@ def service_hangs(times: int, folder: Path) -> Row:
     doubled += max(_raises_in(good) - times, 0)
     how = "one of two mail servers takes the connection and never answers; pH alarms come and go"
     return Row("service hangs", how, times, lost, doubled, heard)
+
+
+def told_on_a_full_disk(times: int, folder: Path) -> Row:
+    """The mail goes out while nothing can be remembered: it may not go out again and again."""
+    sent, said = list[int](), ""
+    for number in range(times):
+        box = Mailbox()
+        way = _WAY.format(port=box.port, to="keeper")
+        at = folder / str(number)
+        with LiveService(at, speed=_SPEED, every_s=60.0, commit_every_s=0.0, extra=way) as service:
+            _told_while_full(service, box)
+            said += service.said()
+        sent.append(_raises_in(box))
+    lost, doubled = sent.count(0), sum(max(count - 1, 0) for count in sent)
+    how = "every write answers ENOSPC from the alarm's commit until some seconds after its mail"
+    heard = told(("mail, once", not lost), ("log", "waits in memory" in said))
+    return Row("full disk and mail", how, times, lost, doubled, heard)
+
+
+def _told_while_full(service: LiveService, box: Mailbox) -> None:
+    service.water.sour = True
+    service.start()
+    service.wait_for(lambda: ("unacknowledged", True) in service.alarms("ph"), "the alarm")
+    service.disk.write_text("ENOSPC")
+    service.wait_for_said("waits in memory")
+    with box:
+        service.wait_for(lambda: _raises_in(box), "the mail")
+        time.sleep(_LONG_ENOUGH_S)
+        service.disk.unlink()
+        service.wait_for_said("the journal is written again")
+        service.stop()
 
 
 def _sour_for_a_while(service: LiveService, good: Mailbox, number: int) -> None:

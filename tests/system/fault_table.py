@@ -62,6 +62,7 @@ FAULTS: dict[str, Fault] = {
     "broker away": Fault(fault_outage.broker_away, 72, 1),
     "database away": Fault(fault_outage.database_away, 72, 1),
     "service hangs": Fault(fault_reach.service_hangs, 10, 1),
+    "full disk and mail": Fault(fault_reach.told_on_a_full_disk, 5, 1),
     "nonsense in the file": Fault(fault_config.edited_to_nonsense, 40, 2),
 }
 _HEAD = f"{'fault':<24} {'times':>6} {'lost':>5} {'doubled':>7}  how | told"

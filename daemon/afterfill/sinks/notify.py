@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from afterfill.config import Notify
-from afterfill.errors import SinkUnavailable
+from afterfill.errors import JournalDamaged, JournalError, SinkUnavailable
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import Estimate, Stamp
 from afterfill.sinks.health import SinkHealth
@@ -86,14 +86,26 @@ class NotifySink:
         return self.board.health(self.now().monotonic_s)
 
     def run(self, stop: threading.Event) -> None:
-        """Tell until `stop` is set. Raises JournalError when the journal fails."""
+        """Tell until `stop` is set. Raises JournalError when the journal cannot be opened, and
+        JournalDamaged; while it only cannot be read or written, what was told is remembered."""
         with Journal.open(self.path) as journal:
             recipients = self._recipients(journal, stop)
             while not stop.is_set():
-                self._turn(journal, recipients)
+                self._attempt(journal, recipients)
                 stop.wait(_POLL_S)
             for recipient in recipients:
                 recipient.save(journal)
+
+    def _attempt(self, journal: Journal, recipients: Sequence["Recipient"]) -> None:
+        try:
+            self._turn(journal, recipients)
+        except JournalDamaged:
+            raise
+        except JournalError as error:
+            if self.board.failed("journal", str(error)):
+                _log.warning("%s; messages wait", error)
+        else:
+            self.board.mended("journal")
 
     def _turn(self, journal: Journal, recipients: Sequence["Recipient"]) -> None:
         """Hand on what is new, and let each recipient be told what is due."""
@@ -144,6 +156,7 @@ class Recipient:
         self._saved: State | None = known
         self._failures = 0
         self._again_s = 0.0
+        self._unwritten = False
 
     def take(self, entries: Sequence[Entry], last: int) -> None:
         """Take new records into account; there are none besides them up to `last`."""
@@ -163,9 +176,19 @@ class Recipient:
             self.save(journal)
 
     def save(self, journal: Journal) -> None:
-        """Write the state to the disk."""
+        """Write the state to the disk. Where that takes nothing, memory must do: a message that
+        went out may not go out again with every try."""
         self.state = at(self.state, self._sink.now())
-        journal.set_meta(self._key, to_text(self.state))
+        try:
+            journal.set_meta(self._key, to_text(self.state))
+        except JournalDamaged:
+            raise
+        except JournalError as error:
+            if not self._unwritten:
+                _log.warning("%s; what %s was told is in memory only", error, self._post.name)
+            self._unwritten = True
+            return
+        self._unwritten = False
         self._saved = self.state
 
     def tell(self, journal: Journal) -> None:
