@@ -9,7 +9,7 @@ from system.killing import killed
 from system.ledger import Balance, of_alarms, of_doses
 from system.live_service import LiveService
 
-_ALARM_TURNS_S = 4.0  # four minutes of the fast clock
+_SPEED, _ALARM_TURNS_S = 1000.0, 2.0  # half an hour of the fast clock
 
 
 def writer_killed(times: int, folder: Path) -> Row:
@@ -23,7 +23,7 @@ def writer_killed(times: int, folder: Path) -> Row:
 def service_killed(times: int, folder: Path) -> Row:
     """`afterfill run`, while people log doses and the pH leaves and enters its limits."""
     chance, acknowledged = random.Random(times), list[float]()
-    with LiveService(folder, speed=60.0, every_s=20.0, commit_every_s=20.0) as service:
+    with LiveService(folder, speed=_SPEED, every_s=100.0, commit_every_s=200.0) as service:
         for number in range(1, times + 1):
             service.water.sour = int(time.monotonic() / _ALARM_TURNS_S) % 2 == 1
             service.start()
@@ -32,8 +32,10 @@ def service_killed(times: int, folder: Path) -> Row:
                 acknowledged.append(number)
             time.sleep(chance.uniform(0.0, wait_s))
             service.kill()
+        service.water.sour = True
         service.start()
         service.wait_for_readings()
+        service.wait_for(lambda: ("unacknowledged", True) in service.alarms("ph"), "the pH's alarm")
         code, _ = service.stop()
         assert code == 0, service.said()[-2000:]
         alarms = of_alarms(service.journal, service.config)
