@@ -18,7 +18,7 @@ from contextlib import suppress
 from pathlib import Path
 
 PAGE_BYTES = 4096  # of the file system; a frame does not straddle two if it can be helped
-ROOM_BYTES = 128 * 1024  # an hour of a few tanks, some minutes of a hundred
+ROOM_BYTES = 1 << 20  # an hour takes some 40 kB a tank
 _HEAD = struct.Struct("<8sQII")  # journal, base, length, check
 
 
