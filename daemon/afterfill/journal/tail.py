@@ -60,10 +60,14 @@ class Tail:
         if begin + len(whole) > ROOM_BYTES:
             return False
         file = self._to_write()
-        if os.pwrite(file, whole, begin) != len(whole):
-            return False
-        if flush:
-            os.fdatasync(file)
+        try:
+            if os.pwrite(file, whole, begin) != len(whole):
+                return False
+            if flush:
+                os.fdatasync(file)
+        except OSError:
+            os.pwrite(file, bytes(_HEAD.size), begin)  # nobody may take it for written
+            raise
         self._end = begin + len(whole)
         self._frames.append(frame)
         return True
@@ -86,6 +90,12 @@ class Tail:
         return False
 
     def _frame_at(self, file: int, begin: int) -> bytes | None:
+        try:
+            return self._sound_frame_at(file, begin)
+        except OSError:  # a sector that cannot be read holds no frame; writing may mend it
+            return None
+
+    def _sound_frame_at(self, file: int, begin: int) -> bytes | None:
         head = os.pread(file, _HEAD.size, begin)
         if len(head) < _HEAD.size:
             return None
