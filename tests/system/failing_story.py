@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -11,9 +11,9 @@ from typing import TypeVar
 from afterfill.config import Config
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
-from afterfill.records import Dose, MachineState, Reading, Stamp
+from afterfill.records import AlarmChange, Dose, MachineState, Reading, Stamp
 from afterfill.service.recorder import Recorder
-from system.ledger import Balance, of_alarms, of_doses
+from system.ledger import Balance, compared, of_alarms, of_doses
 
 _BEGIN_S = 1_772_350_200.0
 _TRIES = 5
@@ -38,25 +38,37 @@ def acted(folder: Path) -> Done:
     done, path = Done(folder), folder / "j.db"
     with _listening(done.told):
         recorder = _again(lambda: Recorder(_CONFIG, path), done.told)
-        for number in range(6):
+        for number in range(8):
             at = _stamp(20.0 * number)
             if number % 2:
                 _again(partial(_submitted, path, float(number), at), done.told)
                 done.acknowledged.append(float(number))
-            recorder.inbox(at)
-            recorder.readings([Reading(at.time_s, "t", "orp", 300.0 + number, "orp")], at)
-            low = MachineState(at.time_s, "t", "power-low", number > 3, "told")
-            recorder.machine([low], at)
-            recorder.save(at)
-        recorder.inbox(_stamp(140.0))
-        recorder.close(_stamp(160.0))
+            try:
+                _turn(recorder, number, at)
+            except JournalError as error:  # the supervision lets the core begin again
+                done.told.append(str(error))
+                with suppress(JournalError):
+                    recorder.close(at)
+                recorder = _again(lambda: Recorder(_CONFIG, path), done.told)
+        _again(lambda: recorder.close(_stamp(200.0)), done.told)
     return done
+
+
+def _turn(recorder: Recorder, number: int, at: Stamp) -> None:
+    recorder.inbox(at)
+    recorder.readings([Reading(at.time_s, "t", "orp", 300.0 + number, "orp")], at)
+    recorder.machine([MachineState(at.time_s, "t", "power-low", number > 3, "told")], at)
+    recorder.save(at)
 
 
 def balance(done: Done) -> Balance:
     """Its commands and alarms, after the disk is well again."""
     path = done.folder / "j.db"
-    return of_doses(path, done.acknowledged) + of_alarms(path, done.folder / "afterfill.toml")
+    found = of_doses(path, done.acknowledged) + of_alarms(path, done.folder / "afterfill.toml")
+    with Journal.open(path, read_only=True) as journal:
+        changes = [e.record for e in journal.entries(kinds=("alarm",), limit=10_000)]
+    raised = [c.alarm for c in changes if isinstance(c, AlarmChange) and c.active]
+    return found + compared(["power-low"], (alarm for alarm in raised if alarm == "power-low"))
 
 
 def _stamp(seconds: float) -> Stamp:
