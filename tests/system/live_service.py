@@ -74,8 +74,8 @@ class LiveService:
         self._said: list[bytes] = []  # by a pipe: a full disk must not silence the log
         self._listener: threading.Thread | None = None
         self.port = PtyPort(device or LineDevice(self.water), folder / "probe")
-        kept = {"wall_s": round(time.time(), 3), "speed": speed} | clock
-        self.options = Options(real_s=time.monotonic(), disk=str(self.disk), **kept)
+        begin = {"wall_s": round(time.time(), 3), "real_s": time.monotonic(), "speed": speed}
+        self.options = Options(disk=str(self.disk), **(begin | clock))
         self.process: subprocess.Popen[bytes] | None = None
         folder.mkdir(parents=True, exist_ok=True)
         tables = [

@@ -23,9 +23,9 @@ from system.failing_calls import WRITING, failing_calls
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """The clock shows `wall_s` and `monotonic_s` when the machine's monotonic clock shows `real_s`,
-    and runs `speed` times as fast. `jumps`: [monotonic s, by s] of the wall clock; it counts as
-    synchronised from `synchronised_s` on. While the file `disk` exists, what it holds (the name of
+    """The clock shows `wall_s` and `monotonic_s` when the machine's monotonic clock shows `real_s`
+    (0: when the service begins), and runs `speed` times as fast. `jumps`: [monotonic s, by s] of
+    the wall clock; it counts as synchronised from `synchronised_s` on. While the file `disk` exists, what it holds (the name of
     an errno, or `slow`) becomes of every write."""
 
     real_s: float
@@ -43,9 +43,10 @@ class StandInClock:
 
     def __init__(self, options: Options, stop: threading.Event) -> None:
         self._options, self._stop = options, stop
+        self._real_s = options.real_s or time.monotonic()
 
     def monotonic_s(self) -> float:
-        passed_s = (time.monotonic() - self._options.real_s) * self._options.speed
+        passed_s = (time.monotonic() - self._real_s) * self._options.speed
         return round(self._options.monotonic_s + passed_s, 6)
 
     def stamp(self) -> Stamp:
