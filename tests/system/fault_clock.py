@@ -13,7 +13,7 @@ from system.live_service import LiveService
 
 _BEGIN = 1000.0  # monotonic seconds at which each story begins
 _STEP, _END = _BEGIN + 420.0, _BEGIN + 600.0
-_SPEED = 200.0
+_SPEED = 300.0
 
 
 def no_clock_at_boot(times: int, folder: Path) -> Row:

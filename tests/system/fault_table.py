@@ -57,7 +57,7 @@ FAULTS: dict[str, Fault] = {
     "no clock at boot": Fault(fault_clock.no_clock_at_boot, 3, 1),
     "an hour back": Fault(fault_clock.an_hour_back, 3, 1),
     "daylight saving": Fault(fault_clock.summer_time_ends, 3, 1),
-    "stop in a commit": Fault(fault_stop.stopped_in_a_commit, 100, 2),
+    "stop in a commit": Fault(fault_stop.stopped_in_a_commit, 100, 1),
     "memory capped": Fault(fault_memory.memory_capped, 20, 1),
     "broker away": Fault(fault_outage.broker_away, 72, 1),
     "database away": Fault(fault_outage.database_away, 72, 1),

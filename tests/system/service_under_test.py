@@ -25,8 +25,8 @@ from system.failing_calls import WRITING, failing_calls
 class Options:
     """The clock shows `wall_s` and `monotonic_s` when the machine's monotonic clock shows `real_s`
     (0: when the service begins), and runs `speed` times as fast. `jumps`: [monotonic s, by s] of
-    the wall clock; it counts as synchronised from `synchronised_s` on. While the file `disk` exists, what it holds (the name of
-    an errno, or `slow`) becomes of every write."""
+    the wall clock; it counts as synchronised from `synchronised_s` on. While the file `disk`
+    exists, what it holds (the name of an errno, or `slow`) becomes of every write."""
 
     real_s: float
     wall_s: float
