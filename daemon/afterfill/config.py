@@ -253,7 +253,7 @@ class JournalSettings(_Table):
     path: Path = Path("afterfill.db")
     keep_days: float = Field(default=400.0, ge=1)  # a year and a month
     max_mb: float = Field(default=2000.0, ge=10)  # a small part of a 16 GB card
-    commit_every_s: float = Field(default=60.0, ge=0, le=300)  # spares the card; alarms never wait
+    commit_every_s: float = Field(default=60.0, ge=0, le=300)  # spares the card; alarms do not wait
 
 
 class Config(_Table):

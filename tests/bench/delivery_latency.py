@@ -4,7 +4,7 @@ A probe on a pseudo-terminal, the real service, a real mosquitto, and a database
 connections and never answers. The probe's value counts its replies, so that each message tells
 which reply it came from. Run it: `PYTHONPATH=tests python tests/bench/delivery_latency.py 500`
 prints p50, p99 and the longest [s] of 500 readings. The journal commits each reading here
-(`commit_every_s = 0`); with the default, readings come up to 30 s later, alarms at once all the
+(`commit_every_s = 0`); with the default, readings come up to a minute later, alarms at once all the
 same.
 """
 

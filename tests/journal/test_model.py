@@ -24,31 +24,33 @@ rough_readings = st.builds(
     st.none() | st.floats(-999, 999).map(lambda value: round(value, 1)),
     st.sampled_from(["", "a", "b"]),
 )
-appended = st.tuples(
-    rough_readings | st.builds(Tick, moments_s, tanks) | records,
-    st.builds(Stamp, moments_s, st.just(True), st.just("boot"), moments_s) | stamps,
-)
-steps = st.lists(
-    appended | st.sampled_from(["commit", "commit lightly", "snapshot", "reopen"]),
-    max_size=40,
-)
+bulk = rough_readings | st.builds(Tick, moments_s, tanks)
+in_this_boot = st.builds(Stamp, moments_s, st.just(True), st.just("boot"), moments_s)
+mixed = st.lists(st.tuples(bulk | records, in_this_boot | stamps), max_size=4)
+to_the_tail = st.lists(st.tuples(bulk, in_this_boot), min_size=1, max_size=6)
+ends = st.sampled_from(["commit", "commit", "commit lightly", "snapshot", "reopen", "nothing"])
+steps = st.lists(st.tuples(to_the_tail | to_the_tail | mixed, ends), max_size=12)
+Appended = list[tuple[Record, Stamp]]
+# Tanks and a boot that the database knows: what follows of them may go to the tail.
+KNOWN: Appended = [
+    (Tick(5.0, tank), Stamp(5.0, True, "boot", 5.0)) for tank in ("window", "trout-1", "Ölbecken")
+]
 kinds_asked = st.none() | st.lists(st.sampled_from(sorted(KIND_OF.values())), max_size=4)
 
 
-def _done(path: Path, todo: Sequence[tuple[Record, Stamp] | str]) -> list[Entry]:
+def _done(path: Path, todo: Sequence[tuple[Appended, str]]) -> list[Entry]:
     """Do all of it; what must be found."""
     journal, expected = Journal.open(path), list[Entry]()
-    for step in todo:
-        if isinstance(step, tuple):
-            record, stamp = step
+    for some, end in [(KNOWN, "commit"), *todo]:
+        for record, stamp in some:
             expected.append(Entry(journal.append(record, stamp), stamp, record))
-        elif step == "reopen":
+        if end == "reopen":
             journal.close()
             journal = Journal.open(path)
-        else:
-            if step == "snapshot":
+        elif end != "nothing":
+            if end == "snapshot":
                 journal.save_snapshot("window", journal.last_appended(), b"state")
-            journal.commit(flush=step == "commit")
+            journal.commit(flush=end == "commit")
     journal.commit()
     journal.abandon()  # as by a kill: what is in the tail stays there
     return expected
@@ -67,7 +69,7 @@ def _done(path: Path, todo: Sequence[tuple[Record, Stamp] | str]) -> list[Entry]
 def test_any_interleaving_is_read_back_as_the_list_it_was(
     tmp_path_factory: pytest.TempPathFactory,
     small_pieces: None,
-    todo: list[tuple[Record, Stamp] | str],
+    todo: list[tuple[Appended, str]],
     kinds: list[str] | None,
     tank: str | None,
     after: int,
@@ -83,7 +85,7 @@ def test_any_interleaving_is_read_back_as_the_list_it_was(
         return kind_fits and tank in (None, entry.record.tank)
 
     with Journal.open(path, read_only=True) as journal:
-        assert journal.last_seq() == (expected[-1].seq if expected else 0)
+        assert journal.last_seq() == (expected[-1].seq)
         assert journal.entries(limit=10_000) == expected
         last = 10**9 if until is None else until
         some = [e for e in expected if after < e.seq <= last and wanted(e)]
