@@ -33,8 +33,8 @@ def disk() -> Iterator[Path]:
         pytest.param(True, WITH_A_REFILL_MB, id="refill"),
     ],
 )
-def test_a_day_of_one_tank_at_one_hertz(disk: Path, watched: bool, bar_mb: float) -> None:
-    found = wear.in_own_process(1, 24.0, disk, watched=watched)
+def test_one_tank_at_one_hertz(disk: Path, watched: bool, hours: float, bar_mb: float) -> None:
+    found = wear.in_own_process(1, hours, disk, watched=watched)
     assert found.resident_mb < RESIDENT_MB
     assert found.core < CORE
     assert found.written_mb < bar_mb
