@@ -26,11 +26,12 @@ def disk() -> Iterator[Path]:
     shutil.rmtree(folder)
 
 
+@pytest.mark.timeout(300)  # a disk may take 10 ms for each of 9000 flushes
 @pytest.mark.parametrize(
-    ("watched", "bar_mb"),
+    ("watched", "hours", "bar_mb"),
     [
-        pytest.param(False, WRITTEN_MB, id="quiet"),
-        pytest.param(True, WITH_A_REFILL_MB, id="refill"),
+        pytest.param(False, 8.0, WRITTEN_MB, id="quiet"),
+        pytest.param(True, 24.0, WITH_A_REFILL_MB, id="a day with a refill"),
     ],
 )
 def test_one_tank_at_one_hertz(disk: Path, watched: bool, hours: float, bar_mb: float) -> None:
