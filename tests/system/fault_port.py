@@ -112,16 +112,18 @@ def thief(times: int, folder: Path) -> Row:
         port = driver("modbus").port(str(pty.link), specs("modbus", [table]))
         port.open()
         with _thief(pty.link):
-            for _ in range(times):
+            for number in range(100 * times):  # who reads first is a race: go on until it is lost
                 value = _value(port, sentences)
                 invalid += value is None
                 wrong += value not in (None, water.orp_mv)
+                if number >= times and invalid:
+                    break
         after = {_value(port, sentences) == water.orp_mv for _ in range(5)}
         port.close()
     heard = told(("readings with their reason", invalid))
     said = " and a sentence that says so" if any(_NAMED in it for it in sentences) else ""
     how = f"another program reads the open line: {invalid} readings unusable{said}, {wrong} wrong"
-    return Row("stolen bytes", how, times, int(after != {True}), wrong, heard)
+    return Row("stolen bytes", how, number + 1, int(after != {True}), wrong, heard)
 
 
 def _value(port: ProbePort, sentences: set[str]) -> float | None:
