@@ -57,7 +57,7 @@ def _is_damage(error: sqlite3.Error) -> bool:
 def _advice(path: Path, error: sqlite3.Error) -> str:
     text = str(error)
     if _is_damage(error):
-        return f"is damaged, or no journal ({text}); `afterfill run` tells which and keeps it aside"
+        return f"is damaged ({text}); `afterfill run` keeps it aside on starting if it ever was one"
     if "unable to open" in text:
         return f"cannot be opened; does {path.parent} exist, and may this user use it?"
     if "readonly" in text:
