@@ -143,8 +143,8 @@ def test_units_and_classes_are_those_the_convention_knows(
 def test_readings_expire_and_all_go_unavailable_with_the_service(
     announced: dict[str, dict[str, Any]],
 ) -> None:
-    assert announced["homeassistant/sensor/afterfill_window_orp/config"]["expire_after"] == 120
-    assert announced["homeassistant/sensor/afterfill_window_ph/config"]["expire_after"] == 360
+    assert announced["homeassistant/sensor/afterfill_window_orp/config"]["expire_after"] == 180
+    assert announced["homeassistant/sensor/afterfill_window_ph/config"]["expire_after"] == 420
     for payload in announced.values():
         assert payload["availability_topic"] == "afterfill/status"
 
