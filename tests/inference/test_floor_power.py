@@ -31,7 +31,7 @@ def called(step_mv: float, *, announced: bool, seed: int) -> bool:
     for _ in range(_QUIET_STEPS):
         step(300.0)
     if announced:
-        pour = Pour(time_s, True, SETUP.water, litres=15.0, minutes=5.0, neutraliser_ml=3.0)
+        pour = Pour(time_s, True, SETUP.water, litres=15.0, minutes=5.0, neutraliser_ml=0.9)
         belief = belief_filter.poured(SETUP, belief, pour, time_s)
     highest = 0.0
     for number in range(_WATCHED_STEPS):

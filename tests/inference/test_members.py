@@ -11,7 +11,7 @@ from afterfill.inference.dynamics import flowed
 from afterfill.inference.launch import launched, share_of
 from afterfill.inference.learnt import Learnt
 from afterfill.inference.resample import refreshed
-from afterfill.inference.response import lagged, settled_mv
+from afterfill.inference.response import PH_REFERENCE, lagged, settled_mv, signal_mv
 from afterfill.inference.setup import Pour, Setup, Water
 from afterfill.inference.weigh import weighed_by_ph, weighed_by_temperature
 
@@ -118,7 +118,7 @@ def test_resampling_keeps_each_kinds_weight_and_the_moments_within_it() -> None:
     bank = bank_of(announced(litres=25.0))
     pull = -0.5 * ((np.log(bank.traits.b_mv) - np.log(95.0)) / 0.03) ** 2
     bank = replace(bank, weights=reweighted(bank.weights, pull))
-    after = refreshed(bank)
+    after = refreshed(bank, 600.0, 7.5)
     assert after is not bank
     before_w, after_w = bank.weights, after.weights
     for kind in (DISTURBANCE, DOSED, SHORT):
@@ -133,14 +133,26 @@ def test_resampling_makes_no_chlorine_that_was_not_poured() -> None:
     most = [float(np.max(bank.peak[kind == KIND])) for kind in range(3)]
     for _ in range(20):
         pull = -0.5 * ((np.log(bank.peak + 1e-3) - np.log(0.3)) / 0.2) ** 2
-        bank = refreshed(replace(bank, weights=reweighted(bank.weights, pull)))
+        bank = refreshed(replace(bank, weights=reweighted(bank.weights, pull)), 1800.0, 7.5)
     for kind in range(3):
         assert np.max(bank.peak[kind == KIND]) <= most[kind] + 1e-12
 
 
+def test_resampling_keeps_the_orp_that_members_agree_on() -> None:
+    bank = run(bank_of(announced(litres=25.0, minutes=10.0)), 0.5)
+    at_s, ph = 1800.0, 8.4
+    by_ph = bank.traits.ph_slope_mv * (ph - PH_REFERENCE)
+    agreed = replace(bank, base_mv=320.0 - signal_mv(bank, at_s) - by_ph)
+    pull = -0.5 * ((np.log(bank.traits.b_mv) - np.log(95.0)) / 0.03) ** 2
+    after = refreshed(replace(agreed, weights=reweighted(bank.weights, pull)), at_s, ph)
+    assert not np.allclose(after.base_mv, agreed.base_mv)
+    by_ph = after.traits.ph_slope_mv * (ph - PH_REFERENCE)
+    assert after.base_mv + signal_mv(after, at_s) + by_ph == pytest.approx(320.0, abs=1e-6)
+
+
 def test_resampling_leaves_a_healthy_bank_alone() -> None:
     bank = bank_of(announced(litres=25.0))
-    assert refreshed(bank) is bank
+    assert refreshed(bank, 600.0, 7.5) is bank
 
 
 def odds_between_pouring_kinds(bank: Bank) -> float:

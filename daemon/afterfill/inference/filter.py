@@ -15,9 +15,11 @@ from afterfill.records import KitResult, ResponseCheck
 
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
-_REARM_S = 1800.0  # after a watch the level must be found again
+_REARM_S = 300.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
+_DOUBTED_S, _YOUNG_S = 420.0, 1200.0  # how long air goes unnoticed; our judgement
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
+_FOREIGN_CHILL_S = 600.0  # what was poured before a suspicion is nearly in by then
 _OWN_CHILL_S, _CHILL_K = 1800.0, 0.5  # by then a pour's own chill is over; our judgement
 _KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no source
 
@@ -47,6 +49,8 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     if orp_mv is not None:
         eyes = sight.seen(eyes, orp_mv, time_s, _quiet_mv(belief, ph), noise_of(belief))
     usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
+    if sight.has_gone_wild(belief.sight, eyes, time_s):
+        belief = _without_doubtful(setup, belief, time_s)
     another = sight.is_another(belief.sight, eyes, time_s)
     if another:
         eyes = replace(eyes, before_mv=None)
@@ -65,6 +69,19 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     if usable is None:
         return _blindly(setup, belief, time_s, step_s)
     return _quiet(setup, belief, time_s, usable)
+
+
+def _without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
+    """A probe that is seen to be in the air has been there for a while: what it showed in the last
+    minutes is taken back, and a young watch begun anew without it."""
+    belief = replace(belief, history=history.without_orp(belief.history, time_s - _DOUBTED_S))
+    old = belief.watch
+    if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
+        return belief
+    if time_s < belief.trusted_from_s:
+        return belief  # a dose into the tank is known to the old stories alone
+    fresh = begun(setup, replace(belief, watch=None), old.pour, old.last_s)
+    return replace(belief, watch=replace(fresh, said=old.said, reported=old.reported))
 
 
 def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Belief:
@@ -133,7 +150,7 @@ def needs_new_stories(belief: Belief, time_s: float) -> bool:
 
 def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
     usual_c = None if belief.baseline is None else belief.baseline.usual_c
-    if usual_c is None or time_s < old.poured_by_s + _OWN_CHILL_S or old.p_now >= 0.5:
+    if usual_c is None or old.p_now >= 0.5 or time_s < _own_chill_until_s(belief, old, usual_c):
         return False
     if time_s // 60.0 == belief.history[-2:, history.TIME][0] // 60.0:
         return False  # once a minute is enough
@@ -144,6 +161,17 @@ def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
     if now_c is None or before_c is None or abs(now_c - before_c) <= _CHILL_K:
         return False
     return abs(now_c - usual_c) > abs(before_c - usual_c)
+
+
+def _own_chill_until_s(belief: Belief, old: watch.Watch, usual_c: float) -> float:
+    """Until when a watch's own stories account for cold water: not long where hardly any of them
+    has water and none was felt when it began."""
+    near = history.span(belief.history, old.zero_s - 60.0, old.zero_s + 60.0)
+    began_c = history.middle(near[:, history.TEMPERATURE])
+    warm = began_c is not None and abs(began_c - usual_c) <= _CHILL_K
+    if warm and watch.probability_of_refill(old) < 0.5:
+        return old.zero_s + _FOREIGN_CHILL_S
+    return old.poured_by_s + _OWN_CHILL_S
 
 
 def with_new_stories(setup: Setup, belief: Belief, time_s: float) -> Belief:
@@ -216,9 +244,13 @@ def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belie
         suspect = Pour(kit.time_s, announced=False, water=setup.water)
         belief = replace(belief, watch=begun(setup, belief, suspect, time_s))
     if belief.watch is not None and total is not None:
-        belief = replace(belief, watch=watch.tested(belief.watch, total, free_only=False))
+        belief = replace(
+            belief, watch=watch.tested(belief.watch, total, ph_at(belief, time_s), free_only=False)
+        )
     elif belief.watch is not None and free is not None:
-        belief = replace(belief, watch=watch.tested(belief.watch, free, free_only=True))
+        belief = replace(
+            belief, watch=watch.tested(belief.watch, free, ph_at(belief, time_s), free_only=True)
+        )
     return belief
 
 

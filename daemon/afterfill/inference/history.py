@@ -28,6 +28,14 @@ def appended(
     return np.vstack((history[first:], [[time_s, *known]]))
 
 
+def without_orp(history: Array, from_s: float) -> Array:
+    """The history with the ORP from `from_s` [s] on unknown."""
+    first = int(np.searchsorted(history[:, TIME], from_s))
+    masked = history.copy()
+    masked[first:, ORP] = np.nan
+    return masked
+
+
 def span(history: Array, from_s: float, to_s: float) -> Array:
     """The rows with ``from_s <= time < to_s``."""
     first, last = np.searchsorted(history[:, TIME], (from_s, to_s))

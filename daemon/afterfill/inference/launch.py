@@ -178,7 +178,7 @@ def _incoming_c(pour: Pour, temperature_c: float) -> Array:
     known_c = pour.water.temperature_c
     if known_c is not None:
         return known_c + 2.0 * normal(N, 21)
-    return temperature_c - 3.0 + 4.0 * normal(N, 21)
+    return temperature_c - 5.0 + 5.0 * normal(N, 21)
 
 
 def _nuisance_mv() -> Array:

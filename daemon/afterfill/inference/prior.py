@@ -49,7 +49,7 @@ WANDER_MV_PER_SQRT_H = 1.5  # slow wandering: 1.15 mV over 65 min, and 1.6 mV pe
 MODEL_ERROR = 0.2
 MODEL_ERROR_MV = 1.0
 TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
-CORRELATED_S = 240.0  # readings nearer together than this tell little that is new
+CORRELATED_S = 180.0  # readings nearer together than this tell little that is new
 EARLY_S, CORRELATED_GROWTH = 1200.0, 1.0  # later, s of it more for each s since the pour
 LAW_SIGMA = (
     0.4  # of a residual read from the law, beyond what its members differ: it is only a shape

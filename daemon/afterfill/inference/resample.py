@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from afterfill.inference.bank import PER_KIND, Bank, Traits
 from afterfill.inference.draws import Array, uniform
+from afterfill.inference.response import PH_REFERENCE, signal_mv
 
 _SHRINK = 0.7  # wide: the law is only a shape, and a narrow kernel made intervals too narrow
 _MOVE = float(np.sqrt(1.0 - _SHRINK**2))
@@ -21,13 +22,13 @@ _TRAITS = (
     "b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s", "k_free_per_s", "k_combined_per_s",
 )  # fmt: skip
 _WATER = ("free", "combined", "peak")
-_ELECTRODE = ("response_mv", "base_mv")
 _LEAST_TOTAL = 1e-12  # of a kind: it can still come back
 _NOTHING_MG_L = 1e-4  # stands for zero where logarithms are taken
 
 
-def refreshed(bank: Bank) -> Bank:
-    """The bank with each kind resampled that has run thin; the same bank when none has."""
+def refreshed(bank: Bank, at_s: float, ph: float | None) -> Bank:
+    """The bank at `at_s` [s] with each kind resampled that has run thin; the same bank when none
+    has."""
     thin = _thin(bank.weights)
     if not thin:
         return bank
@@ -37,7 +38,9 @@ def refreshed(bank: Bank) -> Bank:
         rows = _rows(kind)
         index[rows] = rows.start + _systematic(bank.weights[rows])
         weights[rows] = max(float(np.sum(weights[rows])), _LEAST_TOTAL) / PER_KIND
-    return _varied(_taken(bank, index, weights), thin)
+    return _varied(
+        _taken(bank, index, weights), thin, at_s, 0.0 if ph is None else ph - PH_REFERENCE
+    )
 
 
 def _thin(weights: Array) -> list[int]:
@@ -68,14 +71,23 @@ def _taken(bank: Bank, index: NDArray[np.intp], weights: Array) -> Bank:
     return Bank(traits=traits, weights=weights, **moving)
 
 
-def _varied(bank: Bank, kinds: list[int]) -> Bank:
+def _varied(bank: Bank, kinds: list[int], at_s: float, ph_off: float) -> Bank:
+    """Copies that differ in the law and the water, yet expect the ORP that their likes expect:
+    what the readings have taught of the sum of background and signal is not thrown away."""
     traits = {n: np.exp(_moved(np.log(getattr(bank.traits, n)), kinds)) for n in _TRAITS}
     water = {n: _moved_water(getattr(bank, n), kinds) for n in _WATER}
     too_much = _too_much(bank, water["free"] + water["combined"], kinds)
     water["free"], water["combined"] = water["free"] / too_much, water["combined"] / too_much
     water["peak"] = np.maximum(water["peak"], water["free"] + water["combined"])
-    electrode = {n: _moved(getattr(bank, n), kinds) for n in _ELECTRODE}
-    return replace(bank, traits=replace(bank.traits, **traits), **water, **electrode)
+    by_ph = bank.traits.ph_slope_mv * ph_off
+    expected = _moved(bank.base_mv + signal_mv(bank, at_s) + by_ph, kinds)
+    varied = replace(
+        bank,
+        traits=replace(bank.traits, **traits),
+        response_mv=_moved(bank.response_mv, kinds),
+        **water,
+    )
+    return replace(varied, base_mv=expected - signal_mv(varied, at_s) - by_ph)
 
 
 def _too_much(bank: Bank, residual: Array, kinds: list[int]) -> Array:

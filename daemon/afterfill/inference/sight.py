@@ -133,9 +133,10 @@ def _turned(sight: Sight, move_mv: float, gap_s: float, time_s: float, noise_mv:
     if abs(move_mv) <= max(_TURN_MV, _TURN_NOISES * noise_mv):
         return sight if sight.turns == turns else replace(sight, turns=turns)
     way = 1.0 if move_mv > 0 else -1.0
-    turns += 1.0 if way == -sight.way else 0.0
+    turned = way == -sight.way
+    turns += 1.0 if turned else 0.0
     sight = replace(sight, way=way, turns=turns)
-    if turns < _TURNS or sight.settling_until_s > time_s + _RESTLESS_S:
+    if not turned or turns < _TURNS or sight.settling_until_s > time_s + _RESTLESS_S:
         return sight
     return replace(sight, settling_until_s=time_s + _RESTLESS_S, settling_why=_RESTLESS)
 
@@ -156,6 +157,11 @@ def why_blind(sight: Sight, time_s: float) -> str | None:
     if time_s - sight.same_since_s > _stuck_after_s(sight):
         return "the ORP reading stands still: stuck probe or frozen stream"
     return None
+
+
+def has_gone_wild(before: Sight, after: Sight, time_s: float) -> bool:
+    """Whether this reading showed that the probe is out of the water or in somebody's hands."""
+    return after.settling_until_s > time_s >= before.settling_until_s
 
 
 def _stuck_after_s(sight: Sight) -> float:

@@ -89,7 +89,7 @@ def advanced(
     sighted_s = 0.0 if orp_mv is None or at_s <= 0.0 else min(step_s, 300.0)
     return replace(
         watch,
-        **_judged(refreshed(bank), limit_mg_l),
+        **_judged(refreshed(bank, at_s, ph), limit_mg_l),
         last_s=time_s,
         sighted_s=watch.sighted_s + sighted_s,
         moved_orp=moved_orp,
@@ -151,14 +151,15 @@ def _water_tells(watch: Watch, time_s: float) -> bool:
     return due and time_s - watch.zero_s <= _TEMPERATURE_TELLS_S
 
 
-def tested(watch: Watch, kit_mg_l: float, free_only: bool) -> Watch:
+def tested(watch: Watch, kit_mg_l: float, ph: float | None, *, free_only: bool) -> Watch:
     """The watch after a chlorine test [mg/L as Cl2] of total or of free chlorine."""
     bank = weigh.weighed_by_kit(
         watch.bank, kit_mg_l, watch.bank.free if free_only else watch.bank.residual
     )
     moved = watch.moved_kit + log_odds(bank, watch.limit_mg_l) - log_odds_of(watch)
     seen_mg_l = max(watch.kit_mg_l, kit_mg_l)
-    judged = _judged(refreshed(bank), watch.limit_mg_l)
+    at_s = watch.last_s - watch.zero_s
+    judged = _judged(refreshed(bank, at_s, ph), watch.limit_mg_l)
     return replace(watch, **judged, moved_kit=moved, kit_mg_l=seen_mg_l)
 
 

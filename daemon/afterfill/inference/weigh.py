@@ -18,7 +18,7 @@ _T_RECOVERY_S = 5400.0
 _NO_WEIGHT = 1e-250
 _T_NORM = 0.375  # of Student's t with four degrees of freedom: its density is 3/8 at the middle
 _PH_STEP_SD, _PH_DRIFT_PER_SQRT_H, _PH_RANGE = 0.04, 0.08, 2.0  # light and plants; our judgement
-_T_CORRELATED_S = 600.0  # one step of the water is one fact, however often it is read
+_T_CORRELATED_S, _PH_CORRELATED_S = 150.0, 400.0  # one step of the water is one fact
 _T_OUTLIERS, _T_RANGE_K = 0.05, 8.0  # a probe, a window or a heater did it: our judgement
 
 
@@ -74,7 +74,9 @@ def weighed_by_temperature(
     since = np.maximum(at_s - traits.start_s, 0.0)
     expected = bank.poured * (traits.in_c - tank_c) * np.exp(-since / _T_RECOVERY_S)
     spread = _T_STEP_SD_C**2 + _T_DRIFT_C_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
-    return _weighed_by_step(bank, step_c - expected, spread, _T_RANGE_K, step_s, announced)
+    return _weighed_by_step(
+        bank, step_c - expected, spread, _T_RANGE_K, step_s / _T_CORRELATED_S, announced
+    )
 
 
 def weighed_by_ph(
@@ -85,18 +87,19 @@ def weighed_by_ph(
     traits = bank.traits
     expected = bank.poured * (traits.in_ph - tank_ph)
     spread = _PH_STEP_SD**2 + _PH_DRIFT_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
-    return _weighed_by_step(bank, step - expected, spread, _PH_RANGE, step_s, announced)
+    return _weighed_by_step(
+        bank, step - expected, spread, _PH_RANGE, step_s / _PH_CORRELATED_S, announced
+    )
 
 
 def _weighed_by_step(
-    bank: Bank, off: Array, spread: float, span: float, step_s: float, announced: bool
+    bank: Bank, off: Array, spread: float, span: float, news: float, announced: bool
 ) -> Bank:
     """Weighs how far each member is `off` from a step of the water; now and then something else
     made that step, anywhere within `span`."""
     square = off * off / (prior.TAIL_NU * spread)
     fits = _T_NORM / math.sqrt(spread) * (1.0 + square) ** (-0.5 * (prior.TAIL_NU + 1.0))
-    news = min(1.0, step_s / _T_CORRELATED_S)
-    growth = ((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / span) ** news
+    growth = ((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / span) ** min(news, 1.0)
     pours = slice(0 if announced else DISTURBANCE + 1, 3)
     return replace(bank, weights=_grown_alike(bank.weights, growth, pours))
 
