@@ -1,0 +1,122 @@
+"""A probe in the air teaches nothing, and cold water is felt whatever is being watched."""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from afterfill.inference import filter as belief_filter
+from afterfill.inference import history, sight
+from afterfill.inference.belief import Belief
+from afterfill.inference.setup import Pour, Setup, Water
+from afterfill.inference.watch import probability_of_refill
+
+SETUP = Setup("t", 100.0, 0.011, Water("chlorine", 1.5, 2.5), 40.0)
+EVERY_S = 10.0
+
+
+@dataclass
+class Tank:
+    """A tank read each 10 s, with a millivolt of noise."""
+
+    belief: Belief = field(default_factory=Belief)
+    time_s: float = 1.8e9
+    random: np.random.Generator = field(default_factory=lambda: np.random.default_rng(3))
+
+    def read(self, orp_mv: float, temperature_c: float = 25.0) -> None:
+        """One step of the filter."""
+        now = belief_filter.with_ph(self.belief, 7.2, self.time_s)
+        now = belief_filter.with_temperature(now, temperature_c, self.time_s)
+        noisy_mv = round(orp_mv + float(self.random.standard_normal()), 1)
+        now = belief_filter.stepped(SETUP, now, self.time_s, noisy_mv)
+        if belief_filter.needs_new_stories(now, self.time_s):
+            now = belief_filter.with_new_stories(SETUP, now, self.time_s)
+        self.belief, self.time_s = now, self.time_s + EVERY_S
+
+    def rest(self, minutes: float, orp_mv: float = 300.0) -> None:
+        """Quiet readings."""
+        for _ in range(round(minutes * 60.0 / EVERY_S)):
+            self.read(orp_mv)
+
+    def pour(self) -> None:
+        """A quarter of the tank that nobody says was dosed."""
+        pour = Pour(self.time_s, True, SETUP.water, litres=25.0, minutes=5.0)
+        self.belief = belief_filter.poured(SETUP, self.belief, pour, self.time_s)
+
+    def in_the_air(self, minutes: float) -> None:
+        """To and fro well below the level, in steps too small for a hand."""
+        for number in range(round(minutes * 60.0 / EVERY_S)):
+            self.read(285.0 + (12.0 if number % 2 else -12.0))
+
+
+def odds_by_orp(tank: Tank) -> float:
+    assert tank.belief.watch is not None
+    return tank.belief.watch.moved_orp
+
+
+def test_what_a_probe_showed_in_the_air_is_taken_back() -> None:
+    tank = Tank()
+    tank.rest(60)
+    tank.pour()
+    tank.in_the_air(3)
+    assert sight.why_blind(tank.belief.sight, tank.time_s) is not None
+    assert abs(odds_by_orp(tank)) < 0.5
+    shown = history.span(tank.belief.history, tank.time_s - 180.0, tank.time_s)
+    assert np.all(np.isnan(shown[:, history.ORP]))
+
+
+def test_the_rise_after_the_air_is_called_as_if_the_air_had_not_been() -> None:
+    tank = Tank()
+    tank.rest(60)
+    tank.pour()
+    tank.in_the_air(3)
+    for number in range(120):
+        tank.read(300.0 + 70.0 * (1.0 - math.exp(-number * EVERY_S / 180.0)))
+    assert tank.belief.watch is not None
+    assert tank.belief.watch.p_ever > 0.9
+
+
+def test_a_dose_into_the_tank_is_not_forgotten_with_the_air() -> None:
+    tank = Tank()
+    tank.rest(60)
+    tank.pour()
+    tank.belief = belief_filter.dosed(SETUP, tank.belief, 5.0, tank.time_s)
+    tank.in_the_air(3)
+    assert tank.belief.watch is not None
+    assert np.median(tank.belief.watch.bank.surplus) > 0.5
+
+
+def test_a_probe_back_from_the_air_is_not_held_for_away_while_the_water_moves_it_one_way() -> None:
+    tank = Tank()
+    tank.rest(60)
+    tank.in_the_air(4)
+    for number in range(36):
+        tank.read(300.0 + 6.0 * number)
+    assert sight.why_blind(tank.belief.sight, tank.time_s) is None
+
+
+def test_cold_water_is_felt_while_a_mere_disturbance_is_watched() -> None:
+    tank = Tank()
+    tank.rest(180)
+    for number in range(90):  # feeding: up, and slowly down
+        tank.read(300.0 + 14.0 * math.exp(-number / 200.0))
+    suspected = tank.belief.watch
+    assert suspected is not None
+    assert probability_of_refill(suspected) < 0.5
+    for number in range(90):
+        tank.read(309.0, 25.0 - 3.0 * min(number / 30.0, 1.0))
+    assert tank.belief.watch is not None
+    assert tank.belief.watch.zero_s > suspected.zero_s
+    assert probability_of_refill(tank.belief.watch) > 0.5
+
+
+def test_suspicion_is_awake_soon_after_a_watch_has_ended() -> None:
+    tank = Tank()
+    tank.rest(60)
+    tank.pour()
+    tank.rest(30)
+    tank.belief = belief_filter.ended(tank.belief, tank.time_s)
+    tank.rest(6)
+    for number in range(30):
+        tank.read(300.0 + 50.0 * (1.0 - math.exp(-number * EVERY_S / 120.0)))
+    assert tank.belief.watch is not None
