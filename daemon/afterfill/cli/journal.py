@@ -24,7 +24,7 @@ def backup(
 ) -> None:
     """Copy all that is committed into FILE. Works whether the service runs or not.
 
-    To restore: stop the service, delete the journal's -wal and -shm, copy FILE over the journal,
+    To restore: stop the service, delete the journal's -wal, -shm and -tail, copy FILE over the journal,
     start the service.
     """
     _, journal_path = loaded(config)
