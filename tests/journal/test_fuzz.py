@@ -1,6 +1,7 @@
 """Whatever bytes come from a probe, a file or a recording: a value, a reason, or a named error."""
 
 import contextlib
+import re
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,42 @@ def test_a_recording(tmp_path_factory: pytest.TempPathFactory, csv: bytes, event
 def test_a_configuration(text: str) -> None:
     with contextlib.suppress(ConfigError):
         parse(text, "afterfill.toml")
+
+
+# What a table may hold in the wrong place, as TOML.
+ODD = [
+    "true", "-1", "1e999", "nan", "9" * 400, "''", "'30 gal'", "'x'", "[]", "[1]", "[[1]]",
+    "{}", "{ ml = 'x' }", "[{ tank = 1 }]", "2026-11-25", "2026-11-25T10:00:00Z", "07:30:00",
+]  # fmt: skip
+
+
+def readmes_configuration() -> str:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    marked = text.split("<!-- configuration: begin -->")[1].split("<!-- configuration: end -->")[0]
+    return marked.split("```toml")[1].split("```")[0]
+
+
+def objection(text: str) -> str | None:
+    """What is said against a configuration; None when it is taken."""
+    try:
+        parse(text, "afterfill.toml")
+    except ConfigError as error:
+        return str(error)
+    return None
+
+
+def test_a_configuration_in_which_one_key_holds_something_odd() -> None:
+    example = readmes_configuration()
+    lines = [line for line in example.splitlines() if re.match(r"\w+ +=", line)]
+    said = [
+        objection(example.replace(line, f"{line.split('=')[0]}= {odd}", 1))
+        for line in lines
+        for odd in ODD
+    ]
+    refused = [sentence for sentence in said if sentence is not None]
+    assert not [sentence for sentence in refused if "\n" in sentence]
+    assert len(refused) > 0.7 * len(said) > 400
+    assert objection(example) is None
 
 
 @bounded

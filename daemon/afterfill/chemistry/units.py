@@ -24,6 +24,7 @@ _VOLUME = {
     "imp gal": LITRES_PER_IMPERIAL_GALLON,
 }
 _TEMPERATURE = {"": (0.0, 1.0), "c": (0.0, 1.0), "f": (32.0, 5.0 / 9.0)}
+_LARGEST = 1e300  # a TOML file may hold whole numbers that no float can
 _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:°\s*)?([A-Za-z ]*?)\.?\s*$")
 
 
@@ -57,10 +58,11 @@ def celsius_from(text: str | float) -> float:
     return (value - zero) * scale
 
 
-def _split(text: str | float, what: str, examples: str) -> tuple[float, str]:
-    if isinstance(text, (int, float)):
+def _split(text: object, what: str, examples: str) -> tuple[float, str]:
+    """A file may hold anything in this place, also a truth value, a date or a table."""
+    if isinstance(text, int | float) and not isinstance(text, bool) and abs(text) <= _LARGEST:
         return float(text), ""
-    match = _NUMBER.match(text)
+    match = _NUMBER.match(text) if isinstance(text, str) else None
     if match is None:
         raise ModelDomainError(f"'{text}' is not {what}: write {examples}")
     return float(match[1].replace(",", ".")), " ".join(match[2].lower().split())

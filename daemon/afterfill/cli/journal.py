@@ -24,8 +24,8 @@ def backup(
 ) -> None:
     """Copy all that is committed into FILE. Works whether the service runs or not.
 
-    To restore: stop the service, delete the journal's -wal, -shm and -tail, copy FILE over the journal,
-    start the service.
+    To restore: stop the service, delete the journal's -wal, -shm and -tail, copy FILE over the
+    journal, start the service.
     """
     _, journal_path = loaded(config)
     with reading_journal(journal_path) as opened:
