@@ -21,7 +21,7 @@ from transcript_sessions import driver, specs
 
 _LINE = {"request": "R\r", "pattern": PATTERN, "timeout_s": 0.05}
 _BUS = {"register": 0, "scale": 0.1, "timeout_s": 0.05}
-_PASSING = 2  # the journal's tail is opened when first written, a job of the calendar comes and goes
+_PASSING = 2  # the journal's tail, opened when first written; a thread of the calendar
 _NAMED = "stop the other program"
 _THIEF = """
 import os, sys
