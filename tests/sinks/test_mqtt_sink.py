@@ -184,16 +184,18 @@ def test_of_a_day_without_broker_the_events_and_the_newest_readings_are_sent(
 def test_the_client_s_own_queue_never_holds_more_than_the_window(
     journal: Journal, broker: Broker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    silent, handed = threading.Event(), []
+    silent, handed, sent, answered = threading.Event(), [], [], []
     confirm, publish = Connection._on_publish, Connection.publish
 
     def confirmed(*arguments: Any) -> None:  # noqa: ANN401 - as the client calls
         if not silent.is_set():
             confirm(*arguments)
+            answered.append(arguments)
 
     def published(connection: Connection, message: Message) -> int:
         if silent.is_set():
             handed.append(message.topic)
+        sent.append(message.topic)
         return publish(connection, message)
 
     monkeypatch.setattr(Connection, "_on_publish", confirmed)
@@ -201,6 +203,7 @@ def test_the_client_s_own_queue_never_holds_more_than_the_window(
     with running(sink_to(journal, broker.port)):
         first = store(journal, verdict(START_S - 1))
         wait_until(lambda: journal.cursor(CURSOR) == first, "all that was said is confirmed", 15)
+        wait_until(lambda: len(sent) == len(answered), "nothing is on its way", 15)
         silent.set()
         store(journal, *(verdict(START_S + n) for n in range(500)))
         wait_until(lambda: len(handed) >= 20, "the window is full")
