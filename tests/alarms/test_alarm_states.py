@@ -23,7 +23,7 @@ DELAYED = replace(PLAIN, on_delay_s=60.0, off_delay_s=60.0)
 NOW_S, END_S = 1000.0, 2000.0
 
 N, U, A, R = "normal", "unacknowledged", "acknowledged", "returned-to-normal-unacknowledged"
-S, D, O = "shelved", "suppressed-by-design", "out-of-service"  # noqa: E741
+S, D, O = "shelved", "suppressed-by-design", "out-of-service"  # noqa: E741 - the initials of the states
 HOLDING = Memory(active=True, acknowledged=False)
 START: dict[str, Memory] = {
     N: Memory(),

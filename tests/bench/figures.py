@@ -1,7 +1,7 @@
 """The figures by which the inference is judged, each with its 95 % interval, bar and goal."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -247,5 +247,5 @@ def _share(
 def by_kind(of: list[tuple[str, bool]]) -> dict[str, tuple[int, int]]:
     """How many of each kind hold, and how many there are."""
     kinds = sorted({kind for kind, _ in of})
-    of_kind: Callable[[str], list[bool]] = lambda kind: [h for k, h in of if k == kind]  # noqa: E731
-    return {kind: (sum(of_kind(kind)), len(of_kind(kind))) for kind in kinds}
+    of_kind = {kind: [holds for k, holds in of if k == kind] for kind in kinds}
+    return {kind: (sum(holds), len(holds)) for kind, holds in of_kind.items()}

@@ -2,6 +2,7 @@
 
 import json
 import time
+from functools import partial
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -28,6 +29,10 @@ COMMANDS = [
 ]
 
 
+def answered(listener: Listener, number: int) -> bool:
+    return len(listener.payloads("afterfill/window/answer")) == number
+
+
 @pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_commands_are_left_in_the_inbox_and_answered(
     journal: Journal, shared_broker: Broker, version: str
@@ -35,7 +40,7 @@ def test_commands_are_left_in_the_inbox_and_answered(
     with obeying(journal, shared_broker.port, version=version) as listener:
         for number, (topic, payload, *_) in enumerate(COMMANDS, 1):
             listener.send(f"afterfill/window/{topic}", payload)
-            wait_until(lambda: len(listener.payloads("afterfill/window/answer")) == number, topic)  # noqa: B023
+            wait_until(partial(answered, listener, number), topic)
             answer = json.loads(listener.payloads("afterfill/window/answer")[-1])
             assert answer == {"ok": True, "command": topic, "number": number}
     found = journal.inbox()

@@ -89,11 +89,19 @@ def _again(step: Callable[[], _T], told: list[str]) -> _T:
     return step()
 
 
+class _Listener(logging.Handler):
+    def __init__(self, told: list[str]) -> None:
+        super().__init__(logging.ERROR)
+        self._told = told
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._told.append(record.getMessage())
+
+
 @contextmanager
 def _listening(told: list[str]) -> Iterator[None]:
     """What the log says as an error is told too."""
-    handler = logging.Handler(logging.ERROR)
-    handler.emit = lambda record: told.append(record.getMessage())  # type: ignore[method-assign]
+    handler = _Listener(told)
     log = logging.getLogger("afterfill")
     log.addHandler(handler)
     try:

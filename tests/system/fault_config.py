@@ -60,6 +60,5 @@ def _is_one_sentence(said: str) -> bool:
 
 def _prevented() -> int:
     unit = configparser.ConfigParser(strict=False, interpolation=None)
-    unit.optionxform = str  # type: ignore[assignment, method-assign]  # keys keep their case
     unit.read(_UNIT)
     return int(unit["Service"]["RestartPreventExitStatus"])
