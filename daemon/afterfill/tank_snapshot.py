@@ -23,6 +23,7 @@ from afterfill.inference.baseline import Baseline
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel
 from afterfill.inference.learnt import Learnt
+from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
@@ -33,7 +34,8 @@ _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Bank, Traits, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes, MachineState,
+        Water, Bank, Traits, Ridge, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes,
+        MachineState,
     )
 }  # fmt: skip
 _WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())

@@ -6,7 +6,7 @@ goal, and says whether it is met. An alarm's delay counts from the first minute 
 for chloramine. Refills while the ORP is away count among those that must not be called clear.
 
 Seeds of the set `tuning` may be looked at while the filter is changed, one by one (`--list`, and
-`inference_story.py` beside this file); those below 1,200 have been.
+`inference_story.py` beside this file); those below 31,000 have been.
 Those of `held-out` are for reporting only, and two of its seven electrode laws are in no tuning
 story. The simple detectors are tuned on the tuning seeds also when held-out ones are reported.
 """
@@ -36,7 +36,7 @@ from bench.story import Story
 
 T = TypeVar("T")
 T_co = TypeVar("T_co", covariant=True)
-FIRST_SEED = {"tuning": 0, "held-out": 500_000}
+FIRST_SEED = {"tuning": 0, "held-out": 600_000}
 LAWS_OF = {"tuning": TUNING_LAWS, "held-out": len(LAWS)}
 _TOP_OFF_SHARE = 0.15  # of the quiet days, and beside them
 

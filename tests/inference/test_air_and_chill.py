@@ -120,3 +120,48 @@ def test_suspicion_is_awake_soon_after_a_watch_has_ended() -> None:
     for number in range(30):
         tank.read(300.0 + 50.0 * (1.0 - math.exp(-number * EVERY_S / 120.0)))
     assert tank.belief.watch is not None
+
+
+def test_the_longer_a_probe_was_in_the_air_the_longer_it_is_not_trusted() -> None:
+    blind_min = []
+    for minutes in (4, 40):
+        tank = Tank()
+        tank.rest(60)
+        tank.in_the_air(minutes)
+        since_s = tank.time_s
+        while sight.why_blind(tank.belief.sight, tank.time_s) is not None:
+            tank.read(300.0)
+        blind_min.append((tank.time_s - since_s) / 60.0)
+    assert 3.0 <= blind_min[0] <= 5.0
+    assert 14.0 <= blind_min[1] <= 17.0
+
+
+def test_a_leap_of_the_temperature_is_not_believed_and_calls_no_water() -> None:
+    tank = Tank()
+    tank.rest(60)
+    for _ in range(6 * 50):
+        tank.read(300.0, 8.0)  # the pH probe's number in the temperature's place
+    assert tank.belief.watch is None
+    for _ in range(6):
+        tank.read(300.0)
+    assert tank.belief.temperature.value == 25.0
+
+
+def test_a_leap_that_has_stood_for_hours_is_another_probe_and_no_water() -> None:
+    tank = Tank()
+    tank.rest(60)
+    for _ in range(6 * 45):
+        tank.read(300.0, 8.0)
+    assert tank.belief.temperature.at(tank.time_s) is None
+    for _ in range(6 * 60 * 6):
+        tank.read(300.0, 8.0)
+    assert tank.belief.temperature.at(tank.time_s) == 8.0
+    assert tank.belief.watch is None
+
+
+def test_cold_water_in_two_minutes_is_believed() -> None:
+    tank = Tank()
+    tank.rest(60)
+    for number in range(12):
+        tank.read(300.0, 25.0 - 0.75 * number)  # half of it from 8 C
+    assert tank.belief.temperature.value == 25.0 - 0.75 * 11

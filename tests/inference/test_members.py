@@ -145,9 +145,25 @@ def test_resampling_keeps_the_orp_that_members_agree_on() -> None:
     agreed = replace(bank, base_mv=320.0 - signal_mv(bank, at_s) - by_ph)
     pull = -0.5 * ((np.log(bank.traits.b_mv) - np.log(95.0)) / 0.03) ** 2
     after = refreshed(replace(agreed, weights=reweighted(bank.weights, pull)), at_s, ph)
-    assert not np.allclose(after.base_mv, agreed.base_mv)
     by_ph = after.traits.ph_slope_mv * (ph - PH_REFERENCE)
-    assert after.base_mv + signal_mv(after, at_s) + by_ph == pytest.approx(320.0, abs=1e-6)
+    expected = after.base_mv + signal_mv(after, at_s) + by_ph
+    for kind in range(3):
+        rows = kind == KIND
+        assert not np.allclose(after.base_mv[rows], agreed.base_mv[rows])
+        assert np.mean(expected[rows]) == pytest.approx(320.0, abs=2.0)
+        assert np.std(expected[rows]) < 0.5 * np.std(agreed.base_mv[rows])
+
+
+def test_resampling_keeps_a_background_that_is_known_to_a_millivolt() -> None:
+    """A kind that the readings refute must not follow them with its background."""
+    bank = run(bank_of(announced(litres=25.0, minutes=10.0)), 0.5)
+    spread_mv = np.std(bank.base_mv)
+    for number in range(30):
+        shown = bank.base_mv + signal_mv(bank, 1800.0)
+        pull = -0.5 * ((shown - 360.0) / 8.0) ** 2
+        pulled = replace(bank, weights=reweighted(bank.weights, pull))
+        bank = refreshed(pulled, 1800.0 + number, PH_REFERENCE)
+    assert np.max(np.abs(bank.base_mv - 300.0)) < 1.0 + 4.0 * spread_mv
 
 
 def test_resampling_leaves_a_healthy_bank_alone() -> None:

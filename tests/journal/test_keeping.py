@@ -113,7 +113,7 @@ class TestOpening:
 
     def test_a_file_that_is_no_database(self, path: Path) -> None:
         path.write_bytes(b"time,orp_mv,ph,temperature_c\n" * 200)
-        with pytest.raises(JournalError, match=r"is damaged .* keeps it aside on starting"):
+        with pytest.raises(JournalError, match=r"is damaged, or .* keeps the damaged file aside"):
             Journal.open(path)
 
     def test_a_database_of_something_else_is_left_alone(self, path: Path) -> None:

@@ -23,7 +23,8 @@ class Traits:
     """What does not change in a member. Arrays of shape (n,).
 
     `fraction` of the full volume is poured over `pour_s` from `start_s` (s after the watch's
-    zero); `in_*` is what the incoming water brings [mg/L as Cl2; degrees C; pH].
+    zero); `in_*` is what the incoming water brings [mg/L as Cl2; degrees C; pH], `tap_z` how many
+    standard deviations the tap's chlorine lies off what is known of it.
     """
 
     fraction: Array
@@ -34,6 +35,7 @@ class Traits:
     in_surplus: Array
     in_c: Array
     in_ph: Array
+    tap_z: Array
     b_mv: Array
     c0_mg_l: Array
     w_ocl: Array

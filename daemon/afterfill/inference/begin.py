@@ -6,16 +6,18 @@ from dataclasses import replace
 import numpy as np
 
 from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
-from afterfill.inference import history, prior
+from afterfill.inference import doses, history, prior
 from afterfill.inference.bank import Bank
 from afterfill.inference.baseline import corrected_mv
 from afterfill.inference.belief import Belief
 from afterfill.inference.draws import Array
 from afterfill.inference.history import known
-from afterfill.inference.launch import launched, share_of
+from afterfill.inference.launch import launched, share_of, tap_sigma
+from afterfill.inference.learnt import TRAITS
 from afterfill.inference.response import PH_REFERENCE
+from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour, Setup
-from afterfill.inference.watch import Watch, advanced
+from afterfill.inference.watch import Watch, advanced, dosed
 from afterfill.inference.water import hocl_at, temperature_at
 
 _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
@@ -47,13 +49,27 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     if belief.watch is not None:
         bank = _inherited(bank, belief.watch)
         early_s = max(early_s, belief.watch.last_s)
+    else:
+        left = doses.as_believed(doses.left_mg_l(belief.doses, early_s), bank.free.size)
+        bank = replace(bank, surplus=left)
     ends_s = bank.traits.start_s + bank.traits.pour_s
     poured_by_s = pour.time_s + float(np.quantile(ends_s, 0.9))
     all_in_s = pour.time_s + float(np.max(ends_s))
     watch = Watch(
-        pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, ph, poured_by_s, all_in_s
+        pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, ph, poured_by_s, all_in_s,
+        ridge=_ridge(pour, belief),
     )  # fmt: skip
+    if belief.watch is not None:  # its stories know of the doses
+        belief = replace(belief, doses=doses.none())
     return _caught_up(watch, belief, time_s)
+
+
+def _ridge(pour: Pour, belief: Belief) -> Ridge | None:
+    if belief.watch is not None:
+        return None
+    place = TRAITS.index("c0_mg_l")
+    learnt = belief.learnt
+    return Ridge(tap_sigma(pour.water), float(learnt.mean[place]), float(learnt.sd[place]))
 
 
 def _background(belief: Belief, before: Array) -> tuple[float, float]:
@@ -115,9 +131,17 @@ def _caught_up(watch: Watch, belief: Belief, time_s: float) -> Watch:
     for row in history.span(belief.history, watch.last_s, time_s + 0.0005):
         moment_s = float(row[history.TIME])
         watch = advanced(
-            watch, moment_s, known(row[history.ORP]), known(row[history.PH]),
-            known(row[history.TEMPERATURE]), hocl_at(belief, time_s), noise_mv,
+            _with_doses(watch, belief, moment_s), moment_s, known(row[history.ORP]),
+            known(row[history.PH]), known(row[history.TEMPERATURE]), hocl_at(belief, time_s),
+            noise_mv,
         )  # fmt: skip
     if math.isclose(watch.last_s, time_s, abs_tol=0.0005):
         return watch
+    watch = _with_doses(watch, belief, time_s)
     return advanced(watch, time_s, None, None, None, hocl_at(belief, time_s), noise_mv)
+
+
+def _with_doses(watch: Watch, belief: Belief, until_s: float) -> Watch:
+    """With what went into the tank since the watch was last looked at."""
+    mg_l = doses.between_mg_l(belief.doses, watch.last_s, until_s)
+    return dosed(watch, mg_l) if mg_l > 0.0 else watch

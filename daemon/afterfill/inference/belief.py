@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from afterfill.inference import history
+from afterfill.inference import doses, history
 from afterfill.inference.ammonia import Ammonia, unmet
 from afterfill.inference.baseline import Baseline
 from afterfill.inference.channels import Channel
@@ -24,13 +24,15 @@ class Leftover:
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """`stepped_s`: time of the last step [s]; `disturbed_until_s`: end of announced work on the
-    tank; `trusted_from_s`: no watch on suspicion before this time."""
+    """`doses`: neutraliser that went into the tank itself of late; `stepped_s`: time of the last
+    step [s]; `disturbed_until_s`: end of announced work on the tank; `trusted_from_s`: no watch on
+    suspicion before this time."""
 
     ph: Channel = field(default_factory=Channel)
     temperature: Channel = field(default_factory=Channel)
     sight: Sight = field(default_factory=Sight)
     history: Array = field(default_factory=history.empty)
+    doses: Array = field(default_factory=doses.none)
     ammonia: Ammonia = field(default_factory=unmet)
     learnt: Learnt = field(default_factory=Learnt)
     leftover: Leftover = field(default_factory=Leftover)

@@ -2,10 +2,20 @@
 
 from dataclasses import replace
 
-from afterfill.inference import ammonia, baseline, history, learnt, prior, sight, suspicion, watch
+from afterfill.inference import (
+    ammonia,
+    baseline,
+    doses,
+    history,
+    learnt,
+    prior,
+    sight,
+    suspicion,
+    watch,
+)
 from afterfill.inference.begin import begun
 from afterfill.inference.belief import Belief, Leftover
-from afterfill.inference.channels import Channel
+from afterfill.inference.channels import Channel, believed_c
 from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.taught_by_check import taught_by_check
@@ -31,9 +41,15 @@ def with_ph(belief: Belief, value: float, time_s: float) -> Belief:
 
 
 def with_temperature(belief: Belief, value: float, time_s: float) -> Belief:
-    """After a valid temperature reading [degrees C]; the same holds for what no fish bears."""
-    plausible = _LIVABLE_C[0] <= value <= _LIVABLE_C[1]
-    return replace(belief, temperature=Channel(value if plausible else None, time_s))
+    """After a valid temperature reading [degrees C]; the same holds for what no fish bears, and a
+    leap is not believed at once. One that stands is another probe: it shows no cold water."""
+    if not _LIVABLE_C[0] <= value <= _LIVABLE_C[1]:
+        return replace(belief, temperature=Channel(None, time_s))
+    now = believed_c(belief.temperature, value, time_s)
+    if belief.baseline is not None and belief.temperature.is_another(now):
+        still = replace(belief.baseline, warmth_c=None, usual_c=None)
+        return replace(belief, temperature=now, baseline=still)
+    return replace(belief, temperature=now)
 
 
 def is_due(belief: Belief, time_s: float) -> bool:
@@ -78,9 +94,7 @@ def _without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
     old = belief.watch
     if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
         return belief
-    if time_s < belief.trusted_from_s:
-        return belief  # a dose into the tank is known to the old stories alone
-    fresh = begun(setup, replace(belief, watch=None), old.pour, old.last_s)
+    fresh = begun(setup, replace(belief, watch=None), old.pour, time_s)
     return replace(belief, watch=replace(fresh, said=old.said, reported=old.reported))
 
 
@@ -257,10 +271,12 @@ def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belie
 def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) -> Belief:
     """After neutraliser [mL] went into the tank itself."""
     belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + _ACTED_S))
-    if belief.watch is None or setup.mg_cl2_per_ml is None:
+    if setup.mg_cl2_per_ml is None:
         return belief
     surplus_mg_l = neutraliser_ml * setup.mg_cl2_per_ml / setup.litres
-    return replace(belief, watch=watch.dosed(belief.watch, surplus_mg_l))
+    known = doses.appended(belief.doses, time_s, surplus_mg_l)
+    looking = None if belief.watch is None else watch.dosed(belief.watch, surplus_mg_l)
+    return replace(belief, doses=known, watch=looking)
 
 
 def serviced(belief: Belief, what: str, time_s: float) -> Belief:

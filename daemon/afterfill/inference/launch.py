@@ -1,5 +1,7 @@
 """The bank at the start of a watch: stories drawn from what was said and from the priors."""
 
+import math
+
 import numpy as np
 
 from afterfill.inference import prior
@@ -7,7 +9,7 @@ from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, 
 from afterfill.inference.draws import Array, log_normal, normal, uniform
 from afterfill.inference.learnt import Learnt, drawn
 from afterfill.inference.response import PH_REFERENCE
-from afterfill.inference.setup import Pour, Setup
+from afterfill.inference.setup import Pour, Setup, Water
 
 N = PER_KIND * 3
 _SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
@@ -73,6 +75,7 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float, ph: float, learnt: L
         in_surplus=surplus,
         in_c=_incoming_c(pour, temperature_c),
         in_ph=_incoming_ph(pour, ph),
+        tap_z=normal(N, 16),
         b_mv=drawn(learnt, N, "b_mv"),
         c0_mg_l=drawn(learnt, N, "c0_mg_l"),
         w_ocl=np.clip(prior.W_OCL + 0.2 * normal(N, 3), 0.0, 1.0),
@@ -136,8 +139,7 @@ def _incoming(setup: Setup, pour: Pour, fraction: Array) -> tuple[Array, Array, 
 def tap_chlorine(pour: Pour) -> tuple[Array, Array]:
     """Free and combined chlorine [mg/L as Cl2] of the water as it stands before neutralising."""
     water = pour.water
-    sigma = np.log(max(water.residual_max_mg_l / water.residual_mg_l, 1.2)) / _SPREAD_OF_MAX
-    tap = log_normal(N, 16, water.residual_mg_l, float(sigma))
+    tap = log_normal(N, 16, water.residual_mg_l, tap_sigma(water))
     if water.disinfectant == "unknown":
         is_free = uniform(N, 17) < 0.7  # of US utilities: JAWWA survey 2017, read
     else:
@@ -145,6 +147,11 @@ def tap_chlorine(pour: Pour) -> tuple[Array, Array]:
     stood = np.where(is_free, prior.STANDING_FREE_PER_H, prior.STANDING_COMBINED_PER_H)
     left = tap * np.exp(-stood * water.standing_hours)
     return np.where(is_free, left, 0.0), np.where(is_free, 0.0, left)
+
+
+def tap_sigma(water: Water) -> float:
+    """Standard deviation of the logarithm of the tap's chlorine."""
+    return math.log(max(water.residual_max_mg_l / water.residual_mg_l, 1.2)) / _SPREAD_OF_MAX
 
 
 def _capacity_mg_l(setup: Setup, pour: Pour, fraction: Array, raw: Array) -> Array:

@@ -50,9 +50,9 @@ MODEL_ERROR = 0.2
 MODEL_ERROR_MV = 1.0
 TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
 CORRELATED_S = 180.0  # readings nearer together than this tell little that is new
-EARLY_S, CORRELATED_GROWTH = 1200.0, 1.0  # later, s of it more for each s since the pour
+EARLY_S, CORRELATED_GROWTH = 1200.0, 0.3  # later, s of it more for each s since the pour
 LAW_SIGMA = (
-    0.4  # of a residual read from the law, beyond what its members differ: it is only a shape
+    0.3  # of a residual read from the law, beyond what its members differ: it is only a shape
 )
 TRACE_MV, TRACE_NOISES = 6.0, 3.0  # a step that passes for quiet: what is smaller is not excluded
 

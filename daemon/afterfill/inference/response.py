@@ -31,15 +31,21 @@ def lagged(bank: Bank, hocl: float, step_s: float) -> Bank:
     return with_electrode(bank, target + left, bank.base_mv, bank.base_var, bank.weights)
 
 
-def nuisance_mv(traits: Traits, at_s: float) -> Array:
-    """What moves the ORP without oxidant [mV]: comes in minutes, goes in an hour or so."""
+def nuisance_share(traits: Traits, at_s: float) -> Array:
+    """What part of its height what moves the ORP without oxidant has: it comes in minutes and
+    goes in an hour or so."""
     since = np.maximum(at_s - traits.nuisance_start_s, 0.0)
     gone = np.exp(-since / traits.nuisance_rise_s)
-    return np.asarray(traits.nuisance_mv * (1.0 - gone) * np.exp(-since / traits.nuisance_fall_s))
+    return np.asarray((1.0 - gone) * np.exp(-since / traits.nuisance_fall_s))
+
+
+def dip_share(bank: Bank) -> Array:
+    """What part of its deepest dip a member's surplus of neutraliser makes."""
+    return np.asarray(bank.surplus / (bank.surplus + _DIP_HALF_MG_L))
 
 
 def signal_mv(bank: Bank, at_s: float) -> Array:
     """All that a member adds to its background at `at_s` [mV], but for the pH."""
     traits = bank.traits
-    dip = traits.dip_mv * bank.surplus / (bank.surplus + _DIP_HALF_MG_L)
-    return np.asarray(bank.response_mv + nuisance_mv(traits, at_s) - dip)
+    other = traits.nuisance_mv * nuisance_share(traits, at_s) - traits.dip_mv * dip_share(bank)
+    return np.asarray(bank.response_mv + other)

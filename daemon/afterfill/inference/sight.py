@@ -14,7 +14,8 @@ _STANDS_S, _STANDS_MV, _STANDS_SHARE = 60.0, 3.0, 0.1  # water would go on risin
 _EXCHANGED_SETTLING_S = 3600.0
 _FELL_MV = 30.0  # more than any surplus of neutraliser does
 _TURN_NOISES, _TURN_MV = 5.0, 2.0  # a move beyond noise; water moves the ORP one way for minutes
-_TURNS, _TURNS_FADE_S, _RESTLESS_S = 3.0, 600.0, 240.0
+_TURNS, _TURNS_FADE_S = 3.0, 600.0
+_RESTLESS_S, _RESTLESS_SHARE, _RESTLESS_LONGEST_S = 240.0, 0.4, 1200.0  # our judgement
 _RESTLESS = "the ORP wanders to and fro as no water makes it: probe in the air or bad contact"
 _HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0  # our judgement
 
@@ -25,7 +26,7 @@ class Sight:
     reading before the probe fell away, until it has come back; `exchanged_s`: when it last leapt
     to another level; `step_s`, `step_mv`, `stepped_to_mv`: a sudden step that may be no water,
     when it came, its height and where it led; `way`, `turns`: the sign of the last move beyond
-    noise, and how often of late it changed."""
+    noise, and how often of late it changed; `restless_s`: since when it has."""
 
     valid_s: float | None = None
     first_s: float | None = None
@@ -41,6 +42,7 @@ class Sight:
     stepped_to_mv: float = 0.0
     way: float = 0.0
     turns: float = 0.0
+    restless_s: float = 0.0
 
 
 def seen(
@@ -136,9 +138,20 @@ def _turned(sight: Sight, move_mv: float, gap_s: float, time_s: float, noise_mv:
     turned = way == -sight.way
     turns += 1.0 if turned else 0.0
     sight = replace(sight, way=way, turns=turns)
-    if not turned or turns < _TURNS or sight.settling_until_s > time_s + _RESTLESS_S:
+    if not turned or turns < _TURNS:
         return sight
-    return replace(sight, settling_until_s=time_s + _RESTLESS_S, settling_why=_RESTLESS)
+    anew = turns < _TURNS + 1.0  # it had come to rest before this turn
+    return _restless(replace(sight, restless_s=time_s) if anew else sight, time_s)
+
+
+def _restless(sight: Sight, time_s: float) -> Sight:
+    """Not to be used for a while, which is the longer the longer it has wandered: in the air it
+    stands still for minutes now and then."""
+    wait_s = _RESTLESS_SHARE * (time_s - sight.restless_s)
+    wait_s = min(max(wait_s, _RESTLESS_S), _RESTLESS_LONGEST_S)
+    if sight.settling_until_s > time_s + wait_s:
+        return sight
+    return replace(sight, settling_until_s=time_s + wait_s, settling_why=_RESTLESS)
 
 
 def unsettled(sight: Sight, time_s: float, why: str) -> Sight:

@@ -6,10 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from afterfill.inference import dynamics, response, weigh
+from afterfill.inference import doses, dynamics, response, weigh
 from afterfill.inference.bank import DISTURBANCE, KIND, Bank, probability, with_electrode
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.resample import refreshed
+from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour
 from afterfill.records import Evidence, Quantiles, VerdictWord
 
@@ -53,6 +54,7 @@ class Watch:
     kit_mg_l: float = 0.0
     warmed_s: float = 0.0
     unexplained: int = 0
+    ridge: Ridge | None = None
     said: VerdictWord | None = None
     reported: bool = False
 
@@ -89,7 +91,7 @@ def advanced(
     sighted_s = 0.0 if orp_mv is None or at_s <= 0.0 else min(step_s, 300.0)
     return replace(
         watch,
-        **_judged(refreshed(bank, at_s, ph), limit_mg_l),
+        **_judged(refreshed(bank, at_s, ph, watch.ridge), limit_mg_l),
         last_s=time_s,
         sighted_s=watch.sighted_s + sighted_s,
         moved_orp=moved_orp,
@@ -160,13 +162,14 @@ def tested(watch: Watch, kit_mg_l: float, ph: float | None, *, free_only: bool) 
     seen_mg_l = max(watch.kit_mg_l, kit_mg_l)
     at_s = watch.last_s - watch.zero_s
     judged = _judged(refreshed(bank, at_s, ph), watch.limit_mg_l)
-    return replace(watch, **judged, moved_kit=moved, kit_mg_l=seen_mg_l)
+    return replace(watch, **judged, ridge=None, moved_kit=moved, kit_mg_l=seen_mg_l)
 
 
 def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
     """The watch after neutraliser for `surplus_mg_l` [mg/L as Cl2] went into the tank itself."""
     bank = watch.bank
-    return replace(watch, bank=replace(bank, surplus=bank.surplus + surplus_mg_l))
+    more = doses.as_believed(surplus_mg_l, bank.surplus.size)
+    return replace(watch, bank=replace(bank, surplus=bank.surplus + more))
 
 
 def needs_new_stories(watch: Watch) -> bool:

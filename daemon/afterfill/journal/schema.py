@@ -57,7 +57,10 @@ def _is_damage(error: sqlite3.Error) -> bool:
 def _advice(path: Path, error: sqlite3.Error) -> str:
     text = str(error)
     if _is_damage(error):
-        return f"is damaged ({text}); `afterfill run` keeps it aside on starting if it ever was one"
+        return (
+            f"is damaged, or was never a journal ({text}); if [journal] path is right, "
+            "`afterfill run` keeps the damaged file aside on starting"
+        )
     if "unable to open" in text:
         return f"cannot be opened; does {path.parent} exist, and may this user use it?"
     if "readonly" in text:
