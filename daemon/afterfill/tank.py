@@ -252,7 +252,7 @@ def _after_event(
         belief = belief_filter.tested(inference, belief, event, time_s)
     elif isinstance(event, Dose):
         state = _booked(setup, state, event.neutraliser_ml, 0.0, time_s)
-        belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, time_s)
+        belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
         belief = belief_filter.response_checked(belief, event, time_s)
     elif isinstance(event, Calibration):

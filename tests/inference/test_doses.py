@@ -10,6 +10,9 @@ from afterfill.inference import doses, prior
 from afterfill.inference import filter as belief_filter
 from afterfill.inference.belief import Belief
 from afterfill.inference.setup import Pour, Setup, Water
+from afterfill.records import Dose
+from afterfill.tank import TankState, folded
+from tank_stories import config_of, setup_of
 
 SETUP = Setup("t", 100.0, 0.011, Water("chlorine", 1.5, 2.5), 40.0)
 BEGIN_S = 1.8e9
@@ -61,6 +64,13 @@ def test_water_after_other_water_does_not_meet_a_dose_twice(rested: Belief) -> N
     once = surplus(belief)
     again = belief_filter.poured(SETUP, belief, replace(POUR, time_s=BEGIN_S + 8.0), BEGIN_S + 8.0)
     assert surplus(again) <= 1.01 * once
+
+
+def test_a_dose_told_of_later_counts_from_when_it_went_in() -> None:
+    setup = setup_of(config_of())
+    told = Dose(BEGIN_S, setup.inference.tank, 2.0, logged_s=BEGIN_S + 900.0)
+    state, _ = folded(setup, TankState(), told)
+    assert state.belief.doses[0, 0] == BEGIN_S
 
 
 def test_what_is_left_of_a_dose_fades_as_in_the_stories() -> None:

@@ -269,7 +269,7 @@ def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belie
 
 
 def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) -> Belief:
-    """After neutraliser [mL] went into the tank itself."""
+    """After it became known that neutraliser [mL] went into the tank itself at `time_s` [s]."""
     belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + _ACTED_S))
     if setup.mg_cl2_per_ml is None:
         return belief
