@@ -7,9 +7,20 @@ outside its validity). `exit_code` is what the command line ends with.
 
 
 class AfterfillError(Exception):
-    """Root of all our errors; its text is one sentence: what, where and how to mend it."""
+    """Root of all our errors; its text is one sentence: what, where and how to mend it.
+
+    What it quotes may come from anywhere: line ends and control characters are shown, not sent on
+    to a terminal, a log or a broker.
+    """
 
     exit_code = 3
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__("".join(c if c.isprintable() else _shown(c) for c in sentence))
+
+
+def _shown(character: str) -> str:
+    return character.encode("unicode_escape").decode("ascii")
 
 
 class ConfigError(AfterfillError):

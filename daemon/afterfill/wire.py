@@ -137,18 +137,15 @@ def from_wire(wire: dict[str, Any]) -> Record:
 
     Raises PayloadError when `kind` is unknown or the fields are not those of the record.
     """
-    record_type = _TYPE_OF.get(wire.get("kind", ""))
+    kind = wire.get("kind")
+    record_type = _TYPE_OF.get(kind) if isinstance(kind, str) else None
     if record_type is None:
-        raise PayloadError(f"'{wire.get('kind')}' is not a kind of record")
-    arguments = {
-        _FIELD_OF.get(key, key): _rich(_FIELD_OF.get(key, key), value)
-        for key, value in wire.items()
-        if key != "kind"
-    }
+        raise PayloadError(f"'{kind}' is not a kind of record")
+    fields = {_FIELD_OF.get(key, key): value for key, value in wire.items() if key != "kind"}
     try:
-        return record_type(**arguments)
-    except TypeError as error:
-        raise PayloadError(f"not a {wire['kind']} record: {error}") from error
+        return record_type(**{name: _rich(name, value) for name, value in fields.items()})
+    except (TypeError, KeyError, AttributeError) as error:
+        raise PayloadError(f"not a {kind} record: {error}") from error
 
 
 def _rich(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values

@@ -60,7 +60,9 @@ def test_line_of_another_form_is_not_the_reply(line: bytes) -> None:
     assert judge(line, ProbeSpec("p", "orp", WHOLE), WHOLE) is None
 
 
-@pytest.mark.parametrize("cell", [b"nan", b"inf", b"1_0", b"0x1f", b"", b"4 12", "٣".encode()])
+@pytest.mark.parametrize(
+    "cell", [b"nan", b"inf", b"1_0", b"0x1f", b"", b"4 12", b"412\x1d", "٣".encode()]
+)
 def test_only_plain_decimal_numbers_count(cell: bytes) -> None:
     assert judge(b"1," + cell, ProbeSpec("p", "orp", CELLS), CELLS) is None
 

@@ -1,6 +1,5 @@
 """Whatever bytes come from a probe, a file or a recording: a value, a reason, or a named error."""
 
-import contextlib
 import re
 from pathlib import Path
 
@@ -9,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from afterfill.config_file import parse
-from afterfill.errors import ConfigError, RecordingError
+from afterfill.errors import ConfigError, PayloadError, RecordingError
 from afterfill.journal.recording import read_recording
+from afterfill.wire import from_wire
 from afterfill_drivers.line.frames import LineBuffer, without_echo
 from afterfill_drivers.modbus.frames import Question, understand
 from afterfill_drivers.onewire.frames import from_temperature, from_w1_slave
@@ -44,15 +44,19 @@ def test_a_recording(tmp_path_factory: pytest.TempPathFactory, csv: bytes, event
     folder = tmp_path_factory.mktemp("recording")
     (folder / "readings.csv").write_bytes(csv)
     (folder / "events.jsonl").write_bytes(events)
-    with contextlib.suppress(RecordingError):
+    said = ""
+    try:
         list(read_recording(folder, "t"))
+    except RecordingError as error:
+        said = str(error)
+    assert said.isprintable()
 
 
 @bounded
 @given(text=st.one_of(spoilt(TOML).map(lambda b: b.decode("utf-8", "replace")), st.text()))
 def test_a_configuration(text: str) -> None:
-    with contextlib.suppress(ConfigError):
-        parse(text, "afterfill.toml")
+    said = objection(text)
+    assert said is None or said.isprintable()
 
 
 # What a table may hold in the wrong place, as TOML.
@@ -60,6 +64,23 @@ ODD = [
     "true", "-1", "1e999", "nan", "9" * 400, "''", "'30 gal'", "'x'", "[]", "[1]", "[[1]]",
     "{}", "{ ml = 'x' }", "[{ tank = 1 }]", "2026-11-25", "2026-11-25T10:00:00Z", "07:30:00",
 ]  # fmt: skip
+
+
+def test_a_name_of_two_lines_makes_no_sentence_of_two(tmp_path: Path) -> None:
+    (tmp_path / "readings.csv").write_text('"ti\nme",orp_mv\n2026-03-01T07:30:00Z,312.5\n')
+    (tmp_path / "events.jsonl").write_text(EVENT)
+    with pytest.raises(RecordingError, match=r"did you mean 'ti\\nme'") as caught:
+        list(read_recording(tmp_path, "t"))
+    assert str(caught.value).isprintable()
+
+
+@pytest.mark.parametrize(
+    "wire",
+    [{"kind": {}}, {"kind": "verdict", "evidence": "x"}, {"kind": "estimate", "residual_mg_l": {}}],
+)
+def test_a_record_of_another_form_is_refused_by_name(wire: dict[str, object]) -> None:
+    with pytest.raises(PayloadError):
+        from_wire(wire)
 
 
 def readmes_configuration() -> str:

@@ -140,13 +140,19 @@ def test_memory_is_bounded_and_what_matters_is_kept(
     assert to_bytes(again.state("t")) == to_bytes(recorder.state("t"))
 
 
+def with_a_dose(path: Path) -> Recorder:
+    """A recorder in whose inbox a command waits."""
+    recorder = Recorder(config_of(), path)
+    with Journal.open(path) as people:
+        people.submit(Dose(ZERO_S, "t", 2.0), stamp(ZERO_S))
+    return recorder
+
+
 def test_a_command_that_memory_does_not_suffice_for_stays_in_the_inbox(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "j.db"
-    recorder = Recorder(config_of(), path)
-    with Journal.open(path) as people:
-        people.submit(Dose(ZERO_S, "t", 2.0), stamp(ZERO_S))
+    recorder = with_a_dose(path)
 
     def no_room(*_: object) -> None:
         raise MemoryError
@@ -169,9 +175,7 @@ def test_a_command_that_the_fold_stumbles_over_is_kept_and_not_met_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "j.db"
-    recorder = Recorder(config_of(), path)
-    with Journal.open(path) as people:
-        people.submit(Dose(ZERO_S, "t", 2.0), stamp(ZERO_S))
+    recorder = with_a_dose(path)
 
     def stumbles(*_: object) -> None:
         raise ZeroDivisionError

@@ -32,6 +32,12 @@ JsonOption = Annotated[
     bool, typer.Option("--json", help="Print JSON, one object a line, instead of words.")
 ]
 
+StillOption = Annotated[
+    float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
+]
+EveryOption = Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")]
+ProbeOption = Annotated[str | None, typer.Option(help="Its name, if the tank has several of them.")]
+
 
 def config_path(given: Path | None) -> Path:
     """The configuration file to use. Raises ConfigError when there is none."""

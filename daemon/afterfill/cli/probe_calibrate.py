@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded
+from afterfill.cli.options import (
+    ConfigOption,
+    EveryOption,
+    JsonOption,
+    ProbeOption,
+    StillOption,
+    TankOption,
+    loaded,
+)
 from afterfill.errors import ModelDomainError, UsageError
 
 if TYPE_CHECKING:
@@ -55,16 +63,12 @@ def calibrate(
     temperature: Annotated[
         str | None, typer.Option(help="Of the liquids: 22.5 or '72 F'. Left out: asked.")
     ] = None,
-    still_seconds: Annotated[
-        float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
-    ] = 30.0,
-    every: Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")] = 3.0,
+    still_seconds: StillOption = 30.0,
+    every: EveryOption = 3.0,
     most_minutes: Annotated[
         float, typer.Option(min=0.01, max=60, help="Give up on a liquid after this long.")
     ] = 10.0,
-    probe: Annotated[
-        str | None, typer.Option(help="Its name, if the tank has several of them.")
-    ] = None,
+    probe: ProbeOption = None,
     tank: TankOption = None,
     config: ConfigOption = None,
     as_json: JsonOption = False,

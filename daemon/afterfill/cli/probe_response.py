@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded
+from afterfill.cli.options import (
+    ConfigOption,
+    EveryOption,
+    JsonOption,
+    ProbeOption,
+    StillOption,
+    TankOption,
+    loaded,
+)
 from afterfill.errors import UsageError
 
 if TYPE_CHECKING:
@@ -47,16 +55,12 @@ def response(
     source: Annotated[
         str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
     ] = None,
-    still_seconds: Annotated[
-        float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
-    ] = 60.0,
-    every: Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")] = 5.0,
+    still_seconds: StillOption = 60.0,
+    every: EveryOption = 5.0,
     most_minutes: Annotated[
         float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
     ] = 15.0,
-    probe: Annotated[
-        str | None, typer.Option(help="Its name, if the tank has several of them.")
-    ] = None,
+    probe: ProbeOption = None,
     tank: TankOption = None,
     config: ConfigOption = None,
     as_json: JsonOption = False,

@@ -64,9 +64,10 @@ def judge(line: bytes, probe: ProbeSpec, settings: LineSettings) -> Sample | Non
     if any(_compiled(expression).search(text) for expression in settings.error_replies):
         return Sample(probe.name, None, "error-reply", line)
     number = _number(text, probe, settings)
-    if number is None or not _NUMBER.fullmatch(number.strip()):
+    digits = None if number is None else number.strip(" \t")
+    if digits is None or not _NUMBER.fullmatch(digits):
         return None
-    return sample_of(probe, float(number) * settings.scale, line)
+    return sample_of(probe, float(digits) * settings.scale, line)
 
 
 def _number(text: str, probe: ProbeSpec, settings: LineSettings) -> str | None:
