@@ -140,8 +140,9 @@ def _turned(sight: Sight, move_mv: float, gap_s: float, time_s: float, noise_mv:
     sight = replace(sight, way=way, turns=turns)
     if not turned or turns < _TURNS:
         return sight
-    anew = turns < _TURNS + 1.0  # it had come to rest before this turn
-    return _restless(replace(sight, restless_s=time_s) if anew else sight, time_s)
+    lately = sight.settling_why in (_RESTLESS, _HANDLED) and sight.restless_s > 0.0
+    again = lately and time_s < sight.settling_until_s + _TURNS_FADE_S
+    return _restless(sight if again else replace(sight, restless_s=time_s), time_s)
 
 
 def _restless(sight: Sight, time_s: float) -> Sight:
