@@ -36,7 +36,7 @@ SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
 # --- what else moves the ORP -------------------------------------------------------------------
-DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.03  # feeding, light: 5-30 mV
+DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feeding, light: 5-30 mV
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
