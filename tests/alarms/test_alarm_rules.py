@@ -13,9 +13,12 @@ NOTHING = {"residual-oxidant": False, "free-ammonia": False, "probe-lost": False
         (0.95, 0.95, True, False, True),
         (0.89, 0.89, True, False, False),
         (0.60, 0.91, True, False, True),  # certain that it came, likely that it is still there
-        (0.40, 0.99, True, False, False),  # it came, and has probably gone
+        (0.30, 0.99, True, False, True),
+        (0.20, 0.99, True, False, False),  # it came, and has probably gone
+        (0.30, 0.99, True, True, True),
+        (0.20, 0.99, True, True, False),
         (0.60, 0.60, True, True, True),  # deadband: raised at 0.9, kept down to 0.5
-        (0.49, 0.99, True, True, False),
+        (0.40, 0.60, True, True, False),
         (0.95, 0.95, False, False, True),
         (0.10, 0.10, False, False, None),  # blind and undecided is not an all-clear
     ],

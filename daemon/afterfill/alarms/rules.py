@@ -7,6 +7,7 @@ source are our judgement.
 
 RAISE_AT_PROBABILITY = 0.9  # nine in ten: our judgement of when waking a person is worth it
 CLEAR_AT_PROBABILITY = 0.5
+STILL_THERE_AT = 0.25  # after a carry-over as good as certain; by then it has probably gone
 POSSIBLE_FADES_AT = 0.1  # what was possible has probably gone
 AMMONIA_DEADBAND = 0.1  # share of the limit; below a kit's smallest colour step
 PH_DEADBAND, TEMPERATURE_DEADBAND_C = 0.1, 0.3  # a probe's own wobble over an hour
@@ -30,10 +31,10 @@ def residual_oxidant(
     """Residual over the tank's limit with high probability; unknown when blind and undecided.
 
     `p_over_limit`: that it exceeds the limit now; `p_carried_over`: that it has since the refill.
-    A carry-over that is as good as certain and more likely than not still there also raises.
+    A carry-over that is as good as certain also raises while it may well be still there.
     """
-    likely = p_over_limit >= CLEAR_AT_PROBABILITY
     sure = max(p_over_limit, p_carried_over) >= RAISE_AT_PROBABILITY
+    likely = p_over_limit >= (STILL_THERE_AT if sure else CLEAR_AT_PROBABILITY)
     if likely and (sure or active):
         return True
     return False if sees else None

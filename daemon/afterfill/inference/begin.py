@@ -6,15 +6,15 @@ from dataclasses import replace
 import numpy as np
 
 from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
-from afterfill.inference import doses, history, prior
-from afterfill.inference.bank import Bank
+from afterfill.inference import doses, history, prior, sight
+from afterfill.inference.bank import Bank, Traits
 from afterfill.inference.baseline import corrected_mv
 from afterfill.inference.belief import Belief
 from afterfill.inference.draws import Array
 from afterfill.inference.history import known
-from afterfill.inference.launch import launched, share_of, tap_sigma
+from afterfill.inference.launch import as_cold_as_felt, launched, share_of, tap_sigma, wetted
 from afterfill.inference.learnt import TRAITS
-from afterfill.inference.response import PH_REFERENCE
+from afterfill.inference.response import PH_REFERENCE, nuisance_share
 from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.watch import Watch, advanced, dosed
@@ -24,6 +24,8 @@ _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
 _EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
 _UNKNOWN_VAR = 200.0**2  # mV^2: a probe met for the first time
 _LEAST_SD_MV = 0.7  # of a background: slow noise does not average away
+_NUISANCE_CHANGES = 0.2  # of it within some twenty minutes: it comes and goes; our judgement
+_INHERITED = ("b_mv", "c0_mg_l", "w_ocl", "w_combined", "ph_slope_mv", "fall_s", "dip_mv")
 _USUAL_C = 25.0  # stands in where no temperature is known
 
 
@@ -44,11 +46,12 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         setup, pour, base_mv, base_var, _USUAL_C if tank_c is None else tank_c,
         share_of(pour, disturbed), belief.learnt, PH_REFERENCE if ph is None else ph,
     )  # fmt: skip
+    bank = replace(bank, traits=_as_felt(bank.traits, belief, pour, tank_c, time_s))
     bank = _at_reference_ph(bank, belief, ph)
     bank = replace(bank, capture_mg_l=_capture_mg_l(belief, bank.free.size))
     if belief.watch is not None:
-        bank = _inherited(bank, belief.watch)
         early_s = max(early_s, belief.watch.last_s)
+        bank = _inherited(bank, belief.watch, early_s - pour.time_s)
     else:
         left = doses.as_believed(doses.left_mg_l(belief.doses, early_s), bank.free.size)
         bank = replace(bank, surplus=left)
@@ -62,6 +65,19 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     if belief.watch is not None:  # its stories know of the doses
         belief = replace(belief, doses=doses.none())
     return _caught_up(watch, belief, time_s)
+
+
+def _as_felt(
+    traits: Traits, belief: Belief, pour: Pour, tank_c: float | None, time_s: float
+) -> Traits:
+    """The traits as the cold that raised a suspicion, or a probe just back from the air, has it."""
+    if pour.announced:
+        back_s = sight.back_s(belief.sight, time_s)
+        return traits if back_s is None else wetted(traits, back_s - pour.time_s)
+    now_c = temperature_at(belief, time_s)
+    if now_c is None or tank_c is None:
+        return traits
+    return as_cold_as_felt(traits, tank_c, now_c - tank_c)
 
 
 def _ridge(pour: Pour, belief: Belief) -> Ridge | None:
@@ -100,28 +116,30 @@ def _at_reference_ph(bank: Bank, belief: Belief, ph: float | None) -> Bank:
     return replace(bank, base_mv=bank.base_mv - own * (ph - PH_REFERENCE))
 
 
-def _inherited(bank: Bank, old: Watch) -> Bank:
+def _inherited(bank: Bank, old: Watch, from_s: float) -> Bank:
     """The new stories start in the old ones' water, electrode and background, each old member
-    met in proportion to its weight."""
+    met in proportion to its weight. What else moved the ORP stays where it is, and counts as
+    background. No water comes before `from_s` [s after the new zero]: the old ones have had it."""
     reached = np.cumsum(old.bank.weights)
     n = reached.size
     index = np.minimum(np.searchsorted(reached, reached[-1] * (np.arange(n) + 0.5) / n), n - 1)
     index = index[(np.arange(n) * 229) % n]  # 229 shares no factor with 576: mixes the kinds
-    free, combined = old.bank.free[index], old.bank.combined[index]
+    other_mv = old.bank.traits.nuisance_mv * nuisance_share(
+        old.bank.traits, old.last_s - old.zero_s
+    )
+    changing_var = 1.0 + (_NUISANCE_CHANGES * other_mv) ** 2
     return replace(
         bank,
-        free=free,
-        combined=combined,
+        free=old.bank.free[index],
+        combined=old.bank.combined[index],
         surplus=old.bank.surplus[index],
         response_mv=old.bank.response_mv[index],
-        base_mv=old.bank.base_mv[index],
-        base_var=old.bank.base_var[index] + 1.0,
+        base_mv=(old.bank.base_mv + other_mv)[index],
+        base_var=(old.bank.base_var + changing_var)[index],
         traits=replace(
             bank.traits,
-            **{
-                name: getattr(old.bank.traits, name)[index]
-                for name in ("b_mv", "c0_mg_l", "w_ocl", "w_combined", "ph_slope_mv", "fall_s")
-            },
+            start_s=np.maximum(bank.traits.start_s, from_s),
+            **{name: getattr(old.bank.traits, name)[index] for name in _INHERITED},
         ),
     )
 

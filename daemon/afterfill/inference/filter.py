@@ -27,7 +27,8 @@ PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
 _REARM_S = 300.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
-_DOUBTED_S, _YOUNG_S = 420.0, 1200.0  # how long air goes unnoticed; our judgement
+_DOUBTED_S, _YOUNG_S = 420.0, 1800.0  # how long air goes unnoticed; our judgement
+_DOUBTED_LONGEST_S, _BELOW_MV = 1800.0, 8.0  # the same where the ORP is far below its level
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
 _FOREIGN_CHILL_S = 600.0  # what was poured before a suspicion is nearly in by then
 _OWN_CHILL_S, _CHILL_K = 1800.0, 0.5  # by then a pour's own chill is over; our judgement
@@ -67,6 +68,8 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
     if sight.has_gone_wild(belief.sight, eyes, time_s):
         belief = _without_doubtful(setup, belief, time_s)
+    if usable is not None and sight.is_settled(eyes, time_s, time_s - step_s):
+        belief = _wetted(setup, belief, eyes, time_s)
     another = sight.is_another(belief.sight, eyes, time_s)
     if another:
         eyes = replace(eyes, before_mv=None)
@@ -90,7 +93,33 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
 def _without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
     """A probe that is seen to be in the air has been there for a while: what it showed in the last
     minutes is taken back, and a young watch begun anew without it."""
-    belief = replace(belief, history=history.without_orp(belief.history, time_s - _DOUBTED_S))
+    from_s = _left_water_s(belief, time_s)
+    belief = replace(belief, history=history.without_orp(belief.history, from_s))
+    return _begun_anew(setup, belief, time_s)
+
+
+def _left_water_s(belief: Belief, time_s: float) -> float:
+    """Since when the ORP may have been shown in the air [s]: some minutes, or as long as it has
+    been far below its level."""
+    doubted_s, level_mv = time_s - _DOUBTED_S, _quiet_mv(belief, ph_at(belief, time_s))
+    if level_mv is None:
+        return doubted_s
+    rows = history.span(belief.history, time_s - _DOUBTED_LONGEST_S, time_s)
+    near = rows[rows[:, history.ORP] >= level_mv - _BELOW_MV, history.TIME]
+    left_s = float(near[-1]) + 0.001 if near.size else time_s - _DOUBTED_LONGEST_S
+    return min(left_s, doubted_s)
+
+
+def _wetted(setup: Setup, belief: Belief, eyes: sight.Sight, time_s: float) -> Belief:
+    """A probe that was in the air is back in the water: a young watch over what was announced
+    begins anew, with stories that know how a surface comes to its level."""
+    announced = belief.watch is not None and belief.watch.pour.announced
+    if not announced or sight.back_s(eyes, time_s) is None:
+        return belief
+    return _begun_anew(setup, replace(belief, sight=eyes), time_s)
+
+
+def _begun_anew(setup: Setup, belief: Belief, time_s: float) -> Belief:
     old = belief.watch
     if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
         return belief

@@ -1,6 +1,7 @@
 """The bank at the start of a watch: stories drawn from what was said and from the priors."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup, Water
 
 N = PER_KIND * 3
+_FELT_K, _FELT_TIMES, _FELT_MOST_K = 0.4, 7.0, 12.0  # more may still come; our judgement
+_WET_AT_ONCE_S = 10.0
+_SOURCE_C = (3.0, 35.0)  # of cold and mixed taps: common practice, no source
 _SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
 
 
@@ -185,7 +189,8 @@ def _incoming_c(pour: Pour, temperature_c: float) -> Array:
     known_c = pour.water.temperature_c
     if known_c is not None:
         return known_c + 2.0 * normal(N, 21)
-    return temperature_c - 5.0 + 5.0 * normal(N, 21)
+    colder_k = 5.0 if pour.announced else 6.0  # a suspicion is often raised by the cold
+    return temperature_c + colder_k * (normal(N, 21) - 1.0)
 
 
 def _nuisance_mv() -> Array:
@@ -194,3 +199,38 @@ def _nuisance_mv() -> Array:
     scale = np.where(KIND == DISTURBANCE, disturbed, prior.NUISANCE_MV)
     scale = np.where(KIND == DOSED, prior.NUISANCE_MV, scale)
     return np.asarray(scale * normal(N, 23))
+
+
+def as_cold_as_felt(traits: Traits, tank_c: float, step_c: float) -> Traits:
+    """Traits of which half pour what has moved the tank from `tank_c` [degrees C] by `step_c` [K]
+    already, or some times as much: few of those drawn at large could."""
+    if abs(step_c) < _FELT_K:
+        return traits
+    most = math.log(min(max(_FELT_MOST_K / abs(step_c), 1.2), _FELT_TIMES))
+    full_c = step_c * np.exp(most * uniform(N, 20))
+    share = np.maximum(traits.fraction, 1e-3)
+    in_c = np.clip(tank_c + full_c / share, *_SOURCE_C)
+    share = np.clip(full_c / np.where(in_c == tank_c, step_c, in_c - tank_c), 0.0, 1.0)
+    felt = (uniform(N, 25) < 0.5) & (traits.fraction > 0.0)
+    return replace(
+        traits,
+        fraction=np.where(felt, share, traits.fraction),
+        in_c=np.where(felt, in_c, traits.in_c),
+    )
+
+
+def wetted(traits: Traits, back_s: float) -> Traits:
+    """Traits of a probe that came back into the water at `back_s` [s after the watch's zero]: its
+    surface begins below its level, and comes up to it within the hour. Half of the disturbances
+    are what they were."""
+    wet = (KIND != DISTURBANCE) | (uniform(N, 28) < 0.5)
+    below_mv = -np.abs(normal(N, 27)) * prior.WET_MV
+    below_mv = np.where(KIND == DISTURBANCE, traits.nuisance_mv + 0.5 * below_mv, below_mv)
+    fall_s = 60.0 * log_normal(N, 29, prior.WET_MIN, prior.WET_SIGMA)
+    return replace(
+        traits,
+        nuisance_mv=np.where(wet, below_mv, traits.nuisance_mv),
+        nuisance_start_s=np.where(wet, back_s, traits.nuisance_start_s),
+        nuisance_rise_s=np.where(wet, _WET_AT_ONCE_S, traits.nuisance_rise_s),
+        nuisance_fall_s=np.where(wet, fall_s, traits.nuisance_fall_s),
+    )

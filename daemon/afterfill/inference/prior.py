@@ -40,6 +40,7 @@ DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feed
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
+WET_MV, WET_MIN, WET_SIGMA = 25.0, 25.0, 0.5  # below its level after the air: judgement
 SUSPECTED = {"disturbance": 0.76, "dosed": 0.12, "short": 0.12}  # behind a sudden move: judgement
 SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 

@@ -17,6 +17,7 @@ _TURN_NOISES, _TURN_MV = 5.0, 2.0  # a move beyond noise; water moves the ORP on
 _TURNS, _TURNS_FADE_S = 3.0, 600.0
 _RESTLESS_S, _RESTLESS_SHARE, _RESTLESS_LONGEST_S = 240.0, 0.4, 1200.0  # our judgement
 _RESTLESS = "the ORP wanders to and fro as no water makes it: probe in the air or bad contact"
+_WET_S = 1800.0  # how long a surface that was dry shows it; our judgement
 _HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0  # our judgement
 
 
@@ -116,8 +117,9 @@ def _spike_is_over(sight: Sight, orp_mv: float) -> bool:
 def _back(sight: Sight, time_s: float) -> Sight:
     """A probe that is back at its level: at once when it was one reading that fell away."""
     away_s = time_s - (sight.settling_until_s - SETTLING_S)
-    wait_s = 0.0 if away_s <= _HANDLED_WITHIN_S else _BACK_SETTLING_S
-    soon_s = min(sight.settling_until_s, time_s + wait_s)
+    if away_s <= _HANDLED_WITHIN_S:
+        return replace(sight, settling_until_s=time_s, settling_why="", before_mv=None)
+    soon_s = min(sight.settling_until_s, time_s + _BACK_SETTLING_S)
     return replace(sight, settling_until_s=soon_s, before_mv=None)
 
 
@@ -176,6 +178,21 @@ def why_blind(sight: Sight, time_s: float) -> str | None:
 def has_gone_wild(before: Sight, after: Sight, time_s: float) -> bool:
     """Whether this reading showed that the probe is out of the water or in somebody's hands."""
     return after.settling_until_s > time_s >= before.settling_until_s
+
+
+def back_s(sight: Sight, time_s: float) -> float | None:
+    """When the probe came back into the water [s], if it did so of late: its surface is then
+    still on its way to its level."""
+    settled_s = sight.settling_until_s
+    another = settled_s - sight.exchanged_s <= SETTLING_S or sight.before_mv is not None
+    if another or sight.settling_why not in (_RESTLESS, _HANDLED):
+        return None
+    return settled_s - _BACK_SETTLING_S if 0.0 <= time_s - settled_s < _WET_S else None
+
+
+def is_settled(before: Sight, time_s: float, last_s: float) -> bool:
+    """Whether the time in which the ORP could not be used is over since `last_s` [s]."""
+    return last_s < before.settling_until_s <= time_s
 
 
 def _stuck_after_s(sight: Sight) -> float:

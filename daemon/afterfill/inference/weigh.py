@@ -1,6 +1,5 @@
 """Observations change the members' weights."""
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +14,7 @@ _KIT_SHARE = 0.2
 _T_STEP_SD_C = 0.15  # what a heater and a room do to a tank within minutes: our judgement
 _T_DRIFT_C_PER_SQRT_H = 0.25
 _T_RECOVERY_S = 5400.0
+_T_SHARE, _PH_SHARE = 0.12, 0.25  # of a step, that mixing, heaters or buffers make of it: judgement
 _NO_WEIGHT = 1e-250
 _T_NORM = 0.375  # of Student's t with four degrees of freedom: its density is 3/8 at the middle
 _PH_STEP_SD, _PH_DRIFT_PER_SQRT_H, _PH_RANGE = 0.04, 0.08, 2.0  # light and plants; our judgement
@@ -74,6 +74,7 @@ def weighed_by_temperature(
     since = np.maximum(at_s - traits.start_s, 0.0)
     expected = bank.poured * (traits.in_c - tank_c) * np.exp(-since / _T_RECOVERY_S)
     spread = _T_STEP_SD_C**2 + _T_DRIFT_C_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
+    spread = spread + (_T_SHARE * expected) ** 2
     return _weighed_by_step(
         bank, step_c - expected, spread, _T_RANGE_K, step_s / _T_CORRELATED_S, announced
     )
@@ -87,18 +88,19 @@ def weighed_by_ph(
     traits = bank.traits
     expected = bank.poured * (traits.in_ph - tank_ph)
     spread = _PH_STEP_SD**2 + _PH_DRIFT_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
+    spread = spread + (_PH_SHARE * expected) ** 2
     return _weighed_by_step(
         bank, step - expected, spread, _PH_RANGE, step_s / _PH_CORRELATED_S, announced
     )
 
 
 def _weighed_by_step(
-    bank: Bank, off: Array, spread: float, span: float, news: float, announced: bool
+    bank: Bank, off: Array, spread: Array, span: float, news: float, announced: bool
 ) -> Bank:
-    """Weighs how far each member is `off` from a step of the water; now and then something else
-    made that step, anywhere within `span`."""
+    """Weighs how far each member is `off` from a step of the water, with the variance `spread`;
+    now and then something else made that step, anywhere within `span`."""
     square = off * off / (prior.TAIL_NU * spread)
-    fits = _T_NORM / math.sqrt(spread) * (1.0 + square) ** (-0.5 * (prior.TAIL_NU + 1.0))
+    fits = _T_NORM / np.sqrt(spread) * (1.0 + square) ** (-0.5 * (prior.TAIL_NU + 1.0))
     growth = ((1.0 - _T_OUTLIERS) * fits + _T_OUTLIERS / span) ** min(news, 1.0)
     pours = slice(0 if announced else DISTURBANCE + 1, 3)
     return replace(bank, weights=_grown_alike(bank.weights, growth, pours))
