@@ -113,8 +113,11 @@ def _left_water_s(belief: Belief, time_s: float) -> float:
 def _wetted(setup: Setup, belief: Belief, eyes: sight.Sight, time_s: float) -> Belief:
     """A probe that was in the air is back in the water: a young watch over what was announced
     begins anew, with stories that know how a surface comes to its level."""
+    if sight.back_s(eyes, time_s) is None:
+        return belief
+    belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + 120.0))
     announced = belief.watch is not None and belief.watch.pour.announced
-    if not announced or sight.back_s(eyes, time_s) is None:
+    if not announced:
         return belief
     return _begun_anew(setup, replace(belief, sight=eyes), time_s)
 

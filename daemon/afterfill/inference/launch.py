@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from afterfill.inference import prior
 from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, Traits
@@ -92,8 +93,7 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float, ph: float, learnt: L
         k_combined_per_s=log_normal(N, 10, prior.K_COMBINED_PER_H, prior.K_COMBINED_SIGMA) / 3600.0,
         nuisance_mv=_nuisance_mv(),
         nuisance_start_s=_nuisance_start_s(pour),
-        nuisance_rise_s=60.0
-        * log_normal(N, 11, prior.NUISANCE_RISE_MIN, prior.NUISANCE_RISE_SIGMA),
+        nuisance_rise_s=_nuisance_rise_s(),
         nuisance_fall_s=60.0
         * log_normal(N, 12, prior.NUISANCE_FALL_MIN, prior.NUISANCE_FALL_SIGMA),
     )
@@ -193,12 +193,28 @@ def _incoming_c(pour: Pour, temperature_c: float) -> Array:
     return temperature_c + colder_k * (normal(N, 21) - 1.0)
 
 
+def _by_hand() -> NDArray[np.bool_]:
+    """Which disturbances are a hand or the air: they move the ORP by much, and at once."""
+    return (KIND == DISTURBANCE) & (uniform(N, 22) < prior.BY_HAND_SHARE)
+
+
+def _nuisance_rise_s() -> Array:
+    at_once = log_normal(N, 11, prior.BY_HAND_RISE_MIN, prior.BY_HAND_RISE_SIGMA)
+    slowly = log_normal(N, 11, prior.NUISANCE_RISE_MIN, prior.NUISANCE_RISE_SIGMA)
+    return 60.0 * np.where(_by_hand(), at_once, np.maximum(slowly, prior.AT_ONCE_S / 60.0))
+
+
 def _nuisance_mv() -> Array:
-    wide = uniform(N, 22) < prior.DISTURBED_WIDE_SHARE
-    disturbed = np.where(wide, prior.DISTURBED_WIDE_MV, prior.DISTURBED_MV)
-    scale = np.where(KIND == DISTURBANCE, disturbed, prior.NUISANCE_MV)
-    scale = np.where(KIND == DOSED, prior.NUISANCE_MV, scale)
-    return np.asarray(scale * normal(N, 23))
+    z = normal(N, 23)
+    disturbed = np.where(_by_hand(), prior.BY_HAND_MV * z, _triangular(prior.DISTURBED_MV))
+    return np.where(KIND == DISTURBANCE, disturbed, prior.NUISANCE_MV * z)
+
+
+def _triangular(most: float) -> Array:
+    """Draws from the triangular distribution between `-most` and `most`."""
+    u = uniform(N, 23)
+    off = most * (1.0 - np.sqrt(2.0 * np.minimum(u, 1.0 - u)))
+    return np.where(u < 0.5, -off, off)
 
 
 def as_cold_as_felt(traits: Traits, tank_c: float, step_c: float) -> Traits:

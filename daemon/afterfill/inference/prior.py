@@ -31,12 +31,14 @@ MINUTES, MINUTES_SIGMA = 8.0, 0.6
 START_SD_MIN = 1.5  # how well people and relays know when it began
 LITRES_SIGMA = 0.1  # a bucket is known to a tenth
 STRENGTH_SIGMA = 0.15  # strength of a neutraliser, and the dosing of it
-SHORT_WHEN_DOSED = 0.03  # said to be dosed, and was not: our judgement
+SHORT_WHEN_DOSED = 0.05  # said to be dosed, and was not: our judgement
 SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
 # --- what else moves the ORP -------------------------------------------------------------------
-DISTURBED_MV, DISTURBED_WIDE_MV, DISTURBED_WIDE_SHARE = 12.0, 25.0, 0.08  # feeding, light: 5-30 mV
+DISTURBED_MV = 35.0  # at most; feeding, light and cleaning: 5-30 mV
+BY_HAND_SHARE, BY_HAND_MV = 0.08, 25.0  # the probe itself is moved
+BY_HAND_RISE_MIN, BY_HAND_RISE_SIGMA, AT_ONCE_S = 0.4, 0.4, 60.0
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8

@@ -13,7 +13,12 @@ from numpy.typing import NDArray
 
 from afterfill.inference.bank import PER_KIND, SHORT, Bank, Traits
 from afterfill.inference.draws import Array, uniform
-from afterfill.inference.response import PH_REFERENCE, dip_share, nuisance_share
+from afterfill.inference.response import (
+    PH_REFERENCE,
+    dip_share,
+    highest_nuisance_mv,
+    nuisance_share,
+)
 from afterfill.inference.ridge import Ridge, moved_along
 
 _SHRINK = 0.7  # wide: the law is only a shape, and a narrow kernel made intervals too narrow
@@ -92,7 +97,9 @@ def _with_moved_parts(bank: Bank, kinds: list[int], at_s: float, ph_off: float) 
     parts = np.array([bank.response_mv, bank.base_mv + by_ph,
                       traits.nuisance_mv * shares[0], traits.dip_mv * shares[1]])  # fmt: skip
     moved = np.array([_moved(part, kinds) for part in parts])
-    response, base, nuisance, dip = np.where(_in_range(moved, parts, kinds), moved, parts)
+    height = _height(moved[2], shares[0], traits.nuisance_mv)
+    fits = _in_range(moved, parts, kinds) & (np.abs(height) <= highest_nuisance_mv(traits))
+    response, base, nuisance, dip = np.where(fits, moved, parts)
     traits = replace(
         traits,
         nuisance_mv=_height(nuisance, shares[0], traits.nuisance_mv),

@@ -8,6 +8,7 @@ read; secondary); nothing here turns millivolts into mg/L without the tank's own
 
 import numpy as np
 
+from afterfill.inference import prior
 from afterfill.inference.bank import Bank, Traits, with_electrode
 from afterfill.inference.draws import Array
 
@@ -37,6 +38,13 @@ def nuisance_share(traits: Traits, at_s: float) -> Array:
     since = np.maximum(at_s - traits.nuisance_start_s, 0.0)
     gone = np.exp(-since / traits.nuisance_rise_s)
     return np.asarray((1.0 - gone) * np.exp(-since / traits.nuisance_fall_s))
+
+
+def highest_nuisance_mv(traits: Traits) -> Array:
+    """How far what is no oxidant may move the ORP [mV]: feeding, light and cleaning, which come in
+    minutes, so far; what comes at once, a hand or the air, anywhere."""
+    slow = traits.nuisance_rise_s >= prior.AT_ONCE_S
+    return np.where(slow, prior.DISTURBED_MV, np.inf)
 
 
 def dip_share(bank: Bank) -> Array:
