@@ -1,19 +1,21 @@
 """The physics of the bank: nothing comes from nothing, and the electrode has a memory."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from afterfill.inference import prior
 from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, reweighted
 from afterfill.inference.dynamics import flowed
-from afterfill.inference.launch import launched, share_of
+from afterfill.inference.launch import as_cold_as_felt, launched, share_of
 from afterfill.inference.learnt import Learnt
 from afterfill.inference.resample import refreshed
 from afterfill.inference.response import PH_REFERENCE, lagged, settled_mv, signal_mv
 from afterfill.inference.setup import Pour, Setup, Water
-from afterfill.inference.weigh import weighed_by_ph, weighed_by_temperature
+from afterfill.inference.weigh import weighed_by_orp, weighed_by_ph, weighed_by_temperature
 
 WATER = Water("chloramine", 2.0, 3.0)
 SETUP = Setup("t", 100.0, 0.011, WATER, mg_cl2_per_ml=40.0)
@@ -206,3 +208,34 @@ def test_ph_tells_that_water_came_but_not_whether_it_was_treated(step: float) ->
     assert ratio == pytest.approx(1.0, rel=1e-6)
     poured = [float(np.sum(b.weights[KIND != DISTURBANCE])) for b in (before, after)]
     assert (poured[1] > poured[0]) == (step > 0.05)
+
+
+def test_no_disturbance_that_comes_in_minutes_grows_beyond_what_feeding_does() -> None:
+    bank = bank_of(Pour(0.0, announced=False, water=WATER))
+    for minute in range(1, 31):  # a smooth rise by 50 mV
+        at_s, orp_mv = 60.0 * minute, 300.0 + 50.0 * (1.0 - math.exp(-minute / 4.0))
+        bank, _ = weighed_by_orp(bank, orp_mv, PH_REFERENCE, at_s, 60.0, 1.0)
+        bank = refreshed(bank, at_s, PH_REFERENCE)
+    slowly = (KIND == DISTURBANCE) & (bank.traits.nuisance_rise_s >= prior.AT_ONCE_S)
+    assert np.sum(slowly) > 50
+    assert np.max(np.abs(bank.traits.nuisance_mv[slowly])) <= prior.DISTURBED_MV
+
+
+def test_disturbances_are_even_and_mostly_of_the_size_of_feeding() -> None:
+    bank = bank_of(announced(litres=25.0, minutes=10.0))
+    heights = bank.traits.nuisance_mv[KIND == DISTURBANCE]
+    assert abs(np.mean(heights)) < 2.0
+    assert 0.9 < np.mean(np.abs(heights) <= 30.0) < 1.0
+    at_once = bank.traits.nuisance_rise_s[KIND == DISTURBANCE] < prior.AT_ONCE_S
+    assert 0.04 < np.mean(at_once) < 0.12
+
+
+def test_cold_that_is_felt_is_poured_by_half_of_the_stories_and_none_pours_more_than_all() -> None:
+    before = bank_of(Pour(0.0, announced=False, water=WATER)).traits
+    for step_c in (-0.5, -6.0, 3.0):
+        after = as_cold_as_felt(before, 25.0, step_c)
+        pours = before.fraction > 0.0
+        made_c = (after.fraction * (after.in_c - 25.0))[pours]
+        assert np.mean(np.sign(step_c) * made_c >= 0.99 * abs(step_c)) > 0.4
+        assert np.all((after.fraction >= 0.0) & (after.fraction <= 1.0))
+    assert as_cold_as_felt(before, 25.0, 0.1) is before

@@ -10,7 +10,7 @@ from afterfill.inference.learnt import Learnt, drawn
 
 _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
-NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 9.0, 46.0  # steps that move the odds past 'raise'
+NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 9.0, 38.0  # steps that move the odds past 'raise'
 NEED_NOISES = 4.0
 
 

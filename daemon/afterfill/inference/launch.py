@@ -16,6 +16,7 @@ from afterfill.inference.setup import Pour, Setup, Water
 N = PER_KIND * 3
 _FELT_K, _FELT_TIMES, _FELT_MOST_K = 0.4, 7.0, 12.0  # more may still come; our judgement
 _WET_AT_ONCE_S = 10.0
+_AROUND_SHARE = 0.7  # of the disturbances of an announced refill; our judgement
 _SOURCE_C = (3.0, 35.0)  # of cold and mixed taps: common practice, no source
 _SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
 
@@ -115,11 +116,14 @@ def _start_s(pour: Pour) -> Array:
 
 
 def _nuisance_start_s(pour: Pour) -> Array:
-    """What a refill does to a probe comes with it; other work on the tank around it."""
+    """What a refill does to a probe comes with it; other work on the tank around it, or at any
+    time while it is watched."""
     begin_s = _start_s(pour)
     if not pour.announced:
         return begin_s
-    return np.where(KIND == DISTURBANCE, -300.0 + 3000.0 * uniform(N, 24), begin_s)
+    around_s, later_s = -300.0 + 3000.0 * uniform(N, 24), 2700.0 + 6300.0 * uniform(N, 24)
+    other_s = np.where(uniform(N, 29) < _AROUND_SHARE, around_s, later_s)
+    return np.where(KIND == DISTURBANCE, other_s, begin_s)
 
 
 def _pour_s(pour: Pour) -> Array:
@@ -242,7 +246,7 @@ def wetted(traits: Traits, back_s: float) -> Traits:
     wet = (KIND != DISTURBANCE) | (uniform(N, 28) < 0.5)
     below_mv = -np.abs(normal(N, 27)) * prior.WET_MV
     below_mv = np.where(KIND == DISTURBANCE, traits.nuisance_mv + 0.5 * below_mv, below_mv)
-    fall_s = 60.0 * log_normal(N, 29, prior.WET_MIN, prior.WET_SIGMA)
+    fall_s = 60.0 * log_normal(N, 35, prior.WET_MIN, prior.WET_SIGMA)
     return replace(
         traits,
         nuisance_mv=np.where(wet, below_mv, traits.nuisance_mv),
