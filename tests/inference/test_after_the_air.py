@@ -3,11 +3,11 @@
 import math
 
 import numpy as np
-from filter_tank import EVERY_S, SETUP, Tank, odds_by_orp
 
 from afterfill.inference import filter as belief_filter
 from afterfill.inference import history, sight
 from afterfill.inference.watch import probability_of_refill
+from filter_tank import EVERY_S, SETUP, Tank, odds_by_orp
 
 _FELL_TO_MV = 240.0
 
@@ -72,6 +72,7 @@ def test_new_stories_begin_with_what_else_moved_the_orp() -> None:
     assert probability_of_refill(tank.belief.watch) < 0.5
     fed_mv = 300.0 + 18.0 * math.exp(-120 / 500.0)
     tank.belief = belief_filter.with_new_stories(SETUP, tank.belief, tank.time_s)
+    assert tank.belief.watch is not None
     bank = tank.belief.watch.bank
     expected_mv = bank.weights @ (bank.base_mv + bank.response_mv)
     assert abs(float(expected_mv) - fed_mv) < 8.0

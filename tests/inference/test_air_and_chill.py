@@ -3,11 +3,11 @@
 import math
 
 import numpy as np
-from filter_tank import EVERY_S, SETUP, Tank, odds_by_orp
 
 from afterfill.inference import filter as belief_filter
 from afterfill.inference import history, sight
 from afterfill.inference.watch import probability_of_refill
+from filter_tank import EVERY_S, SETUP, Tank, odds_by_orp
 
 
 def test_what_a_probe_showed_in_the_air_is_taken_back() -> None:

@@ -6,15 +6,15 @@ from dataclasses import replace
 import numpy as np
 
 from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
-from afterfill.inference import doses, history, prior, sight
+from afterfill.inference import disturbances, doses, history, prior, sight
 from afterfill.inference.bank import Bank, Traits
 from afterfill.inference.baseline import corrected_mv
 from afterfill.inference.belief import Belief
 from afterfill.inference.draws import Array
 from afterfill.inference.history import known
-from afterfill.inference.launch import as_cold_as_felt, launched, share_of, tap_sigma, wetted
+from afterfill.inference.launch import as_cold_as_felt, launched, share_of, tap_sigma
 from afterfill.inference.learnt import TRAITS
-from afterfill.inference.response import PH_REFERENCE, nuisance_share
+from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.watch import Watch, advanced, dosed
@@ -73,7 +73,7 @@ def _as_felt(
     """The traits as the cold that raised a suspicion, or a probe just back from the air, has it."""
     if pour.announced:
         back_s = sight.back_s(belief.sight, time_s)
-        return traits if back_s is None else wetted(traits, back_s - pour.time_s)
+        return traits if back_s is None else disturbances.wetted(traits, back_s - pour.time_s)
     now_c = temperature_at(belief, time_s)
     if now_c is None or tank_c is None:
         return traits
@@ -124,7 +124,7 @@ def _inherited(bank: Bank, old: Watch, from_s: float) -> Bank:
     n = reached.size
     index = np.minimum(np.searchsorted(reached, reached[-1] * (np.arange(n) + 0.5) / n), n - 1)
     index = index[(np.arange(n) * 229) % n]  # 229 shares no factor with 576: mixes the kinds
-    other_mv = old.bank.traits.nuisance_mv * nuisance_share(
+    other_mv = old.bank.traits.nuisance_mv * disturbances.share(
         old.bank.traits, old.last_s - old.zero_s
     )
     changing_var = 1.0 + (_NUISANCE_CHANGES * other_mv) ** 2

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from afterfill.inference import (
+    air,
     ammonia,
     baseline,
     doses,
@@ -16,19 +17,16 @@ from afterfill.inference import (
 from afterfill.inference.begin import begun
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel, believed_c
-from afterfill.inference.response import PH_REFERENCE
 from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.taught_by_check import taught_by_check
 from afterfill.inference.verdict import is_over
-from afterfill.inference.water import hocl_at, ph_at, temperature_at
+from afterfill.inference.water import hocl_at, ph_at, quiet_mv, temperature_at
 from afterfill.records import KitResult, ResponseCheck
 
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
 _REARM_S = 300.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
-_DOUBTED_S, _YOUNG_S = 420.0, 1800.0  # how long air goes unnoticed; our judgement
-_DOUBTED_LONGEST_S, _BELOW_MV = 1800.0, 8.0  # the same where the ORP is far below its level
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
 _FOREIGN_CHILL_S = 600.0  # what was poured before a suspicion is nearly in by then
 _OWN_CHILL_S, _CHILL_K = 1800.0, 0.5  # by then a pour's own chill is over; our judgement
@@ -64,12 +62,12 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     ph, temperature_c = ph_at(belief, time_s), temperature_at(belief, time_s)
     eyes = belief.sight
     if orp_mv is not None:
-        eyes = sight.seen(eyes, orp_mv, time_s, _quiet_mv(belief, ph), noise_of(belief))
+        eyes = sight.seen(eyes, orp_mv, time_s, quiet_mv(belief, ph), noise_of(belief))
     usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
     if sight.has_gone_wild(belief.sight, eyes, time_s):
-        belief = _without_doubtful(setup, belief, time_s)
+        belief = air.without_doubtful(setup, belief, time_s)
     if usable is not None and sight.is_settled(eyes, time_s, time_s - step_s):
-        belief = _wetted(setup, belief, eyes, time_s)
+        belief = air.back_in_water(setup, belief, eyes, time_s)
     another = sight.is_another(belief.sight, eyes, time_s)
     if another:
         eyes = replace(eyes, before_mv=None)
@@ -90,46 +88,6 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     return _quiet(setup, belief, time_s, usable)
 
 
-def _without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
-    """A probe that is seen to be in the air has been there for a while: what it showed in the last
-    minutes is taken back, and a young watch begun anew without it."""
-    from_s = _left_water_s(belief, time_s)
-    belief = replace(belief, history=history.without_orp(belief.history, from_s))
-    return _begun_anew(setup, belief, time_s)
-
-
-def _left_water_s(belief: Belief, time_s: float) -> float:
-    """Since when the ORP may have been shown in the air [s]: some minutes, or as long as it has
-    been far below its level."""
-    doubted_s, level_mv = time_s - _DOUBTED_S, _quiet_mv(belief, ph_at(belief, time_s))
-    if level_mv is None:
-        return doubted_s
-    rows = history.span(belief.history, time_s - _DOUBTED_LONGEST_S, time_s)
-    near = rows[rows[:, history.ORP] >= level_mv - _BELOW_MV, history.TIME]
-    left_s = float(near[-1]) + 0.001 if near.size else time_s - _DOUBTED_LONGEST_S
-    return min(left_s, doubted_s)
-
-
-def _wetted(setup: Setup, belief: Belief, eyes: sight.Sight, time_s: float) -> Belief:
-    """A probe that was in the air is back in the water: a young watch over what was announced
-    begins anew, with stories that know how a surface comes to its level."""
-    if sight.back_s(eyes, time_s) is None:
-        return belief
-    belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + 120.0))
-    announced = belief.watch is not None and belief.watch.pour.announced
-    if not announced:
-        return belief
-    return _begun_anew(setup, replace(belief, sight=eyes), time_s)
-
-
-def _begun_anew(setup: Setup, belief: Belief, time_s: float) -> Belief:
-    old = belief.watch
-    if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
-        return belief
-    fresh = begun(setup, replace(belief, watch=None), old.pour, time_s)
-    return replace(belief, watch=replace(fresh, said=old.said, reported=old.reported))
-
-
 def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Belief:
     """Where the ORP cannot be used, the temperature may still tell that water came."""
     if belief.baseline is None:
@@ -147,14 +105,6 @@ def _without_suspicion(belief: Belief) -> Belief:
     """What another probe's level suggested is nothing; what was reported gets its verdict."""
     old = belief.watch
     return belief if old is None or old.reported else replace(belief, watch=None)
-
-
-def _quiet_mv(belief: Belief, ph: float | None) -> float | None:
-    """The ORP [mV] that the tank's quiet level gives at this pH."""
-    if belief.baseline is None:
-        return None
-    off = 0.0 if ph is None else ph - PH_REFERENCE
-    return belief.baseline.level_mv + belief.learnt.ph_slope_mv * off
 
 
 def _watched(belief: Belief, time_s: float, usable_mv: float | None) -> watch.Watch | None:

@@ -4,10 +4,9 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from afterfill.inference import prior
-from afterfill.inference.bank import DISTURBANCE, DOSED, KIND, PER_KIND, SHORT, Bank, Traits
+from afterfill.inference import disturbances, prior
+from afterfill.inference.bank import DISTURBANCE, KIND, PER_KIND, SHORT, Bank, Traits
 from afterfill.inference.draws import Array, log_normal, normal, uniform
 from afterfill.inference.learnt import Learnt, drawn
 from afterfill.inference.response import PH_REFERENCE
@@ -15,8 +14,6 @@ from afterfill.inference.setup import Pour, Setup, Water
 
 N = PER_KIND * 3
 _FELT_K, _FELT_TIMES, _FELT_MOST_K = 0.4, 7.0, 12.0  # more may still come; our judgement
-_WET_AT_ONCE_S = 10.0
-_AROUND_SHARE = 0.7  # of the disturbances of an announced refill; our judgement
 _SOURCE_C = (3.0, 35.0)  # of cold and mixed taps: common practice, no source
 _SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
 
@@ -72,9 +69,10 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float, ph: float, learnt: L
     free, combined, surplus = _incoming(setup, pour, fraction)
     if not pour.announced:
         fraction = np.where(KIND == DISTURBANCE, 0.0, fraction)
+    start_s = _start_s(pour)
     return Traits(
         fraction=fraction,
-        start_s=_start_s(pour),
+        start_s=start_s,
         pour_s=_pour_s(pour),
         in_free=free,
         in_combined=combined,
@@ -92,11 +90,10 @@ def _traits(setup: Setup, pour: Pour, temperature_c: float, ph: float, learnt: L
         dip_mv=log_normal(N, 8, prior.DIP_MV, prior.DIP_SIGMA),
         k_free_per_s=log_normal(N, 9, prior.K_FREE_PER_H, prior.K_FREE_SIGMA) / 3600.0,
         k_combined_per_s=log_normal(N, 10, prior.K_COMBINED_PER_H, prior.K_COMBINED_SIGMA) / 3600.0,
-        nuisance_mv=_nuisance_mv(),
-        nuisance_start_s=_nuisance_start_s(pour),
-        nuisance_rise_s=_nuisance_rise_s(),
-        nuisance_fall_s=60.0
-        * log_normal(N, 12, prior.NUISANCE_FALL_MIN, prior.NUISANCE_FALL_SIGMA),
+        nuisance_mv=disturbances.heights_mv(),
+        nuisance_start_s=disturbances.starts_s(start_s, announced=pour.announced),
+        nuisance_rise_s=disturbances.rises_s(),
+        nuisance_fall_s=disturbances.falls_s(),
     )
 
 
@@ -113,17 +110,6 @@ def _start_s(pour: Pour) -> Array:
     if pour.announced:
         return 60.0 * prior.START_SD_MIN * normal(N, 14)
     return -900.0 * uniform(N, 14)
-
-
-def _nuisance_start_s(pour: Pour) -> Array:
-    """What a refill does to a probe comes with it; other work on the tank around it, or at any
-    time while it is watched."""
-    begin_s = _start_s(pour)
-    if not pour.announced:
-        return begin_s
-    around_s, later_s = -300.0 + 3000.0 * uniform(N, 24), 2700.0 + 6300.0 * uniform(N, 24)
-    other_s = np.where(uniform(N, 29) < _AROUND_SHARE, around_s, later_s)
-    return np.where(KIND == DISTURBANCE, other_s, begin_s)
 
 
 def _pour_s(pour: Pour) -> Array:
@@ -197,30 +183,6 @@ def _incoming_c(pour: Pour, temperature_c: float) -> Array:
     return temperature_c + colder_k * (normal(N, 21) - 1.0)
 
 
-def _by_hand() -> NDArray[np.bool_]:
-    """Which disturbances are a hand or the air: they move the ORP by much, and at once."""
-    return (KIND == DISTURBANCE) & (uniform(N, 22) < prior.BY_HAND_SHARE)
-
-
-def _nuisance_rise_s() -> Array:
-    at_once = log_normal(N, 11, prior.BY_HAND_RISE_MIN, prior.BY_HAND_RISE_SIGMA)
-    slowly = log_normal(N, 11, prior.NUISANCE_RISE_MIN, prior.NUISANCE_RISE_SIGMA)
-    return 60.0 * np.where(_by_hand(), at_once, np.maximum(slowly, prior.AT_ONCE_S / 60.0))
-
-
-def _nuisance_mv() -> Array:
-    z = normal(N, 23)
-    disturbed = np.where(_by_hand(), prior.BY_HAND_MV * z, _triangular(prior.DISTURBED_MV))
-    return np.where(KIND == DISTURBANCE, disturbed, prior.NUISANCE_MV * z)
-
-
-def _triangular(most: float) -> Array:
-    """Draws from the triangular distribution between `-most` and `most`."""
-    u = uniform(N, 23)
-    off = most * (1.0 - np.sqrt(2.0 * np.minimum(u, 1.0 - u)))
-    return np.where(u < 0.5, -off, off)
-
-
 def as_cold_as_felt(traits: Traits, tank_c: float, step_c: float) -> Traits:
     """Traits of which half pour what has moved the tank from `tank_c` [degrees C] by `step_c` [K]
     already, or some times as much: few of those drawn at large could."""
@@ -236,21 +198,4 @@ def as_cold_as_felt(traits: Traits, tank_c: float, step_c: float) -> Traits:
         traits,
         fraction=np.where(felt, share, traits.fraction),
         in_c=np.where(felt, in_c, traits.in_c),
-    )
-
-
-def wetted(traits: Traits, back_s: float) -> Traits:
-    """Traits of a probe that came back into the water at `back_s` [s after the watch's zero]: its
-    surface begins below its level, and comes up to it within the hour. Half of the disturbances
-    are what they were."""
-    wet = (KIND != DISTURBANCE) | (uniform(N, 28) < 0.5)
-    below_mv = -np.abs(normal(N, 27)) * prior.WET_MV
-    below_mv = np.where(KIND == DISTURBANCE, traits.nuisance_mv + 0.5 * below_mv, below_mv)
-    fall_s = 60.0 * log_normal(N, 35, prior.WET_MIN, prior.WET_SIGMA)
-    return replace(
-        traits,
-        nuisance_mv=np.where(wet, below_mv, traits.nuisance_mv),
-        nuisance_start_s=np.where(wet, back_s, traits.nuisance_start_s),
-        nuisance_rise_s=np.where(wet, _WET_AT_ONCE_S, traits.nuisance_rise_s),
-        nuisance_fall_s=np.where(wet, fall_s, traits.nuisance_fall_s),
     )

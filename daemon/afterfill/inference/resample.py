@@ -11,14 +11,10 @@ from dataclasses import fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from afterfill.inference import disturbances
 from afterfill.inference.bank import PER_KIND, SHORT, Bank, Traits
 from afterfill.inference.draws import Array, uniform
-from afterfill.inference.response import (
-    PH_REFERENCE,
-    dip_share,
-    highest_nuisance_mv,
-    nuisance_share,
-)
+from afterfill.inference.response import PH_REFERENCE, dip_share
 from afterfill.inference.ridge import Ridge, moved_along
 
 _SHRINK = 0.7  # wide: the law is only a shape, and a narrow kernel made intervals too narrow
@@ -93,12 +89,12 @@ def _with_moved_parts(bank: Bank, kinds: list[int], at_s: float, ph_off: float) 
     background known to a millivolt does not wander off to where refuted readings are. What hardly
     shows of a nuisance or dip stays: copies then differ by a little more."""
     traits, by_ph = bank.traits, bank.traits.ph_slope_mv * ph_off
-    shares = nuisance_share(traits, at_s), dip_share(bank)
+    shares = disturbances.share(traits, at_s), dip_share(bank)
     parts = np.array([bank.response_mv, bank.base_mv + by_ph,
                       traits.nuisance_mv * shares[0], traits.dip_mv * shares[1]])  # fmt: skip
     moved = np.array([_moved(part, kinds) for part in parts])
     height = _height(moved[2], shares[0], traits.nuisance_mv)
-    fits = _in_range(moved, parts, kinds) & (np.abs(height) <= highest_nuisance_mv(traits))
+    fits = _in_range(moved, parts, kinds) & (np.abs(height) <= disturbances.highest_mv(traits))
     response, base, nuisance, dip = np.where(fits, moved, parts)
     traits = replace(
         traits,

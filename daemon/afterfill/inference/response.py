@@ -8,7 +8,7 @@ read; secondary); nothing here turns millivolts into mg/L without the tank's own
 
 import numpy as np
 
-from afterfill.inference import prior
+from afterfill.inference import disturbances
 from afterfill.inference.bank import Bank, Traits, with_electrode
 from afterfill.inference.draws import Array
 
@@ -32,21 +32,6 @@ def lagged(bank: Bank, hocl: float, step_s: float) -> Bank:
     return with_electrode(bank, target + left, bank.base_mv, bank.base_var, bank.weights)
 
 
-def nuisance_share(traits: Traits, at_s: float) -> Array:
-    """What part of its height what moves the ORP without oxidant has: it comes in minutes and
-    goes in an hour or so."""
-    since = np.maximum(at_s - traits.nuisance_start_s, 0.0)
-    gone = np.exp(-since / traits.nuisance_rise_s)
-    return np.asarray((1.0 - gone) * np.exp(-since / traits.nuisance_fall_s))
-
-
-def highest_nuisance_mv(traits: Traits) -> Array:
-    """How far what is no oxidant may move the ORP [mV]: feeding, light and cleaning, which come in
-    minutes, so far; what comes at once, a hand or the air, anywhere."""
-    slow = traits.nuisance_rise_s >= prior.AT_ONCE_S
-    return np.where(slow, prior.DISTURBED_MV, np.inf)
-
-
 def dip_share(bank: Bank) -> Array:
     """What part of its deepest dip a member's surplus of neutraliser makes."""
     return np.asarray(bank.surplus / (bank.surplus + _DIP_HALF_MG_L))
@@ -55,5 +40,5 @@ def dip_share(bank: Bank) -> Array:
 def signal_mv(bank: Bank, at_s: float) -> Array:
     """All that a member adds to its background at `at_s` [mV], but for the pH."""
     traits = bank.traits
-    other = traits.nuisance_mv * nuisance_share(traits, at_s) - traits.dip_mv * dip_share(bank)
+    other = traits.nuisance_mv * disturbances.share(traits, at_s) - traits.dip_mv * dip_share(bank)
     return np.asarray(bank.response_mv + other)

@@ -23,3 +23,11 @@ def hocl_at(belief: Belief, time_s: float) -> float:
     ph, temperature_c = belief.ph.at(time_s), belief.temperature.at(time_s)
     warmth_c = _USUAL_C if temperature_c is None else min(max(temperature_c, 0.0), 35.0)
     return hocl_fraction(PH_REFERENCE if ph is None else ph, warmth_c)
+
+
+def quiet_mv(belief: Belief, ph: float | None) -> float | None:
+    """The ORP [mV] that the tank's quiet level gives at this pH."""
+    if belief.baseline is None:
+        return None
+    off = 0.0 if ph is None else ph - PH_REFERENCE
+    return belief.baseline.level_mv + belief.learnt.ph_slope_mv * off

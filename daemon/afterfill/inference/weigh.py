@@ -73,8 +73,8 @@ def weighed_by_temperature(
     traits = bank.traits
     since = np.maximum(at_s - traits.start_s, 0.0)
     expected = bank.poured * (traits.in_c - tank_c) * np.exp(-since / _T_RECOVERY_S)
-    spread = _T_STEP_SD_C**2 + _T_DRIFT_C_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
-    spread = spread + (_T_SHARE * expected) ** 2
+    drift = _T_DRIFT_C_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
+    spread = _T_STEP_SD_C**2 + drift + np.square(_T_SHARE * expected)
     return _weighed_by_step(
         bank, step_c - expected, spread, _T_RANGE_K, step_s / _T_CORRELATED_S, announced
     )
@@ -87,8 +87,8 @@ def weighed_by_ph(
     its spread allows for that."""
     traits = bank.traits
     expected = bank.poured * (traits.in_ph - tank_ph)
-    spread = _PH_STEP_SD**2 + _PH_DRIFT_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
-    spread = spread + (_PH_SHARE * expected) ** 2
+    drift = _PH_DRIFT_PER_SQRT_H**2 * max(at_s, 0.0) / 3600.0
+    spread = _PH_STEP_SD**2 + drift + np.square(_PH_SHARE * expected)
     return _weighed_by_step(
         bank, step - expected, spread, _PH_RANGE, step_s / _PH_CORRELATED_S, announced
     )
