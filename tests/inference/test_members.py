@@ -239,3 +239,6 @@ def test_cold_that_is_felt_is_poured_by_half_of_the_stories_and_none_pours_more_
         assert np.mean(np.sign(step_c) * made_c >= 0.99 * abs(step_c)) > 0.4
         assert np.all((after.fraction >= 0.0) & (after.fraction <= 1.0))
     assert as_cold_as_felt(before, 25.0, 0.1) is before
+    known = as_cold_as_felt(before, 25.0, -2.0, source_known=True)
+    assert np.array_equal(known.in_c, before.in_c)
+    assert np.all((known.fraction >= 0.0) & (known.fraction <= 1.0))

@@ -77,7 +77,8 @@ def _as_felt(
     now_c = temperature_at(belief, time_s)
     if now_c is None or tank_c is None:
         return traits
-    return as_cold_as_felt(traits, tank_c, now_c - tank_c)
+    known = pour.water.temperature_c is not None
+    return as_cold_as_felt(traits, tank_c, now_c - tank_c, source_known=known)
 
 
 def _ridge(pour: Pour, belief: Belief) -> Ridge | None:

@@ -183,15 +183,18 @@ def _incoming_c(pour: Pour, temperature_c: float) -> Array:
     return temperature_c + colder_k * (normal(N, 21) - 1.0)
 
 
-def as_cold_as_felt(traits: Traits, tank_c: float, step_c: float) -> Traits:
+def as_cold_as_felt(
+    traits: Traits, tank_c: float, step_c: float, *, source_known: bool = False
+) -> Traits:
     """Traits of which half pour what has moved the tank from `tank_c` [degrees C] by `step_c` [K]
-    already, or some times as much: few of those drawn at large could."""
+    already, or some times as much: few of those drawn at large could. Where the source's
+    temperature is known, only the share poured follows."""
     if abs(step_c) < _FELT_K:
         return traits
     most = math.log(min(max(_FELT_MOST_K / abs(step_c), 1.2), _FELT_TIMES))
     full_c = step_c * np.exp(most * uniform(N, 20))
     share = np.maximum(traits.fraction, 1e-3)
-    in_c = np.clip(tank_c + full_c / share, *_SOURCE_C)
+    in_c = traits.in_c if source_known else np.clip(tank_c + full_c / share, *_SOURCE_C)
     share = np.clip(full_c / np.where(in_c == tank_c, step_c, in_c - tank_c), 0.0, 1.0)
     felt = (uniform(N, 25) < 0.5) & (traits.fraction > 0.0)
     return replace(
