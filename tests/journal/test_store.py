@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from afterfill.errors import JournalError
+from afterfill.journal import schema
+from afterfill.journal.schema import connect
 from afterfill.journal.store import Journal
 from afterfill.records import Dose, Event, Reading, Record, Refill, Service, Stamp
 from journal_samples import START_S, fill, orp, stamp_at
@@ -141,6 +143,21 @@ def test_two_processes_may_create_the_same_journal_at_once(path: Path) -> None:
             line.write(b"go\n")
     assert [child.wait(30) for child in children] == [0, 0, 0, 0]
     Journal.open(path, read_only=True).close()
+
+
+def test_a_journal_made_between_two_questions_is_one(path: Path) -> None:
+    path.touch()
+    connection, asked = sqlite3.connect(path, isolation_level=None), []
+
+    def made_by_another_process(question: str) -> None:
+        asked.append(question)
+        if len(asked) == 2:
+            connect(path, read_only=False).close()
+
+    connection.set_trace_callback(made_by_another_process)
+    schema._await_tables(connection, path)
+    connection.close()
+    assert len(asked) >= 2
 
 
 def test_entries_are_filtered_by_number_kind_and_tank(journal: Journal) -> None:

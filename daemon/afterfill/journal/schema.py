@@ -91,11 +91,14 @@ def _prepare(connection: sqlite3.Connection, path: Path, read_only: bool) -> Non
 
 
 def _await_tables(connection: sqlite3.Connection, path: Path) -> None:
-    """A journal that the service is just making is empty for a moment: wait for its tables."""
+    """A journal that the service is just making is empty for a moment: wait for its tables. They
+    are asked for before the form, since both may come between the two questions."""
     deadline = time.monotonic() + _MAKING_S
-    while connection.execute("PRAGMA user_version").fetchone()[0] == 0:
-        foreign = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        if foreign or time.monotonic() > deadline:
+    while True:
+        tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        if connection.execute("PRAGMA user_version").fetchone()[0] != 0:
+            return
+        if tables or time.monotonic() > deadline:
             raise JournalError(f"{path} is not a journal of afterfill; is the path right?")
         time.sleep(0.05)
 
