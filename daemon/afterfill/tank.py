@@ -231,6 +231,7 @@ def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         step_c=step_c,
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
         ahead_mg_l=state.notes.ahead_mg_l,
+        carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
         silent=trouble.silent,
         still=trouble.still,
         odd=trouble.odd,

@@ -1,8 +1,9 @@
 import pytest
 
 from afterfill.alarms import rules
+from afterfill.alarms.messages import Facts, message_of
 from afterfill.alarms.panel import fresh_panel, judge, obey
-from afterfill.records import AlarmChange, AlarmCommand
+from afterfill.records import AlarmChange, AlarmCommand, Estimate, Quantiles
 
 NOTHING = {"residual-oxidant": False, "free-ammonia": False, "probe-lost": False}
 
@@ -44,6 +45,21 @@ def test_free_ammonia_without_ph_or_temperature_is_unknown() -> None:
 def test_a_probe_read_seldom_may_be_silent_longer() -> None:
     assert rules.silence_allowed_s(1.0) == 60.0
     assert rules.silence_allowed_s(60.0) == 300.0
+
+
+@pytest.mark.parametrize(
+    ("p_now", "carried_over", "says_both"),
+    [(0.95, 0.96, False), (0.30, 0.94, True), (0.30, 0.60, False), (0.30, None, False)],
+)
+def test_a_residual_that_came_and_may_have_gone_is_told_as_both(
+    p_now: float, carried_over: float | None, says_both: bool
+) -> None:
+    few = Quantiles(0.0, 0.01, 0.1)
+    now = Estimate(5.0, "t", few, few, few, few, None, p_now, 0.1, True, None)
+    facts = Facts(now, 0.019, 0.02, (6.5, 8.5), (22.0, 28.0), carried_over=carried_over)
+    told = message_of("residual-oxidant", facts)
+    assert f"over it with probability {p_now:.2f}" in told
+    assert ("now, and with 0.94 at some time since the refill" in told) is says_both
 
 
 def test_the_panel_tells_each_transition_once() -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from afterfill.alarms.rules import RAISE_AT_PROBABILITY
 from afterfill.records import Estimate
 
 Span = tuple[float, float]
@@ -11,8 +12,9 @@ Span = tuple[float, float]
 @dataclass(frozen=True, slots=True)
 class Facts:
     """What the sentences are made of. Limits and concentrations in mg/L as Cl2 or as N,
-    temperatures in degrees C; None where not known; `silent`, `still`, `odd`, `due` name probes;
-    `machine` holds what the service said of each of its conditions."""
+    temperatures in degrees C; None where not known; `carried_over`: probability that the residual
+    has been over its limit since the refill under watch; `silent`, `still`, `odd`, `due` name
+    probes; `machine` holds what the service said of each of its conditions."""
 
     now: Estimate
     residual_limit_mg_l: float
@@ -25,6 +27,7 @@ class Facts:
     step_c: float | None = None
     surplus_mg_l: float | None = None
     ahead_mg_l: float | None = None
+    carried_over: float | None = None
     silent: Sequence[str] = ()
     still: Sequence[str] = ()
     odd: Sequence[str] = ()
@@ -46,8 +49,16 @@ def _oxidant(facts: Facts) -> str:
         return now.why_blind or "the ORP cannot be used"
     return (
         f"residual oxidant {middle:.2g} mg/L (90 % interval {low:.2g} to {high:.2g}), limit "
-        f"{limit_mg_l:g}; over it with probability {now.p_over_limit:.2f}"
+        f"{limit_mg_l:g}; over it with probability {now.p_over_limit:.2f}{_been(facts)}"
     )
+
+
+def _been(facts: Facts) -> str:
+    """That it came, where this is sure and that it is still there is not."""
+    came = facts.carried_over
+    if came is None or came < RAISE_AT_PROBABILITY or facts.now.p_over_limit >= came - 0.05:
+        return ""
+    return f" now, and with {came:.2f} at some time since the refill"
 
 
 def _ammonia(facts: Facts) -> str:

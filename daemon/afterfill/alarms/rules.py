@@ -7,7 +7,7 @@ source are our judgement.
 
 RAISE_AT_PROBABILITY = 0.9  # nine in ten: our judgement of when waking a person is worth it
 CLEAR_AT_PROBABILITY = 0.5
-STILL_THERE_AT = 0.25  # after a carry-over as good as certain; by then it has probably gone
+STILL_THERE_AT = 0.25  # after a carry-over as good as certain; below, it has probably gone
 POSSIBLE_FADES_AT = 0.1  # what was possible has probably gone
 AMMONIA_DEADBAND = 0.1  # share of the limit; below a kit's smallest colour step
 PH_DEADBAND, TEMPERATURE_DEADBAND_C = 0.1, 0.3  # a probe's own wobble over an hour

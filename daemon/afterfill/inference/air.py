@@ -9,7 +9,7 @@ from afterfill.inference.setup import Setup
 from afterfill.inference.water import ph_at, quiet_mv
 
 _DOUBTED_S, _YOUNG_S = 420.0, 1800.0  # how long air goes unnoticed; our judgement
-_DOUBTED_LONGEST_S, _BELOW_MV = 1800.0, 8.0  # the same where the ORP is far below its level
+_DOUBTED_LONGEST_S, _BELOW_MV = 1800.0, 8.0  # the same for an ORP below its level
 _SUSPECTS_AFTER_S = 120.0  # a surface that comes up to its level is no reason for a watch
 
 
@@ -23,7 +23,7 @@ def without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
 
 def _left_water_s(belief: Belief, time_s: float) -> float:
     """Since when the ORP may have been shown in the air [s]: some minutes, or as long as it has
-    been far below its level."""
+    been clearly below its level."""
     doubted_s, level_mv = time_s - _DOUBTED_S, quiet_mv(belief, ph_at(belief, time_s))
     if level_mv is None:
         return doubted_s

@@ -36,9 +36,9 @@ SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
 # --- what else moves the ORP -------------------------------------------------------------------
-DISTURBED_MV = 35.0  # at most; feeding, light and cleaning: 5-30 mV
-BY_HAND_SHARE, BY_HAND_MV = 0.08, 25.0  # the probe itself is moved
-BY_HAND_RISE_MIN, BY_HAND_RISE_SIGMA, AT_ONCE_S = 0.4, 0.4, 60.0
+DISTURBED_MV = 35.0  # at most, our judgement; feeding, light and cleaning show as 5-30 mV
+BY_HAND_SHARE, BY_HAND_MV = 0.08, 25.0  # the probe itself is moved; our judgement
+BY_HAND_RISE_MIN, BY_HAND_RISE_SIGMA, AT_ONCE_S = 0.4, 0.4, 60.0  # our judgement
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
