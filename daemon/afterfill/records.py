@@ -29,6 +29,7 @@ InvalidReason = Literal[
 RefillMode = Literal["replace", "add"]  # drain and refill, or add to what is there
 ServiceWhat = Literal["probe", "feeding", "cleaning", "other"]
 VerdictWord = Literal["clear", "possible", "carried-over", "cannot-tell"]
+StandingWord = Literal["safe", "not-safe", "cannot-tell", "learning"]
 AlarmState = Literal[
     "normal",
     "unacknowledged",
@@ -225,6 +226,7 @@ class Estimate:
 class Forecast:
     """What is to come within `hours` if nothing more is poured and pH and temperature stay.
 
+    `sees` false: the ORP cannot be used, so no time is given for the residual.
     `residual_below_limit_s`, `residual_surely_below_limit_s`: Unix time at which the median and the
     95 % point of the residual are below the tank's limit for good (`time_s` itself when they are
     now); None when not within `hours`. `free_ammonia_peak_*`: when its median is highest, and what
@@ -238,6 +240,7 @@ class Forecast:
     residual_surely_below_limit_s: float | None
     free_ammonia_peak_mg_l: Quantiles | None
     free_ammonia_peak_s: float | None
+    sees: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +293,21 @@ class AlarmChange:
 
 
 @dataclass(frozen=True, slots=True)
+class Standing:
+    """How the tank stands, told whenever that changes: `safe` as far as the probes can see,
+    `not-safe`, `cannot-tell`, or `learning` its quiet ORP. `since_s`: since when the word holds;
+    `why`: empty when safe; `detection_floor_mg_l` as in an estimate, None while blind."""
+
+    time_s: float
+    tank: str
+    standing: StandingWord
+    since_s: float
+    why: str
+    sees: bool
+    detection_floor_mg_l: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Health:
     """How a probe, a sink or the service itself is doing; data, not an alarm."""
 
@@ -322,7 +340,7 @@ class AlarmLoad:
 
 Event = Refill | KitResult | Dose | Service | Calibration | ResponseCheck | AlarmCommand
 Input = Reading | Tick | MachineState | Event
-Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange
+Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange | Standing
 Record = Input | Output | Health | AlarmLoad
 EVENTS = (Refill, KitResult, Dose, Service, Calibration, ResponseCheck, AlarmCommand)
 

@@ -10,54 +10,15 @@ from datetime import UTC, datetime
 from typing import Any
 
 from afterfill.errors import PayloadError
-from afterfill.records import (
-    AlarmChange,
-    AlarmCommand,
-    AlarmLoad,
-    Calibration,
-    Dose,
-    Estimate,
-    Evidence,
-    Forecast,
-    Health,
-    KitResult,
-    MachineState,
-    Quantiles,
-    Reading,
-    Record,
-    Refill,
-    RefillSeen,
-    ResponseCheck,
-    Service,
-    Tick,
-    Verdict,
-)
+from afterfill.record_kinds import KIND_OF, TYPE_OF
+from afterfill.records import Evidence, Quantiles, Record, RefillSeen
 
-KIND_OF: dict[type[Record], str] = {
-    Reading: "reading",
-    Tick: "tick",
-    Refill: "refill",
-    KitResult: "kit",
-    Dose: "dose",
-    Service: "service",
-    Calibration: "calibration",
-    ResponseCheck: "response-check",
-    AlarmCommand: "alarm-command",
-    MachineState: "machine-state",
-    Estimate: "estimate",
-    Forecast: "forecast",
-    RefillSeen: "refill-seen",
-    Verdict: "verdict",
-    AlarmChange: "alarm",
-    Health: "health",
-    AlarmLoad: "alarm-load",
-}
-_TYPE_OF = {kind: record_type for record_type, kind in KIND_OF.items()}
 _FIELDS = {record_type: tuple(f.name for f in fields(record_type)) for record_type in KIND_OF}
 _TIME_KEYS = {
     "time_s": "time",
     "refill_time_s": "refill_time",
     "logged_s": "logged",
+    "since_s": "since",
     "residual_below_limit_s": "residual_below_limit",
     "residual_surely_below_limit_s": "residual_surely_below_limit",
     "free_ammonia_peak_s": "free_ammonia_peak",
@@ -138,7 +99,7 @@ def from_wire(wire: dict[str, Any]) -> Record:
     Raises PayloadError when `kind` is unknown or the fields are not those of the record.
     """
     kind = wire.get("kind")
-    record_type = _TYPE_OF.get(kind) if isinstance(kind, str) else None
+    record_type = TYPE_OF.get(kind) if isinstance(kind, str) else None
     if record_type is None:
         raise PayloadError(f"'{kind}' is not a kind of record")
     fields = {_FIELD_OF.get(key, key): value for key, value in wire.items() if key != "kind"}

@@ -11,7 +11,7 @@ from afterfill.journal import blocks
 from afterfill.journal.entry import Entry
 from afterfill.journal.store import Journal
 from afterfill.records import Reading, Record, Stamp, Tick
-from afterfill.wire import KIND_OF
+from afterfill.record_kinds import KIND_OF
 from record_strategies import records, stamps, tanks
 
 # Few moments, so that times meet and lie in the wrong order across commits.

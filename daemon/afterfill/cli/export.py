@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from afterfill.journal.store import Journal
 
 FOUND = "verdicts.jsonl"
-_FOUND_KINDS = ("estimate", "forecast", "refill-seen", "verdict", "alarm")
 _ALL_TIME_S = (0.0, 4_102_444_800.0)  # up to the year 2100
 
 
@@ -80,13 +79,15 @@ def _span(from_: str | None, to: str | None) -> tuple[float, float]:
 
 def _write_found(journal: "Journal", tank: str, from_s: float, to_s: float, path: Path) -> int:
     """What was found live, in the same form as a replay gives."""
+    from afterfill.record_kinds import words_of
     from afterfill.wire import to_line, to_published
 
+    kinds = words_of(lambda kind: kind.role == "finding")
     partial = path.with_name(f"{path.name}.partial")
     count = 0
     try:
         with partial.open("w", encoding="utf-8") as file:
-            for entry in journal.between(tank, from_s, to_s, kinds=_FOUND_KINDS):
+            for entry in journal.between(tank, from_s, to_s, kinds=kinds):
                 file.write(f"{to_line(to_published(entry.record))}\n")
                 count += 1
         os.replace(partial, path)

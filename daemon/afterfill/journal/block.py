@@ -15,13 +15,13 @@ from afterfill.errors import PayloadError
 from afterfill.journal.codec import body_of, compact, record_of
 from afterfill.journal.columns import packed, unpacked
 from afterfill.journal.entry import Entry
-from afterfill.records import Estimate, Forecast, Health, Reading, Record, Stamp, Tick
-from afterfill.wire import KIND_OF
+from afterfill.record_kinds import KIND_OF, TABLE, types_of
+from afterfill.records import Record, Stamp
 
-# What comes all the time, and so is kept in blocks. The order is part of the journal's form.
-_BULK = (Reading, Tick, Estimate, Forecast, Health)
-_BITS = {KIND_OF[record_type]: 1 << bit for bit, record_type in enumerate(_BULK)}
-ALL_BITS = (1 << len(_BULK)) - 1
+# What comes all the time, and so is kept in blocks.
+BULK = types_of(lambda kind: kind.block_bit is not None)
+_BITS = {kind.word: 1 << kind.block_bit for kind in TABLE if kind.block_bit is not None}
+ALL_BITS = sum(_BITS.values())
 
 # What a blob is likely to hold, for zlib to point at; the likeliest last. Part of the form: a
 # blob can only be read with the very dictionary that it was written with.
@@ -66,7 +66,7 @@ class Row(NamedTuple):
 
 def is_bulk(record: Record) -> bool:
     """Whether records of this kind are kept in blocks."""
-    return isinstance(record, _BULK)
+    return isinstance(record, BULK)
 
 
 def bits_of(kinds: Collection[str]) -> int:

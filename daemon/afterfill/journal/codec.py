@@ -10,8 +10,9 @@ from dataclasses import MISSING, fields
 from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
+from afterfill.record_kinds import KIND_OF
 from afterfill.records import Health, Reading, Record, Tick
-from afterfill.wire import KIND_OF, from_wire, rfc3339, to_wire
+from afterfill.wire import from_wire, rfc3339, to_wire
 
 _DEFAULTS = {
     record_type: {f.name: f.default for f in fields(record_type) if f.default is not MISSING}

@@ -12,12 +12,13 @@ from afterfill.errors import RecordingError
 from afterfill.journal.recorded_events import Recorded, read_events, write_events
 from afterfill.journal.recorded_readings import read_readings, write_readings
 from afterfill.journal.store import Journal
+from afterfill.record_kinds import words_of
 from afterfill.records import EVENTS, Input, MachineState, Reading, Tick, known_since_s
-from afterfill.wire import KIND_OF
 
 READINGS, EVENTS_FILE = "readings.csv", "events.jsonl"
 _RECORDED = (*EVENTS, MachineState)
-_EVENT_KINDS = [KIND_OF[event_type] for event_type in _RECORDED]
+_READING_KINDS = words_of(lambda kind: kind.recording == "readings")
+_EVENT_KINDS = words_of(lambda kind: kind.recording == "events")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ def write_recording(
 
 
 def _readings(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Reading | Tick]:
-    for entry in journal.between(tank, from_s, to_s, kinds=["reading", "tick"]):
+    for entry in journal.between(tank, from_s, to_s, kinds=_READING_KINDS):
         if isinstance(entry.record, Reading | Tick):
             yield entry.record
 

@@ -13,8 +13,8 @@ from afterfill.journal.block import Row
 from afterfill.journal.codec import body_of, compact, record_of
 from afterfill.journal.entry import Entry
 from afterfill.journal.words import Words
+from afterfill.record_kinds import KIND_OF
 from afterfill.records import Stamp
-from afterfill.wire import KIND_OF
 
 _CHUNK = 1000  # rows read at once: no long read holds back the checkpoint
 _LAST = 1 << 62

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from afterfill.journal.store import Journal
+from afterfill.record_kinds import words_of
 from afterfill.records import (
     AlarmChange,
     AlarmCommand,
@@ -21,10 +22,7 @@ from afterfill.records import (
     Verdict,
 )
 
-_KINDS = (
-    "reading", "estimate", "refill", "refill-seen", "verdict", "alarm", "alarm-command", "kit",
-    "dose", "service", "calibration", "response-check",
-)  # fmt: skip
+_KINDS = words_of(lambda kind: kind.report)
 _SAME_SPAN_S = 900.0  # estimates further apart than this are no unbroken span; our judgement
 Done = AlarmCommand | Dose | Service | Calibration | ResponseCheck
 

@@ -15,21 +15,20 @@ from pathlib import Path
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
 from afterfill.inference.watch import residual_of
+from afterfill.journal.block import BULK
 from afterfill.journal.damage import is_damaged
 from afterfill.journal.store import Journal
+from afterfill.record_kinds import types_of
 from afterfill.records import (
     QUANTITIES,
     AlarmChange,
-    Estimate,
     Event,
-    Forecast,
     Health,
     Input,
     MachineCondition,
     MachineState,
     Output,
     Reading,
-    RefillSeen,
     Stamp,
     Tick,
     Verdict,
@@ -44,9 +43,8 @@ from afterfill.tank_setup import TankSetup, tank_setup
 from afterfill.tank_snapshot import to_bytes
 
 _log = logging.getLogger(__name__)
-_MATTERS = (RefillSeen, Verdict, AlarmChange)
+_PROMPT = types_of(lambda kind: kind.prompt)
 _WATCH_SNAPSHOT_EVERY_S = 3600.0  # 85 kB instead of 5: spares the card, costs seconds at a restart
-_BULK = (Reading, Tick, Estimate, Forecast, Health)  # dropped first when memory runs out
 _MOST_WAITING = 50_000  # records, some 40 MB: hours of three probes at 1 Hz, days at 10 s
 _DAMAGE_BELIEVED = 3  # times in a row that SQLite said so
 _CLOSING_TRIES, _CLOSING_PAUSE_S = 8, 0.25
@@ -156,7 +154,7 @@ class Recorder:
         for record in inputs:
             found += self._folded(tank, record, stamp)
         self._rhythm.pending(stamp)
-        if any(isinstance(output, _MATTERS) for output in found):
+        if any(isinstance(output, _PROMPT) for output in found):
             self._commit(stamp)
         return found
 
@@ -263,7 +261,7 @@ class Recorder:
     def _shed(self, stamp: Stamp) -> None:
         """Memory is bounded: drop readings and estimates, keep what matters. A snapshot stands for
         what was folded of them, so that a restart does not miss them."""
-        dropped = self._journal.shed(_BULK)
+        dropped = self._journal.shed(BULK)  # readings and estimates first
         self._snapshot(list(self._states), stamp)
         said = f"{dropped} readings and estimates were dropped: the disk takes nothing"
         _log.error("%s", said)

@@ -5,15 +5,14 @@ from collections.abc import Iterator
 
 from afterfill.errors import JournalError
 from afterfill.journal.store import Entry, Journal
-from afterfill.records import EVENTS, MachineState, Reading, Tick
+from afterfill.record_kinds import is_input, words_of
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_snapshot import from_bytes
 
 _log = logging.getLogger(__name__)
-_LASTING_KINDS = ("service", "calibration", "alarm-command", "machine-state")
-INPUT_KINDS = ("reading", "tick", "refill", "kit", "dose", *_LASTING_KINDS)
-_INPUTS = (Reading, Tick, MachineState, *EVENTS)
+_LASTING_KINDS = words_of(lambda kind: kind.lasting)
+INPUT_KINDS = words_of(lambda kind: kind.role == "input")
 _LOOK_BACK_ENTRIES = 20_000  # without a snapshot: about a day of readings is enough to start on
 
 
@@ -26,7 +25,7 @@ def restored(journal: Journal, setup: TankSetup) -> tuple[TankState, float]:
     after, state = _last_snapshot(journal, setup)
     last_s = state.belief.stepped_s or 0.0
     for entry in _inputs(journal, tank, after, None, INPUT_KINDS):
-        if isinstance(entry.record, _INPUTS):
+        if is_input(entry.record):
             state, _ = folded(setup, state, entry.record)
             last_s = max(last_s, entry.stamp.time_s, entry.record.time_s)
     return state, last_s
@@ -50,7 +49,7 @@ def _of_lasting_words(journal: Journal, setup: TankSetup, until: int) -> TankSta
     out of service, and when a probe was calibrated."""
     state = TankState()
     for entry in _inputs(journal, setup.inference.tank, 0, until, _LASTING_KINDS):
-        if isinstance(entry.record, _INPUTS):
+        if is_input(entry.record):
             state, _ = folded(setup, state, entry.record)
     return state
 

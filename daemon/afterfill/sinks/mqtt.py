@@ -16,6 +16,7 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
+from afterfill.record_kinds import KIND_OF
 from afterfill.records import Stamp
 from afterfill.sinks.delivered import SAVE_CURSOR_S
 from afterfill.sinks.discovery import birth_topic
@@ -32,7 +33,6 @@ from afterfill.sinks.mqtt_messages import (
     status_message,
 )
 from afterfill.sinks.mqtt_present import announcements, present
-from afterfill.wire import KIND_OF
 
 CURSOR = "mqtt"
 _POLL_S = 0.2  # how often the journal is looked at

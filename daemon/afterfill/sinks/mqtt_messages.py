@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass
 
+from afterfill.record_kinds import words_of
 from afterfill.records import (
     AlarmChange,
     Estimate,
@@ -11,12 +12,14 @@ from afterfill.records import (
     Reading,
     Record,
     RefillSeen,
+    Standing,
     Verdict,
 )
 from afterfill.wire import to_line, to_published
 
-LIVE_KINDS = ("reading", "estimate", "forecast", "refill-seen", "verdict", "alarm", "health")
-REPLAYED_KINDS = ("refill-seen", "verdict", "alarm")  # of readings only the newest matter late
+LIVE_KINDS = words_of(lambda kind: kind.mqtt)
+# Of what comes all the time only the newest matters late.
+REPLAYED_KINDS = words_of(lambda kind: kind.mqtt and kind.block_bit is None)
 # A broker of MQTT 5 forgets a kept reading or estimate after this, so that none looks live that
 # is not; ten minutes outlast the slowest probe (300 s) twice.
 _STALE_AFTER_S = 600
@@ -70,6 +73,8 @@ def _topic(record: Record) -> str | None:
             return "refill"
         case Verdict():
             return "verdict"
+        case Standing():
+            return "standing"
         case AlarmChange():
             return f"alarm/{record.alarm}"
         case Health() if not record.component.startswith("thread "):

@@ -16,6 +16,7 @@ from pathlib import Path
 from afterfill.config import Notify
 from afterfill.errors import JournalDamaged, JournalError, SinkUnavailable
 from afterfill.journal.store import Entry, Journal
+from afterfill.record_kinds import words_of
 from afterfill.records import Estimate, Stamp
 from afterfill.sinks.health import SinkHealth
 from afterfill.sinks.notify_board import NotifyBoard
@@ -26,7 +27,7 @@ from afterfill.sinks.notify_state import State, at, from_text, to_text
 from afterfill.sinks.notify_text import Scene, subject_of, text_of
 from afterfill.sinks.notify_ways import posts_of
 
-_KINDS = ("alarm", "verdict")
+_KINDS = words_of(lambda kind: kind.message)
 _POLL_S = 1.0
 _SAVE_POSITION_S = 3600.0  # with nothing to tell: spares the card and a long search at the start
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 5.0, 300.0

@@ -9,6 +9,7 @@ again still writes the same point.
 from collections.abc import Callable, Mapping
 
 from afterfill.journal.store import Entry
+from afterfill.record_kinds import words_of
 from afterfill.records import (
     AlarmChange,
     AlarmLoad,
@@ -23,9 +24,7 @@ from afterfill.records import (
 from afterfill.sinks.line_protocol import FieldValue, line
 from afterfill.wire import rfc3339
 
-KINDS = (
-    "reading", "estimate", "forecast", "refill-seen", "verdict", "alarm", "health", "alarm-load",
-)  # fmt: skip
+KINDS = words_of(lambda kind: kind.database)
 _EVENT_LIKE = (RefillSeen, Verdict, AlarmChange)
 _Fields = dict[str, FieldValue]
 _Point = tuple[str, dict[str, str], _Fields]

@@ -1,0 +1,107 @@
+"""The one table of record kinds: each kind's word, and what is done with it.
+
+Every list of kinds elsewhere (what a restart folds, what is kept in blocks, what an export holds,
+what each sink delivers) is derived from this table, so that a new kind is one row here.
+"""
+
+from collections.abc import Callable
+from typing import Literal, NamedTuple, TypeGuard
+
+from afterfill.records import (
+    AlarmChange,
+    AlarmCommand,
+    AlarmLoad,
+    Calibration,
+    Dose,
+    Estimate,
+    Forecast,
+    Health,
+    Input,
+    KitResult,
+    MachineState,
+    Reading,
+    Record,
+    Refill,
+    RefillSeen,
+    ResponseCheck,
+    Service,
+    Standing,
+    Tick,
+    Verdict,
+)
+
+Role = Literal["input", "finding", "upkeep"]
+Place = Literal["readings", "events"]
+
+
+class RecordKind(NamedTuple):
+    """One kind of record.
+
+    `role`: an input goes into the fold, a finding comes out of it, upkeep does neither.
+    `lasting`: an input whose effect is remembered for longer than the readings that a restart
+    without a snapshot folds again. `recording`: the file of a recording that holds it.
+    `block_bit`: kept in blocks, because it comes all the time; the bit is part of the journal's
+    form. `prompt`: written to the disk before it is told. `mqtt`, `database`, `message`, `report`:
+    who delivers it.
+    """
+
+    record_type: type[Record]
+    word: str
+    role: Role
+    lasting: bool = False
+    recording: Place | None = None
+    block_bit: int | None = None
+    prompt: bool = False
+    mqtt: bool = False
+    database: bool = False
+    message: bool = False
+    report: bool = False
+
+
+TABLE: tuple[RecordKind, ...] = (
+    RecordKind(Reading, "reading", "input", recording="readings", block_bit=0,
+               mqtt=True, database=True, report=True),
+    RecordKind(Tick, "tick", "input", recording="readings", block_bit=1),
+    RecordKind(Refill, "refill", "input", recording="events", report=True),
+    RecordKind(KitResult, "kit", "input", recording="events", report=True),
+    RecordKind(Dose, "dose", "input", recording="events", report=True),
+    RecordKind(Service, "service", "input", lasting=True, recording="events", report=True),
+    RecordKind(Calibration, "calibration", "input", lasting=True, recording="events", report=True),
+    RecordKind(ResponseCheck, "response-check", "input", lasting=True, recording="events",
+               report=True),
+    RecordKind(AlarmCommand, "alarm-command", "input", lasting=True, recording="events",
+               report=True),
+    RecordKind(MachineState, "machine-state", "input", lasting=True, recording="events"),
+    RecordKind(Estimate, "estimate", "finding", block_bit=2, mqtt=True, database=True, report=True),
+    RecordKind(Forecast, "forecast", "finding", block_bit=3, mqtt=True, database=True),
+    RecordKind(RefillSeen, "refill-seen", "finding", prompt=True, mqtt=True, database=True,
+               report=True),
+    RecordKind(Verdict, "verdict", "finding", prompt=True, mqtt=True, database=True, message=True,
+               report=True),
+    RecordKind(AlarmChange, "alarm", "finding", prompt=True, mqtt=True, database=True, message=True,
+               report=True),
+    RecordKind(Standing, "standing", "finding", prompt=True, mqtt=True, database=True),
+    RecordKind(Health, "health", "upkeep", block_bit=4, mqtt=True, database=True),
+    RecordKind(AlarmLoad, "alarm-load", "upkeep", database=True),
+)  # fmt: skip
+
+KIND_OF: dict[type[Record], str] = {kind.record_type: kind.word for kind in TABLE}
+TYPE_OF: dict[str, type[Record]] = {kind.word: kind.record_type for kind in TABLE}
+
+
+def words_of(wanted: Callable[[RecordKind], object]) -> tuple[str, ...]:
+    """The words of the kinds for which `wanted` is true, in the table's order."""
+    return tuple(kind.word for kind in TABLE if wanted(kind))
+
+
+def types_of(wanted: Callable[[RecordKind], object]) -> tuple[type[Record], ...]:
+    """The record types of the kinds for which `wanted` is true, in the table's order."""
+    return tuple(kind.record_type for kind in TABLE if wanted(kind))
+
+
+_INPUTS = types_of(lambda kind: kind.role == "input")
+
+
+def is_input(record: Record) -> TypeGuard[Input]:
+    """Whether the record goes into the fold."""
+    return isinstance(record, _INPUTS)
