@@ -1,12 +1,16 @@
 """A room for tests of the command line: a configuration, a journal, probes on pseudo-terminals."""
 
 import json
-from collections.abc import Mapping
+import time
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from typer.testing import CliRunner, Result
 
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.standing import DANGERS, word_of
 from afterfill.cli.main import app
 from afterfill.journal.store import Journal
 from afterfill.records import (
@@ -18,8 +22,11 @@ from afterfill.records import (
     Reading,
     Record,
     Stamp,
+    Standing,
     Verdict,
 )
+from afterfill.service.clock import boot_id
+from afterfill.service.only_one import only_one
 from afterfill.simulation.line_device import PATTERN
 
 NAMES: tuple[Quantity, ...] = ("orp", "ph", "temperature")
@@ -66,12 +73,43 @@ def line_probes(port: Path | str, **further: Any) -> str:  # noqa: ANN401
     return "\n".join(line_probe(quantity, port, **further) for quantity in NAMES)
 
 
-def record(folder: Path, *records: Record) -> None:
-    """Put records into the journal of `folder`, as the service would."""
+def written_at(time_s: float) -> Stamp:
+    """The stamp of what the service wrote at `time_s` [Unix s], in this boot."""
+    monotonic_s = time.monotonic() - (time.time() - time_s)
+    return Stamp(time_s, True, boot_id(), round(monotonic_s, 3))
+
+
+def record(folder: Path, *records: Record, ammonia_is_watched: bool = True) -> None:
+    """Put records into the journal of `folder`, as the service would; how the tank stands by an
+    estimate with it."""
     with Journal.open(folder / "afterfill.db") as journal:
         for it in records:
-            journal.append(it, Stamp(it.time_s, True, "boot", 100.0))
+            journal.append(it, written_at(it.time_s))
+        for told in stood_by(records, ammonia_is_watched):
+            journal.append(told, written_at(told.time_s))
         journal.commit()
+
+
+def stood_by(records: Iterable[Record], ammonia_is_watched: bool) -> Iterator[Standing]:
+    """How window stands by the newest estimate among `records`, and the alarms that hold."""
+    estimates = [it for it in records if isinstance(it, Estimate)]
+    holding = {it.alarm: it for it in records if isinstance(it, AlarmChange) and it.active}
+    first = {it.alarm: it.time_s for it in reversed(list(records)) if isinstance(it, AlarmChange)}
+    if not estimates:
+        return
+    now = max(estimates, key=lambda it: it.time_s)
+    dangers = [name for name in DANGERS if name in holding]
+    causes = [DEFINITIONS[name].cause for name in dangers]
+    word, why = word_of(now, 0.0206, causes, ammonia_is_watched=ammonia_is_watched)
+    since_s = min((first[name] for name in dangers), default=now.time_s)
+    yield Standing(now.time_s, now.tank, word, since_s, why, now.sees, now.detection_floor_mg_l)
+
+
+@contextmanager
+def running(folder: Path) -> Iterator[None]:
+    """While this lasts, the journal of `folder` is held as by a running service."""
+    with only_one(folder / "afterfill.db"):
+        yield
 
 
 def inbox(folder: Path) -> list[Any]:

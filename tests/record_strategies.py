@@ -24,6 +24,7 @@ from afterfill.records import (
     ResponseCheck,
     Service,
     Stamp,
+    Standing,
     Tick,
     Verdict,
 )
@@ -152,6 +153,17 @@ outputs = st.one_of(
         st.none() | times_s,
         st.none() | quantiles,
         st.none() | times_s,
+        st.booleans(),
+    ),
+    st.builds(
+        Standing,
+        times_s,
+        tanks,
+        st.sampled_from(["safe", "not-safe", "cannot-tell", "learning"]),
+        times_s,
+        texts,
+        st.booleans(),
+        st.none() | numbers,
     ),
     st.builds(
         Estimate,

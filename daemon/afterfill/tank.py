@@ -4,6 +4,7 @@ Chemistry, inference and alarms meet here and nowhere else. Live service, restar
 `folded` with the same records in the same order and so find the same things, to the byte.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
@@ -15,7 +16,6 @@ from afterfill.inference import verdict, watch
 from afterfill.inference.estimate import estimate, floor_now, rounded
 from afterfill.inference.estimate import round_to_digits as short
 from afterfill.inference.forecast import foretold
-from afterfill.inference.setup import Pour
 from afterfill.inference.water import ph_at, temperature_at
 from afterfill.records import (
     AlarmChange,
@@ -38,34 +38,51 @@ from afterfill.records import (
     VerdictWord,
     known_since_s,
 )
+from afterfill.tank_blinded import blinded
 from afterfill.tank_conditions import (
     conditions_of,
     due_probes,
-    left_of,
     noted,
     probe_trouble,
     steps_of,
     surplus_mg_l,
 )
+from afterfill.tank_refills import answered, booked, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
+from afterfill.tank_standing import stood
 from afterfill.tank_state import Heard, Notes, TankState
 
 __all__ = ["TankState", "folded"]
 
+_STANDING_EVERY_S = 60.0  # and at once with all news
 _FORETOLD_EVERY_S = 1800.0  # what is to come changes over hours
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
 _IMPOSSIBLE = ("out-of-range", "power-up-value")  # an answer, and none that can be true
-_DOSE_FORGOTTEN_S = 10 * 3600.0  # most of an unknown surplus is used up by then
 _WAIT_FOR_ORP_S = 30.0  # other readings wait so long for the ORP, then steps go on without it
 
 
 def folded(
     setup: TankSetup, state: TankState, record: Input, every_s: float = 60.0
 ) -> tuple[TankState, list[Output]]:
-    """The state after `record`, and what was found. `every_s`: between estimates given out."""
+    """The state after `record`, and what was found. `every_s`: between estimates given out.
+
+    A record that the inference fails on leaves this tank blind, which the state says; other tanks
+    and later records do not suffer.
+    """
+    try:
+        return _folded(setup, state, record, every_s)
+    except MemoryError:
+        raise
+    except Exception as error:  # noqa: BLE001 - live, restart and replay must end alike
+        return blinded(state, record, error), []
+
+
+def _folded(
+    setup: TankSetup, state: TankState, record: Input, every_s: float
+) -> tuple[TankState, list[Output]]:
     time_s = known_since_s(record)
     if isinstance(record, Reading):
-        return _after_reading(setup, state, record, every_s)
+        return _after_reading(setup, state, _finite(record), every_s)
     if isinstance(record, Tick):
         return _after_step(setup, state, time_s, None, every_s)
     if isinstance(record, AlarmCommand):
@@ -81,6 +98,12 @@ def folded(
     return _after_event(setup, state, record, time_s)
 
 
+def _finite(reading: Reading) -> Reading:
+    if reading.value is None or math.isfinite(reading.value):
+        return reading
+    return replace(reading, value=None, invalid="out-of-range")
+
+
 def _after_reading(
     setup: TankSetup, state: TankState, reading: Reading, every_s: float
 ) -> tuple[TankState, list[Output]]:
@@ -93,7 +116,7 @@ def _after_reading(
     waiting_s = None if is_orp else time_s if since_s is None else since_s
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, _heard(setup, state, reading), state.told_s, waiting_s,
-        _met(setup, state, reading),
+        _met(setup, state, reading), state.standing, state.judged_s, state.failures, state.failure,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -133,13 +156,35 @@ def _after_step(
     state, found = _said(setup, replace(state, belief=belief), time_s)
     state = noted(state, time_s)
     state, changes = _judged(setup, state, time_s)
-    told: list[Output] = []
-    if state.told_s is None or time_s // every_s > state.told_s // every_s:
-        told = [estimate(setup.inference, state.belief, time_s)]
-        if state.told_s is None or time_s // _FORETOLD_EVERY_S > state.told_s // _FORETOLD_EVERY_S:
-            told.append(foretold(setup.inference, state.belief, time_s))
-        state = replace(state, told_s=time_s)
+    state, told = _told(setup, state, time_s, every_s, news=bool(found or changes))
     return state, [*told, *found, *changes]
+
+
+def _told(
+    setup: TankSetup, state: TankState, time_s: float, every_s: float, *, news: bool
+) -> tuple[TankState, list[Output]]:
+    """The estimate when it is due, how the tank stands when that has changed, and the day to come
+    each half hour and with all news."""
+    due = _comes_round(state.told_s, time_s, every_s)
+    judges = news or _comes_round(state.judged_s, time_s, _STANDING_EVERY_S)
+    if not (due or judges):
+        return state, []
+    now = estimate(setup.inference, state.belief, time_s)
+    ahead = news or _comes_round(state.told_s, time_s, _FORETOLD_EVERY_S)
+    told: list[Output] = []
+    if judges:
+        state, standing = stood(setup, replace(state, judged_s=time_s), now)
+        told += standing
+    if due:
+        state = replace(state, told_s=time_s)
+        told.append(now)
+    if ahead or len(told) > due:
+        told.append(foretold(setup.inference, state.belief, time_s))
+    return state, told
+
+
+def _comes_round(told_s: float | None, time_s: float, every_s: float) -> bool:
+    return told_s is None or time_s // every_s > told_s // every_s
 
 
 def _floor(setup: TankSetup, state: TankState, time_s: float) -> Callable[[], float]:
@@ -148,10 +193,10 @@ def _floor(setup: TankSetup, state: TankState, time_s: float) -> Callable[[], fl
 
 def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, list[Output]]:
     """What is to be said about the refill under watch, and the watch's end."""
+    state, found = _seen(state, setup.inference.tank)
     looking = state.belief.watch
     if looking is None:
         return state, []
-    looking, found = _seen(looking, setup.inference.tank)
     word = verdict.word_for(looking, time_s, _floor(setup, state, time_s))
     anew = belief_filter.needs_new_stories(state.belief, time_s)
     over = anew or verdict.is_over(looking, time_s)
@@ -170,14 +215,21 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     return replace(state, belief=belief), found
 
 
-def _seen(looking: watch.Watch, tank: str) -> tuple[watch.Watch, list[Output]]:
+def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
     """Report a refill once: at once when announced, when it is likely if only suspected."""
-    if looking.reported or watch.probability_of_refill(looking) <= _REFILL_LIKELY:
-        return looking, []
-    origin: Literal["announced", "inferred"] = "announced" if looking.pour.announced else "inferred"
-    fraction = rounded(watch.fraction_of(looking))
-    seen = RefillSeen(looking.pour.time_s, tank, origin, fraction)
-    return replace(looking, reported=True), [replace(seen, time_s=looking.last_s)]
+    looking = state.belief.watch
+    if looking is None or looking.reported:
+        return state, []
+    if watch.probability_of_refill(looking) <= _REFILL_LIKELY:
+        return state, []
+    announced = looking.pour.announced
+    origin: Literal["announced", "inferred"] = "announced" if announced else "inferred"
+    seen = RefillSeen(looking.last_s, tank, origin, rounded(watch.fraction_of(looking)))
+    if not announced:
+        notes = replace(state.notes, suspected_s=looking.refill_time_s)
+        state = replace(state, notes=notes)
+    belief = replace(state.belief, watch=replace(looking, reported=True))
+    return replace(state, belief=belief), [seen]
 
 
 def _verdict(
@@ -186,7 +238,7 @@ def _verdict(
     return Verdict(
         time_s,
         tank,
-        looking.pour.time_s,
+        looking.refill_time_s,
         word,
         short(looking.p_ever),
         rounded(watch.peak_of(looking)),
@@ -252,7 +304,7 @@ def _after_event(
     if isinstance(event, KitResult):
         belief = belief_filter.tested(inference, belief, event, time_s)
     elif isinstance(event, Dose):
-        state = _booked(setup, state, event.neutraliser_ml, 0.0, time_s)
+        state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
         belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
         belief = belief_filter.response_checked(belief, event, time_s)
@@ -276,39 +328,18 @@ def _after_service(
     return replace(state, belief=belief, alarms=alarms), list(changes)
 
 
-def _booked(
-    setup: TankSetup, state: TankState, ml: float | None, needed_mg: float | None, time_s: float
-) -> TankState:
-    """The state after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
-    strength, book = setup.inference.mg_cl2_per_ml, state.notes.book
-    if strength is None or ml is None or needed_mg is None:
-        book = replace(book, unknown_until_s=time_s + _DOSE_FORGOTTEN_S)
-    else:
-        added_mg_l = max(ml * strength - needed_mg, 0.0) / setup.inference.litres
-        left_mg_l = left_of(book, time_s)
-        book = replace(book, surplus_mg_l=left_mg_l + added_mg_l, time_s=time_s)
-    return replace(state, notes=replace(state.notes, book=book))
-
-
 def _after_refill(
     setup: TankSetup, state: TankState, refill: Refill, time_s: float
 ) -> tuple[TankState, list[Output]]:
-    """A new refill ends the watch over the one before it with what is known by then."""
-    inference = setup.inference
-    pour = Pour(
-        time_s=refill.time_s,
-        announced=True,
-        water=setup.waters.get(refill.source or "", inference.water),
-        litres=refill.litres,
-        minutes=refill.minutes,
-        neutraliser_ml=refill.neutraliser_ml,
-    )
-    needed_mg = None if refill.litres is None else refill.litres * pour.water.residual_mg_l
-    state = _booked(setup, state, refill.neutraliser_ml, needed_mg, time_s)
-    closing = _closing(setup, state, time_s)
-    belief = belief_filter.poured(inference, state.belief, pour, time_s)
-    looking, seen = _seen(belief.watch, inference.tank) if belief.watch else (None, [])
-    return replace(state, belief=replace(belief, watch=looking)), [*closing, *seen]
+    """New water ends the watch over the one before it with what is known by then."""
+    pour = pour_of(setup, refill)
+    said = relation_of(state, pour)
+    closing = _closing(setup, state, time_s) if said == "new" else []
+    state = poured(setup, state, pour, time_s)
+    state, changes = answered(state, setup.inference.tank, said, time_s)
+    state, seen = _seen(state, setup.inference.tank)
+    ahead: list[Output] = [foretold(setup.inference, state.belief, time_s)] if seen else []
+    return state, [*closing, *seen, *changes, *ahead]
 
 
 def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:

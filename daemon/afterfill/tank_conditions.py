@@ -7,7 +7,12 @@ from typing import NamedTuple
 from afterfill.alarms import rules
 from afterfill.inference import ammonia, history, prior
 from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import blind_because, free_ammonia_of, p_over_limit
+from afterfill.inference.estimate import (
+    blind_because,
+    free_ammonia_of,
+    learning_to_go_s,
+    p_over_limit,
+)
 from afterfill.inference.watch import Watch
 from afterfill.inference.water import ph_at, temperature_at
 from afterfill.planning import practice
@@ -83,6 +88,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
     belief, active = state.belief, state.alarms.active
     watching = belief.watch
     sees = blind_because(belief, time_s) is None
+    learning = not sees and learning_to_go_s(belief, time_s) is not None
     p_now, p_ever = p_over_limit(belief, time_s), 0.0 if watching is None else watching.p_ever
     nh3 = free_ammonia_of(belief, time_s)
     nh3_mg_l = None if nh3 is None else nh3.q50
@@ -112,7 +118,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         "probe-lost": bool(trouble.silent),
         "probe-stuck": _of_probes(trouble.still, trouble.silent),
         "probe-implausible": _of_probes(trouble.odd, trouble.silent),
-        "cannot-see": not sees,
+        "cannot-see": not sees and (active("cannot-see") or not learning),
         "calibration-due": bool(due_probes(state, time_s)),
     }  # fmt: skip
     found.update(_of_refill(setup, state, time_s, sees))

@@ -1,8 +1,9 @@
 """A tank's state as bytes and back, exact to the last bit, so that a restart changes nothing.
 
 JSON with numbers as the shortest text that gives the same double back, and arrays as base64 of
-little-endian doubles. `LAYOUT` names the fields of every class inside: a state that another
-version wrote is refused instead of being misread.
+little-endian doubles. `LAYOUT` names the fields of every class inside, the shapes of their arrays,
+and a number that is raised when a field's meaning changes: a state that another version wrote is
+refused instead of being misread.
 """
 
 import base64
@@ -18,16 +19,18 @@ from afterfill.alarms.lifecycle import Memory
 from afterfill.alarms.panel import Panel
 from afterfill.errors import JournalError
 from afterfill.inference.ammonia import Ammonia
+from afterfill.inference.ammonia import N as AMMONIA_N
 from afterfill.inference.bank import Bank, Traits
 from afterfill.inference.baseline import Baseline
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel
-from afterfill.inference.learnt import Learnt
+from afterfill.inference.launch import N as LAUNCHED_N
+from afterfill.inference.learnt import TRAITS, Learnt
 from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
-from afterfill.records import MachineState
+from afterfill.records import MachineState, Standing
 from afterfill.tank_state import Heard, NeutraliserBook, Notes, PourNotes, TankState
 
 _CLASSES: dict[str, type[Any]] = {
@@ -35,11 +38,21 @@ _CLASSES: dict[str, type[Any]] = {
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, Bank, Traits, Ridge, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes,
-        MachineState,
+        MachineState, Standing,
     )
 }  # fmt: skip
+_MEANING = 2  # raise it when a field means something else, though its name and shape stay
+_ANY = None  # a length that differs from state to state
+_SHAPES: dict[str, tuple[int | None, ...]] = {
+    "Bank": (LAUNCHED_N,),
+    "Traits": (LAUNCHED_N,),
+    "Ammonia": (AMMONIA_N,),
+    "Learnt": (len(TRAITS),),
+    "Belief.history": (_ANY, 4),
+    "Belief.doses": (_ANY, 2),
+}
 _WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())
-LAYOUT = f"{zlib.crc32(_WORDS.encode()):08x}"
+LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES}'.encode()):08x}"
 
 
 def to_bytes(state: TankState) -> bytes:
@@ -82,4 +95,17 @@ def _made(value: Any) -> Any:  # noqa: ANN401 - JSON values
         return flat.reshape(value["shape"])
     if kind == "map":
         return {key: _made(inner) for key, inner in value["items"]}
-    return _CLASSES[kind](**{key: _made(inner) for key, inner in value.items() if key != "~"})
+    made = {key: _made(inner) for key, inner in value.items() if key != "~"}
+    for key, inner in made.items():
+        if isinstance(inner, np.ndarray):
+            _check_shape(kind, key, inner.shape)
+    return _CLASSES[kind](**made)
+
+
+def _check_shape(kind: str, key: str, shape: tuple[int, ...]) -> None:
+    expected = _SHAPES.get(f"{kind}.{key}") or _SHAPES[kind]
+    fits = len(shape) == len(expected) and all(
+        length in (_ANY, found) for length, found in zip(expected, shape, strict=True)
+    )
+    if not fits:
+        raise ValueError(f"{kind}.{key} has the shape {shape}")

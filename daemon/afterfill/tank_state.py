@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from afterfill.alarms import panel
 from afterfill.inference.belief import Belief
-from afterfill.records import MachineState, Quantity
+from afterfill.records import MachineState, Quantity, Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +45,16 @@ class NeutraliserBook:
 class Notes:
     """What the alarms remember and seldom changes. `maintained_s`: when each probe was last
     calibrated or serviced, or first met; `machine`: what the service said last; `ahead_mg_l`:
-    un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`."""
+    un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`;
+    `book_before`: the book without the refill under watch; `suspected_s`: the name of the last
+    refill that the readings betrayed."""
 
     maintained_s: Mapping[str, float] = field(default_factory=dict)
     machine: Mapping[str, MachineState] = field(default_factory=dict)
     book: NeutraliserBook = field(default_factory=NeutraliserBook)
+    book_before: NeutraliserBook | None = None
     pour: PourNotes | None = None
+    suspected_s: float | None = None
     ahead_mg_l: float | None = None
     ahead_s: float = 0.0
 
@@ -58,7 +62,9 @@ class Notes:
 @dataclass(frozen=True, slots=True)
 class TankState:
     """`heard`: what each probe said last; `told_s`: time of the last estimate that was given out;
-    `waiting_s`: since when other readings wait for the ORP to make a step with."""
+    `waiting_s`: since when other readings wait for the ORP to make a step with; `standing`: how
+    the tank stands, as it was told last, and `judged_s`, when that was judged; `failures`: how
+    often the fold failed on a record, and the newest `failure`."""
 
     belief: Belief = field(default_factory=Belief)
     alarms: panel.Panel = field(default_factory=panel.fresh_panel)
@@ -66,3 +72,7 @@ class TankState:
     told_s: float | None = None
     waiting_s: float | None = None
     notes: Notes = field(default_factory=Notes)
+    standing: Standing | None = None
+    judged_s: float | None = None
+    failures: int = 0
+    failure: str = ""

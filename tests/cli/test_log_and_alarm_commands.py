@@ -8,7 +8,7 @@ import pytest
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
-from cli_room import afterfill, alarm, inbox, lines_of, reading, record, write_config
+from cli_room import afterfill, alarm, inbox, lines_of, reading, record, running, write_config
 
 
 @pytest.fixture
@@ -50,7 +50,8 @@ def test_no_neutraliser_is_not_the_same_as_unknown(tmp_path: Path, config: str) 
 
 def test_while_the_service_reads_nothing_is_said_of_waiting(tmp_path: Path, config: str) -> None:
     record(tmp_path, reading(time.time() - 5))
-    result = afterfill("log", "dose", "--config", config, "--neutraliser-ml", "2")
+    with running(tmp_path):
+        result = afterfill("log", "dose", "--config", config, "--neutraliser-ml", "2")
     assert result.stdout.rstrip().endswith("dose of 2 mL neutraliser")
     assert inbox(tmp_path)[0] == Dose(inbox(tmp_path)[0].time_s, "window", 2.0)
 
@@ -127,7 +128,8 @@ def test_the_list_has_every_alarm_in_the_standards_words(tmp_path: Path, config:
         alarm(time.time() - 60, "residual-oxidant", "acknowledged"),
         reading(time.time() - 5),
     )
-    rows = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
+    with running(tmp_path):
+        rows = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
     assert [row["alarm"] for row in rows] == list(DEFINITIONS)
     assert rows[0]["state"] == "acknowledged"
     assert {row["state"] for row in rows[1:]} == {"normal"}
@@ -147,7 +149,16 @@ def test_alarms_of_a_tank_never_read_are_unknown_not_normal(tmp_path: Path, conf
 def test_old_states_are_shown_with_their_age(tmp_path: Path, config: str) -> None:
     record(tmp_path, reading(time.time() - 7200))
     result = afterfill("alarm", "list", "--config", config)
-    assert "states are as of 2.0 h ago: the service is not running or not reading" in result.stdout
+    assert "states are as of 2.0 h ago: the service is not running" in result.stdout
+    with running(tmp_path):
+        result = afterfill("alarm", "list", "--config", config)
+    assert "states are as of 2.0 h ago: the service does not read" in result.stdout
+
+
+def test_states_of_a_stopped_service_are_shown_with_their_age(tmp_path: Path, config: str) -> None:
+    record(tmp_path, reading(time.time() - 8))
+    result = afterfill("alarm", "list", "--config", config)
+    assert "states are as of 8 s ago: the service is not running" in result.stdout
 
 
 def test_why_gives_cause_consequence_time_and_action(tmp_path: Path, config: str) -> None:
@@ -161,8 +172,9 @@ def test_an_alarm_is_acknowledged_and_shelved_through_the_inbox(
     tmp_path: Path, config: str
 ) -> None:
     record(tmp_path, alarm(time.time(), "residual-oxidant"), reading(time.time()))
-    seen = afterfill("alarm", "acknowledge", "residual-oxidant", "--config", config)
-    aside = afterfill("alarm", "shelve", "cannot-see", "--minutes", "90", "--config", config)
+    with running(tmp_path):
+        seen = afterfill("alarm", "acknowledge", "residual-oxidant", "--config", config)
+        aside = afterfill("alarm", "shelve", "cannot-see", "--minutes", "90", "--config", config)
     assert seen.stdout == "alarm residual-oxidant of tank window: acknowledged\n"
     assert aside.stdout == "alarm cannot-see of tank window: shelved for 90 min\n"
     commands = inbox(tmp_path)
@@ -177,13 +189,15 @@ def test_an_alarm_goes_out_of_service_with_a_reason_and_comes_back(
     tmp_path: Path, config: str
 ) -> None:
     record(tmp_path, reading(time.time()))
-    out = afterfill(
-        "alarm", "out-of-service", "ph", "--reason", "glass on order", "--config", config
-    )
+    with running(tmp_path):
+        out = afterfill(
+            "alarm", "out-of-service", "ph", "--reason", "glass on order", "--config", config
+        )
     assert out.stdout == "alarm ph of tank window: out of service\n"
     (command,) = inbox(tmp_path)
     assert (command.action, command.reason) == ("out-of-service", "glass on order")
-    back = afterfill("alarm", "return-to-service", "ph", "--config", config)
+    with running(tmp_path):
+        back = afterfill("alarm", "return-to-service", "ph", "--config", config)
     assert back.stdout == "alarm ph of tank window is normal: it is in service\n"
     record(tmp_path, alarm(time.time(), "ph", "out-of-service", active=False))
     back = afterfill("alarm", "return-to-service", "ph", "--config", config)

@@ -1,11 +1,13 @@
 """`now`: words first; what is unknown is never shown as safe."""
 
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from afterfill.records import Record
+from afterfill.journal.store import Journal
+from afterfill.records import Record, Standing
 from cli_room import (
     afterfill,
     alarm,
@@ -15,14 +17,23 @@ from cli_room import (
     lines_of,
     reading,
     record,
+    running,
     verdict,
     write_config,
+    written_at,
 )
 
 
 @pytest.fixture
 def now_s() -> float:
     return round(time.time(), 3)
+
+
+@pytest.fixture(autouse=True)
+def _service(tmp_path: Path) -> Iterator[None]:
+    """A service holds the journal, as far as anybody can see."""
+    with running(tmp_path):
+        yield
 
 
 @pytest.fixture
@@ -95,11 +106,32 @@ def test_old_news_say_nothing_about_now(tmp_path: Path, config: str, now_s: floa
     result = afterfill("now", "--config", config)
     assert result.exit_code == 1
     assert "CANNOT TELL" in result.stdout
-    assert "the service is not running or not reading: its newest reading is 7 min old" in (
-        result.stdout
-    )
+    assert "the service does not read: its newest usable reading is 7 min old" in result.stdout
     assert "(the last known figures)" in result.stdout
     assert "safe as far" not in result.stdout
+
+
+def test_a_lost_cable_makes_the_newest_reading_old(
+    tmp_path: Path, config: str, now_s: float
+) -> None:
+    """The service goes on recording that the port is lost: that is no reading."""
+    lost = [reading(now_s - s, value=None, invalid="port-lost") for s in range(90, 0, -10)]
+    record(tmp_path, reading(now_s - 100), *lost, estimate(now_s - 5))
+    result = afterfill("now", "--config", config)
+    assert "newest readings   orp 100 s ago" in result.stdout
+
+
+def test_learning_is_said_as_such(tmp_path: Path, config: str, now_s: float) -> None:
+    why = "learning the quiet ORP of this tank: 7 min of quiet readings to go"
+    record(tmp_path, reading(now_s - 5), estimate(now_s - 5, sees=False, why_blind=why))
+    with Journal.open(tmp_path / "afterfill.db") as journal:
+        told = Standing(now_s - 5, "window", "learning", now_s - 185, why, False, None)
+        journal.append(told, written_at(now_s - 5))
+        journal.commit()
+    result = afterfill("now", "--config", config)
+    assert result.exit_code == 1
+    assert result.stdout.startswith("window: LEARNING, since ")
+    assert why in result.stdout.splitlines()[0]
 
 
 def test_readings_without_estimates_cannot_tell(tmp_path: Path, config: str, now_s: float) -> None:
@@ -107,12 +139,14 @@ def test_readings_without_estimates_cannot_tell(tmp_path: Path, config: str, now
     assert afterfill("now", "--config", config).exit_code == 1
 
 
-def test_since_reaches_back_over_estimates_that_say_the_same(
+def test_since_is_told_by_the_service_and_counted_from_its_own_clock(
     tmp_path: Path, config: str, now_s: float
 ) -> None:
-    blind = estimate(now_s - 185, sees=False, why_blind="stuck")
-    clear = [estimate(now_s - 5 - 60 * back) for back in (2, 1, 0)]
-    record(tmp_path, blind, *clear, reading(now_s - 5))
+    told = Standing(now_s - 5, "window", "safe", now_s - 125, "", True, 0.06)
+    record(tmp_path, reading(now_s - 5), estimate(now_s - 5))
+    with Journal.open(tmp_path / "afterfill.db") as journal:
+        journal.append(told, written_at(now_s - 5))
+        journal.commit()
     (wire,) = lines_of(afterfill("now", "--config", config, "--json"))
     assert abs(_unix(wire["since"]) - (now_s - 125)) < 0.01
     assert 125 <= wire["since_age_s"] < 185
@@ -122,7 +156,7 @@ def test_since_reaches_back_over_estimates_that_say_the_same(
 
 def test_ammonia_is_not_asked_for_where_no_probe_can_tell_it(tmp_path: Path, now_s: float) -> None:
     config = write_config(tmp_path, probes=line_probe("orp", "/dev/absent"))
-    record(tmp_path, *fresh(now_s, free_ammonia_mg_l=None))
+    record(tmp_path, *fresh(now_s, free_ammonia_mg_l=None), ammonia_is_watched=False)
     result = afterfill("now", "--config", str(config))
     assert result.exit_code == 0
     assert "un-ionised NH3    not known without pH and temperature" in result.stdout
@@ -130,7 +164,7 @@ def test_ammonia_is_not_asked_for_where_no_probe_can_tell_it(tmp_path: Path, now
 
 def test_one_bad_tank_among_good_ones_is_bad_news(tmp_path: Path, now_s: float) -> None:
     tanks = "[tank.window]\nlitres = 100\n[tank.pond]\nlitres = 900\n"
-    config = write_config(tmp_path, tanks=tanks)
+    config = write_config(tmp_path, tanks=tanks, probes=line_probes("/dev/absent"))
     record(tmp_path, *fresh(now_s))
     result = afterfill("now", "--config", str(config), "--json")
     assert [wire["state"] for wire in lines_of(result)] == ["safe", "cannot-tell"]

@@ -2,17 +2,30 @@
 
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from afterfill.cli.check_machine import clock_finding
+from afterfill.journal.store import Journal
 from afterfill.records import Health, Reading
 from afterfill.service.driver_registry import open_port, ports_of
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.modbus_device import ModbusDevice
 from afterfill.simulation.pty_port import PtyPort
-from cli_room import MEASURED, afterfill, line_probe, line_probes, lines_of, record, write_config
+from cli_room import (
+    MEASURED,
+    afterfill,
+    estimate,
+    line_probe,
+    line_probes,
+    lines_of,
+    record,
+    running,
+    write_config,
+    written_at,
+)
 from cli_room import reading as recorded
 from servers import Broker, free_port
 
@@ -90,7 +103,7 @@ def test_while_the_service_holds_the_port_its_last_value_is_shown(
 ) -> None:
     path = write_config(tmp_path, probes=line_probe("orp", head))
     record(tmp_path, recorded(time.time() - 8, value=399.9))
-    with _held(path):
+    with _held(path), running(tmp_path):
         shown = afterfill("probe", "read", "--config", str(path))
         checked = states(lines_of(afterfill("check", "--config", str(path), "--json")))
     assert shown.exit_code == 0
@@ -207,9 +220,41 @@ def test_check_names_every_fault_and_ends_with_1(tmp_path: Path, head: Path) -> 
 def test_check_of_a_running_service_says_so(tmp_path: Path) -> None:
     config = str(write_config(tmp_path, probes=line_probes("/dev/absent")))
     record(tmp_path, recorded(time.time() - 5))
-    assert "ok       service: running; newest reading " in (
-        afterfill("check", "--config", config).stdout
-    )
+    with running(tmp_path):
+        checked = afterfill("check", "--config", config).stdout
+    assert "ok       service: running; newest reading 5 s ago" in checked
+
+
+def test_check_after_a_clean_stop_does_not_call_the_service_running(tmp_path: Path) -> None:
+    config = str(write_config(tmp_path, probes=line_probes("/dev/absent")))
+    record(tmp_path, recorded(time.time() - 5))
+    with running(tmp_path):
+        pass
+    checked = afterfill("check", "--config", config).stdout
+    assert "unknown  service: not running; newest reading 5 s ago" in checked
+
+
+def test_a_journal_dated_ahead_of_the_clock_is_said(tmp_path: Path) -> None:
+    """A clock that was a year ahead for a moment; the service has stopped since."""
+    config = str(write_config(tmp_path, probes=line_probes("/dev/absent")))
+    year_s = 365 * 86400.0
+    written = written_at(time.time() - 10)
+    ahead = replace(written, time_s=written.time_s + year_s)
+    with Journal.open(tmp_path / "afterfill.db") as journal:
+        journal.append(recorded(ahead.time_s), ahead)
+        journal.append(estimate(ahead.time_s), ahead)
+        journal.commit()
+    checked = afterfill("check", "--config", config).stdout
+    assert "service: not running; newest reading 10 s ago" in checked
+    assert "the journal is dated 365.0 days ahead of this machine's clock" in checked
+    now = afterfill("now", "--config", config)
+    assert now.exit_code == 1
+    assert "CANNOT TELL" in now.stdout
+    assert "the service is not running" in now.stdout
+    assert "dated 365.0 days ahead" in now.stdout
+    with running(tmp_path):
+        now = afterfill("now", "--config", config)
+    assert "newest readings   orp 10 s ago" in now.stdout
 
 
 def test_a_disk_too_small_for_the_journal_is_a_fault(tmp_path: Path) -> None:

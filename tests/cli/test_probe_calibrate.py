@@ -13,7 +13,7 @@ from afterfill.records import Calibration, Quantity, Service
 from afterfill.service.driver_registry import open_port, ports_of
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.pty_port import PtyPort
-from cli_room import afterfill, inbox, line_probes, lines_of, reading, record, write_config
+from cli_room import afterfill, inbox, line_probes, lines_of, reading, record, running, write_config
 
 FAST = ["--still-seconds", "0.3", "--every", "0.05", "--temperature", "25"]
 
@@ -147,7 +147,8 @@ def test_while_the_service_holds_the_port_its_journal_is_read(bench: Bench) -> N
         holder.open()
         try:
             record(bench.folder, reading(time.time(), "ph", value=7.4))
-            code, wire, said = _while_recorded(bench)
+            with running(bench.folder):
+                code, wire, said = _while_recorded(bench)
         finally:
             holder.close()
     assert "is held by the running service: its journal is read instead" in said

@@ -77,7 +77,9 @@ def test_a_replay_of_an_export_gives_the_live_findings_to_the_byte(
 def test_the_findings_have_the_form_of_the_interfaces(recording: Path) -> None:
     wires = [json.loads(line) for line in (recording / "verdicts.jsonl").read_text().splitlines()]
     by_kind = {wire["kind"]: wire for wire in wires}
-    assert set(by_kind) == {"estimate", "forecast", "refill", "verdict", "alarm"}
+    assert set(by_kind) == {
+        "estimate", "forecast", "refill", "verdict", "alarm", "standing"
+    }  # fmt: skip
     assert {"residual_mg_l", "p_over_limit", "detection_floor_mg_l", "sees", "why_blind"} <= set(
         by_kind["estimate"]
     )

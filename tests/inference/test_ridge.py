@@ -78,6 +78,6 @@ def test_a_test_of_the_water_ends_the_ridge_and_so_does_water_of_an_older_watch(
     assert belief.watch is not None
     assert belief.watch.ridge == RIDGE
     assert watch.tested(belief.watch, 0.3, 7.5, free_only=False).ridge is None
-    again = belief_filter.poured(SETUP, belief, replace(POUR, time_s=10.0), 10.0)
+    again = belief_filter.poured(SETUP, belief, replace(POUR, time_s=7200.0), 7200.0)
     assert again.watch is not None
     assert again.watch.ridge is None

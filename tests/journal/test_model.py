@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from afterfill.journal import blocks
 from afterfill.journal.entry import Entry
 from afterfill.journal.store import Journal
-from afterfill.records import Reading, Record, Stamp, Tick
 from afterfill.record_kinds import KIND_OF
+from afterfill.records import Reading, Record, Stamp, Tick
 from record_strategies import records, stamps, tanks
 
 # Few moments, so that times meet and lie in the wrong order across commits.

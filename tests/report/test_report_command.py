@@ -79,7 +79,7 @@ def test_a_period_tells_every_refill_and_the_blind_hours(demo_folder: Path) -> N
     words = words_of(page)
     assert "Clear" in words
     assert "Carried over" in words
-    assert "no quiet ORP background learnt yet" in words
+    assert "learning the quiet ORP of this tank" in words
     assert "work on the tank: cleaning" in words
     assert page.count('class="mark"') == 2 * 5  # two refills on each of five drawings
     assert len(page) < 400_000  # a week, thinned for a phone

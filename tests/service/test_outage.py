@@ -171,23 +171,6 @@ def test_a_command_that_memory_does_not_suffice_for_stays_in_the_inbox(
     assert isinstance(entry.record, Dose)
 
 
-def test_a_command_that_the_fold_stumbles_over_is_kept_and_not_met_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    path = tmp_path / "j.db"
-    recorder = with_a_dose(path)
-
-    def stumbles(*_: object) -> None:
-        raise ZeroDivisionError
-
-    monkeypatch.setattr(recorder_module, "folded", stumbles)
-    with pytest.raises(ZeroDivisionError):
-        recorder.inbox(stamp(ZERO_S + 1))
-    recorder.close(stamp(ZERO_S + 1))
-    again = Recorder(config_of(), path)
-    assert again.inbox(stamp(ZERO_S + 2)) == []
-
-
 def test_one_failure_is_no_outage_yet_and_two_are() -> None:
     outage = Outage()
     outage.failed(FULL, stamp(ZERO_S))

@@ -19,7 +19,8 @@ class Memory:
 
     `active` is the condition after its delays; `turning_s` is when the condition began to differ
     from it; `known` tells whether the condition could be judged last time. `latched`: the
-    condition has gone, the alarm stays until it is acknowledged. Times in Unix seconds.
+    condition has gone, the alarm stays until it is acknowledged. `about`: what it was raised or
+    judged for when that was told last. Times in Unix seconds.
     """
 
     active: bool = False
@@ -33,6 +34,7 @@ class Memory:
     out_since_s: float | None = None
     out_why: str = ""
     reminded_s: float = 0.0
+    about: str = ""
 
 
 def state_of(memory: Memory) -> AlarmState:

@@ -7,10 +7,17 @@ from afterfill.alarms import lifecycle
 from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import Memory, advance, state_of
-from afterfill.records import AlarmChange, AlarmCommand, Service
+from afterfill.records import AlarmAction, AlarmChange, AlarmCommand, Service
 
 Conditions = Mapping[str, bool | None]
 _SLACK_S = 1.0  # a due time is met early rather than missed by rounding
+_DONE: Mapping[AlarmAction, str] = {
+    "acknowledge": "acknowledged",
+    "shelve": "shelved by a person",
+    "unshelve": "taken off the shelf by a person",
+    "out-of-service": "taken out of service by a person",
+    "return-to-service": "back in service, by a person",
+}
 _OF_A_REFILL = ("water", "refill", "probe")  # groups in which one alarm can lead to another
 
 
@@ -60,9 +67,11 @@ def judge(
         for before in (panel.memories.get(name, Memory()),)
     }
     told = [name for name in DEFINITIONS if _tells(panel.memories.get(name, Memory()), after[name])]
+    about = {name: describe(name) for name in told}
+    after |= {name: replace(after[name], about=said) for name, said in about.items()}
     first = panel.first if refill_s is None else panel.first or _first(panel, after, told)
     panel = _due(replace(panel, memories=after, conditions=dict(conditions), first=first))
-    changes = [_change(panel, name, tank, time_s, describe(name)) for name in told]
+    changes = [_change(panel, name, tank, time_s, about[name]) for name in told]
     return panel, changes
 
 
@@ -76,7 +85,8 @@ def obey(panel: Panel, command: AlarmCommand, time_s: float) -> tuple[Panel, lis
     if not _tells(before, now):
         return panel, []
     reason = f": {command.reason}" if command.reason else ""
-    said = f"{command.action} by a person{reason}"
+    done = f"{_DONE[command.action]}{reason}"
+    said = f"{now.about} ({done})" if now.about else done
     return panel, [_change(panel, command.alarm, command.tank, time_s, said)]
 
 

@@ -13,6 +13,7 @@ from afterfill.cli.times import age, moment, present_s
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmAction, AlarmChange
+from afterfill.service.liveness import liveness
 from afterfill.wire import to_published
 
 _REASONS = (
@@ -98,15 +99,13 @@ class AlarmRow:
 def rows_of(journal: Journal, config: Config, tank: str) -> list[AlarmRow]:
     """All alarms of a tank."""
     last = alarms(journal, tank, DEFINITIONS)
-    newest = newest_reading(journal, tank)
+    newest, live = newest_reading(journal, tank), liveness(journal.path)
     note = ""
     if newest is None:
         note = f"tank {tank}: nothing has been read yet"
-    elif (old_s := present_s() - newest.time_s) > allowed_age_s(config):
-        note = (
-            f"tank {tank}: states are as of {age(old_s)} ago: the service is not running or not "
-            "reading"
-        )
+    elif live.runs is False or live.age_s(newest.stamp) > allowed_age_s(config):
+        why = "the service is not running" if live.runs is False else "the service does not read"
+        note = f"tank {tank}: states are as of {age(live.age_s(newest.stamp))} ago: {why}"
     return [
         AlarmRow(tank, definition, last.get(name), newest is not None, note)
         for name, definition in DEFINITIONS.items()

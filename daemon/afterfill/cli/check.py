@@ -50,7 +50,7 @@ def _findings(
     from afterfill.cli.check_machine import clock_finding, disk_finding
     from afterfill.cli.check_outbox import outbox_findings
     from afterfill.cli.check_ports import port_findings
-    from afterfill.cli.check_service import delivery_findings, service_finding
+    from afterfill.cli.check_service import delivery_findings, service_findings
     from afterfill.cli.finding import Finding
     from afterfill.service.driver_registry import ports_of
 
@@ -65,4 +65,4 @@ def _findings(
     yield from outbox_findings(config, journal_path)
     yield clock_finding()
     yield disk_finding(config.journal, journal_path)
-    yield service_finding(config, journal_path)
+    yield from service_findings(config, journal_path)

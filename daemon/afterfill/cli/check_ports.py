@@ -10,6 +10,7 @@ from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable
 from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan
+from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
 
 _ADVICE = {
@@ -46,11 +47,11 @@ def port_findings(plan: PortPlan, config: Config, journal_path: Path) -> Iterato
 
 
 def _recorded(plan: PortPlan, journal_path: Path) -> Iterator[Finding]:
-    found = last_readings(journal_path, plan)
+    found, live = last_readings(journal_path, plan), liveness(journal_path)
     for name in plan.quantity:
         if name in found:
-            old_s = max(0.0, present_s() - found[name].time_s)
-            yield _probe(found[name], f", recorded {age(old_s)} ago")
+            old_s = live.age_s(found[name].stamp)
+            yield _probe(found[name].record, f", recorded {age(old_s)} ago")
         else:
             yield Finding(f"probe {name}", "unknown", "the service has recorded nothing of it yet")
 

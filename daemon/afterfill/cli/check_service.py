@@ -6,11 +6,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from afterfill.cli.finding import Finding
-from afterfill.cli.latest import allowed_age_s, newest_reading
-from afterfill.cli.times import age, present_s
+from afterfill.cli.latest import allowed_age_s
+from afterfill.cli.standing import stands
+from afterfill.cli.times import age, ahead_words
 from afterfill.config import Config, Notify
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
+from afterfill.service.liveness import liveness
 
 _TEST_SUBJECT = "afterfill: this is a test"
 _TEST_TEXT = (
@@ -55,19 +57,31 @@ def _tried(subject: str, trouble: str | None, good: str) -> Finding:
     return Finding(subject, "ok" if trouble is None else "fault", trouble or good)
 
 
-def service_finding(config: Config, journal_path: Path) -> Finding:
-    """Whether the service reads, by the newest reading in its journal."""
+def service_findings(config: Config, journal_path: Path) -> Iterator[Finding]:
+    """Whether the service runs and reads, and whether its journal is dated ahead of the clock."""
     if not journal_path.exists():
-        return Finding("service", "unknown", f"it has not run yet: there is no {journal_path}")
+        yield Finding("service", "unknown", f"it has not run yet: there is no {journal_path}")
+        return
+    live = liveness(journal_path)
     try:
         with Journal.open(journal_path, read_only=True) as journal:
-            newest = [newest_reading(journal, tank) for tank in config.tank]
+            found = [stands(journal, config, tank, live) for tank in config.tank]
     except JournalError as error:
-        return Finding("service", "fault", str(error))
-    times = [reading.time_s for reading in newest if reading is not None]
-    if not times:
-        return Finding("service", "unknown", "its journal holds no reading yet")
-    old_s = max(0.0, present_s() - max(times))
-    if old_s > allowed_age_s(config):
-        return Finding("service", "unknown", f"not running or not reading for {age(old_s)}")
-    return Finding("service", "ok", f"running; newest reading {age(old_s)} ago")
+        yield Finding("service", "fault", str(error))
+        return
+    ages_s = [it.age_s for it in found if it.age_s is not None]
+    yield _reading_finding(live.runs, min(ages_s, default=None), allowed_age_s(config))
+    ahead_s = max((it.ahead_s for it in found), default=0.0)
+    if ahead_s:
+        yield Finding("journal's clock", "unknown", ahead_words(ahead_s))
+
+
+def _reading_finding(runs: bool | None, age_s: float | None, allowed_s: float) -> Finding:
+    read = "nothing usable read yet" if age_s is None else f"newest reading {age(age_s)} ago"
+    if runs is False:
+        return Finding("service", "unknown", f"not running; {read}")
+    if age_s is None or age_s > allowed_s:
+        return Finding("service", "unknown", f"not reading; {read}")
+    if runs is None:
+        return Finding("service", "ok", f"reading (this user may not ask whether it runs); {read}")
+    return Finding("service", "ok", f"running; {read}")

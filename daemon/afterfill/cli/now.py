@@ -16,11 +16,11 @@ from afterfill.cli.options import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from afterfill.cli.standing import Standing
+    from afterfill.cli.standing import Stands
     from afterfill.records import Quantiles
 
 
-_COLOURS = {"safe": "green", "not-safe": "red", "cannot-tell": "yellow"}
+_COLOURS = {"safe": "green", "not-safe": "red", "cannot-tell": "yellow", "learning": "cyan"}
 
 
 def now(
@@ -34,8 +34,9 @@ def now(
     """Is the tank safe, as far as the probes can see? Words first, then the figures.
 
     Residual is the total residual oxidant, free plus combined chlorine, mg/L as Cl2; un-ionised
-    ammonia is mg/L as N; intervals hold 90 %. Ends with 1 when a tank is not safe or nobody can
-    tell. This is no drinking-water instrument, and no substitute for a test kit.
+    ammonia is mg/L as N; intervals hold 90 %. Ends with 1 when a tank is not safe, or the service
+    cannot tell, is still learning or does not run. This is no drinking-water instrument, and no
+    substitute for a test kit.
     """
     from afterfill.cli.console import say, say_json
     from afterfill.cli.now_outlook import (
@@ -45,16 +46,17 @@ def now(
         outlook_lines,
         outlook_wire,
     )
-    from afterfill.cli.standing import standing
-    from afterfill.cli.times import present_s
+    from afterfill.cli.standing import stands
+    from afterfill.service.liveness import liveness
     from afterfill.tank_setup import tank_setup
 
     settings, journal_path = loaded(config)
     names = tanks(settings, tank)
-    now_s = present_s()
     with reading_journal(journal_path) as journal:
-        found = [standing(journal, settings, name, now_s) for name in names]
+        live = liveness(journal_path)
+        found = [stands(journal, settings, name, live) for name in names]
         beliefs = [belief_now(journal, tank_setup(settings, name)) for name in names]
+    now_s = live.now.time_s
     for number, (it, (belief, at_s)) in enumerate(zip(found, beliefs, strict=True)):
         if as_json:
             more = {"learned": learned_wire(belief)} if learned else {}
@@ -69,7 +71,7 @@ def now(
         raise typer.Exit(1)
 
 
-def _wire(it: "Standing", now_s: float) -> dict[str, Any]:
+def _wire(it: "Stands", now_s: float) -> dict[str, Any]:
     from afterfill.alarms.definitions import DEFINITIONS
     from afterfill.wire import rfc3339, to_published
 
@@ -81,8 +83,11 @@ def _wire(it: "Standing", now_s: float) -> dict[str, Any]:
         "state": it.word,
         "why": it.why or None,
         "since": None if it.since_s is None else rfc3339(it.since_s),
-        "since_age_s": None if it.since_s is None else round(max(0.0, now_s - it.since_s), 1),
+        "since_age_s": None if it.since_age_s is None else round(it.since_age_s, 1),
         "reading_age_s": None if it.age_s is None else round(it.age_s, 1),
+        "reading_ages_s": {quantity: round(old_s, 1) for quantity, old_s in it.ages_s.items()},
+        "service_running": it.runs,
+        "journal_ahead_s": round(it.ahead_s, 1),
         "limit_mg_l": it.limit_mg_l,
         "free_ammonia_limit_mg_l": it.ammonia_limit_mg_l,
         "estimate": estimate,
@@ -94,23 +99,25 @@ def _wire(it: "Standing", now_s: float) -> dict[str, Any]:
     }
 
 
-def _lines(it: "Standing", now_s: float) -> "Iterator[str]":
+def _lines(it: "Stands", now_s: float) -> "Iterator[str]":
     from afterfill.cli.standing import WORDS
-    from afterfill.cli.times import age, moment
+    from afterfill.cli.times import age, ahead_words, moment
 
     since = ""
-    if it.since_s is not None:
-        since = f", since {moment(it.since_s, now_s)} ({age(max(0.0, now_s - it.since_s))})"
+    if it.since_s is not None and it.since_age_s is not None:
+        since = f", since {moment(it.since_s, now_s)} ({age(it.since_age_s)})"
     why = f": {it.why}" if it.why else ""
     yield f"{it.tank}: {WORDS[it.word]}{since}{why}"
     yield from _alarm_lines(it)
     yield from _estimate_lines(it, now_s)
     yield from _verdict_lines(it, now_s)
-    read = "nothing has been read" if it.age_s is None else f"{age(it.age_s)} ago"
-    yield f"  newest reading    {read}"
+    read = ", ".join(f"{quantity} {age(old_s)} ago" for quantity, old_s in it.ages_s.items())
+    yield f"  newest readings   {read or 'nothing usable has been read'}"
+    if it.ahead_s:
+        yield f"  clock             {ahead_words(it.ahead_s)}"
 
 
-def _alarm_lines(it: "Standing") -> "Iterator[str]":
+def _alarm_lines(it: "Stands") -> "Iterator[str]":
     from afterfill.alarms.definitions import DEFINITIONS
 
     for alarm in it.alarms:
@@ -118,13 +125,13 @@ def _alarm_lines(it: "Standing") -> "Iterator[str]":
         yield f"    do: {DEFINITIONS[alarm.alarm].action}"
 
 
-def _estimate_lines(it: "Standing", now_s: float) -> "Iterator[str]":
+def _estimate_lines(it: "Stands", now_s: float) -> "Iterator[str]":
     from afterfill.cli.times import moment
 
     if it.estimate is None:
         return
     now = it.estimate
-    stale = it.age_s is None or now_s - now.time_s > 120
+    stale = it.estimate_age_s is None or it.estimate_age_s > 120
     yield f"  as of {moment(now.time_s, now_s)}" + (" (the last known figures)" if stale else "")
     yield (
         f"  residual          {_spread(now.residual_mg_l)} mg/L as Cl2, limit {it.limit_mg_l:.3g}; "
@@ -146,7 +153,7 @@ def _estimate_lines(it: "Standing", now_s: float) -> "Iterator[str]":
         yield f"  blind             {now.why_blind}"
 
 
-def _verdict_lines(it: "Standing", now_s: float) -> "Iterator[str]":
+def _verdict_lines(it: "Stands", now_s: float) -> "Iterator[str]":
     from afterfill.cli.times import moment
 
     if it.verdict is None:

@@ -4,12 +4,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from afterfill.chemistry.standing import Interval
-from afterfill.cli.latest import newest_estimate, usable_readings
+from afterfill.cli.latest import Newest, newest_estimate, usable_readings
 from afterfill.cli.options import reading_journal
-from afterfill.cli.times import age, present_s
+from afterfill.cli.times import age
 from afterfill.errors import JournalError
 from afterfill.planning.shown import Shown
 from afterfill.records import Estimate, Reading
+from afterfill.service.liveness import Liveness, liveness
 
 FRESH_S = 3600.0  # between refills pH, temperature and ammonia move over hours; our judgement
 PH, TEMPERATURE, AMMONIA = "tank's pH", "tank's temperature", "tank's ammonia"
@@ -43,17 +44,17 @@ def seen_by(path: Path, name: str, shown: Shown) -> Seen:
             estimate = newest_estimate(journal, name)
     except JournalError:
         return Seen()
-    now_s, used = present_s(), []
-    ph, celsius = (_fresh_value(readings.get(probe), now_s) for probe in probes)
+    live, used = liveness(path), []
+    ph, celsius = (_fresh_value(readings.get(probe), live) for probe in probes)
     if ph is not None:
-        origin = _origin(now_s - readings[probes[0]].time_s)
+        origin = _origin(live.age_s(readings[probes[0]].stamp))
         used.append(Used(PH, f"{ph:.2f}", f"journal{origin}"))
     if celsius is not None:
-        origin = _origin(now_s - readings[probes[1]].time_s)
+        origin = _origin(live.age_s(readings[probes[1]].stamp))
         used.append(Used(TEMPERATURE, shown.temperature(celsius), f"journal{origin}"))
-    total = _fresh_ammonia(estimate, now_s)
+    total = _fresh_ammonia(estimate, live)
     if total is not None and estimate is not None:
-        origin = _origin(now_s - estimate.time_s)
+        origin = _origin(live.age_s(estimate.stamp))
         used.append(Used(AMMONIA, ammonia_text(total), f"journal's estimate{origin}"))
     return Seen(ph, celsius, total, tuple(used))
 
@@ -63,14 +64,16 @@ def ammonia_text(total: Interval) -> str:
     return f"{total.middle:.2g} ({total.low:.2g} to {total.high:.2g}) mg/L as N"
 
 
-def _fresh_value(reading: Reading | None, now_s: float) -> float | None:
-    return None if reading is None or now_s - reading.time_s > FRESH_S else reading.value
-
-
-def _fresh_ammonia(estimate: Estimate | None, now_s: float) -> Interval | None:
-    if estimate is None or now_s - estimate.time_s > FRESH_S:
+def _fresh_value(reading: Newest[Reading] | None, live: Liveness) -> float | None:
+    if reading is None or live.age_s(reading.stamp) > FRESH_S:
         return None
-    return Interval(*estimate.total_ammonia_mg_l)
+    return reading.record.value
+
+
+def _fresh_ammonia(estimate: Newest[Estimate] | None, live: Liveness) -> Interval | None:
+    if estimate is None or live.age_s(estimate.stamp) > FRESH_S:
+        return None
+    return Interval(*estimate.record.total_ammonia_mg_l)
 
 
 def _origin(age_s: float) -> str:

@@ -6,13 +6,13 @@ from pathlib import Path
 
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.console import say, say_json, say_table
-from afterfill.cli.latest import newest_estimate
+from afterfill.cli.latest import Newest, newest_estimate
 from afterfill.cli.options import reading_journal
 from afterfill.cli.plan_figures import Row, spread
 from afterfill.cli.plan_inputs import Known
 from afterfill.cli.plan_journal import FRESH_S, Used
 from afterfill.cli.plan_wire import rescue_wire
-from afterfill.cli.times import age, present_s
+from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.errors import JournalError, UsageError
 from afterfill.planning.rescue import Found, RescuePlan, found_by_kit, plan_rescue, upper_of
@@ -27,6 +27,7 @@ from afterfill.planning.rescue_advice import (
 from afterfill.planning.shown import millilitres
 from afterfill.planning.tap_water import ammonia_of_tap
 from afterfill.records import Estimate
+from afterfill.service.liveness import liveness
 
 _LEGAL_MAX_MG_L = 4.0  # US maximum residual disinfectant level, 40 CFR 141.65; secondary
 _TRACE_MG_L = 1e-4
@@ -67,18 +68,18 @@ def _by_kit(residual: float) -> tuple[Found, Used]:
 
 
 def _by_journal(path: Path, known: Known) -> tuple[Found, Used]:
-    estimate = _newest(path, known.name)
-    old_s = present_s() - estimate.time_s
+    newest = _newest(path, known.name)
+    old_s = liveness(path).age_s(newest.stamp)
     if old_s > FRESH_S:
         raise JournalError(
             f"the newest estimate of tank {known.name} is {age(old_s)} old: {_TEST_INSTEAD}"
         )
-    found = _found(estimate, known)
+    found = _found(newest.record, known)
     text = f"{spread(found.residual_mg_l)} mg/L"
     return found, Used("residual", text, f"journal's estimate, {age(old_s)} old")
 
 
-def _newest(path: Path, name: str) -> Estimate:
+def _newest(path: Path, name: str) -> Newest[Estimate]:
     try:
         with reading_journal(path) as journal:
             estimate = newest_estimate(journal, name)

@@ -124,14 +124,15 @@ def _shown_from_journal(
     """When the service seems to hold the port: what it last recorded; False when it does not."""
     from afterfill.cli.console import notice
     from afterfill.cli.probe_rows import held_by_service, last_readings
-    from afterfill.cli.times import age, present_s
+    from afterfill.cli.times import age
+    from afterfill.service.liveness import liveness
 
     if not held_by_service(error, config, journal_path, plan):
         return False
     notice(f"port {plan.device} is held, it seems by the running service; what that recorded last:")
-    found = last_readings(journal_path, plan)
+    found, live = last_readings(journal_path, plan), liveness(journal_path)
     for name in probes:
         if name in found:
-            old_s = max(0.0, present_s() - found[name].time_s)
-            _say(found[name], as_json, f"  (recorded {age(old_s)} ago)")
+            old_s = live.age_s(found[name].stamp)
+            _say(found[name].record, as_json, f"  (recorded {age(old_s)} ago)")
     return True

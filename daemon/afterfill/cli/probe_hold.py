@@ -119,8 +119,8 @@ def _readings(it: Held, every_s: float) -> Iterator[Reading | None]:
     begun_s, seen_s = present_s(), 0.0
     while True:
         newest = last_readings(it.journal_path, it.plan).get(it.name)
-        fresh = newest is not None and newest.time_s > max(begun_s, seen_s)
+        fresh = newest is not None and newest.record.time_s > max(begun_s, seen_s)
         if newest is not None and fresh:
-            seen_s = newest.time_s
-        yield newest if fresh else None
+            seen_s = newest.record.time_s
+        yield newest.record if newest is not None and fresh else None
         time.sleep(every_s)

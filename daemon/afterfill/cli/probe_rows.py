@@ -1,17 +1,19 @@
 """A probe as a row of a table, and what the journal knows of it."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from afterfill.cli.latest import allowed_age_s, health, readings, usable_readings
-from afterfill.cli.times import age, present_s
+from afterfill.cli.latest import Newest, allowed_age_s, health, readings, usable_readings
+from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, JournalError
 from afterfill.journal.store import Journal
 from afterfill.records import UNITS, Health, Reading
 from afterfill.service.driver_registry import PortPlan
+from afterfill.service.liveness import liveness
 from afterfill.wire import rfc3339
 
 
@@ -22,6 +24,7 @@ class ProbeRow:
     name: str
     plan: PortPlan
     usable: Reading | None
+    usable_age_s: float | None
     newest: Reading | None
     health: Health | None
 
@@ -35,8 +38,8 @@ class ProbeRow:
     def cells(self) -> tuple[str, ...]:
         """Probe, driver, port, interval, last value, age, errors, remark."""
         value, old = "none", ""
-        if self.usable is not None:
-            value, old = value_words(self.usable), age(max(0.0, present_s() - self.usable.time_s))
+        if self.usable is not None and self.usable_age_s is not None:
+            value, old = value_words(self.usable), age(self.usable_age_s)
         errors = "" if self.health is None else str(self.health.errors)
         every = f"{self.plan.every_s[self.name]:g} s"
         return (
@@ -56,7 +59,7 @@ class ProbeRow:
             "every_s": self.plan.every_s[self.name],
             "value": None if usable is None else usable.value,
             "time": None if usable is None else rfc3339(usable.time_s),
-            "age_s": None if usable is None else round(max(0.0, present_s() - usable.time_s), 1),
+            "age_s": None if self.usable_age_s is None else round(self.usable_age_s, 1),
             "errors": None if self.health is None else self.health.errors,
             "invalid": None if self.newest is None else self.newest.invalid,
         }
@@ -69,13 +72,16 @@ def rows_of(plans: Sequence[PortPlan], journal: Journal | None) -> list[ProbeRow
 
 def _row(plan: PortPlan, name: str, journal: Journal | None) -> ProbeRow:
     if journal is None:
-        return ProbeRow(name, plan, None, None, None)
+        return ProbeRow(name, plan, None, None, None, None)
     tank, component = plan.tank[name], f"probe {name}"
+    usable = usable_readings(journal, tank, [name]).get(name)
+    newest = readings(journal, tank, [name]).get(name)
     return ProbeRow(
         name,
         plan,
-        usable_readings(journal, tank, [name]).get(name),
-        readings(journal, tank, [name]).get(name),
+        None if usable is None else usable.record,
+        None if usable is None else liveness(journal.path).age_s(usable.stamp),
+        None if newest is None else newest.record,
         health(journal, tank, [component]).get(component),
     )
 
@@ -91,11 +97,11 @@ def value_words(reading: Reading) -> str:
     return f"{reading.value:.{digits}f} {UNITS[reading.quantity]}"
 
 
-def last_readings(journal_path: Path, plan: PortPlan) -> dict[str, Reading]:
+def last_readings(journal_path: Path, plan: PortPlan) -> dict[str, Newest[Reading]]:
     """The newest recorded reading of each probe of a port, by name; none without a journal."""
     if not journal_path.exists():
         return {}
-    found: dict[str, Reading] = {}
+    found: dict[str, Newest[Reading]] = {}
     with Journal.open(journal_path, read_only=True) as journal:
         for name, tank in plan.tank.items():
             found |= readings(journal, tank, [name])
@@ -113,5 +119,6 @@ def held_by_service(
         found = last_readings(journal_path, plan)
     except JournalError:
         return False
-    newest_s = max((r.time_s for r in found.values() if r.invalid != "port-lost"), default=0.0)
-    return present_s() - newest_s <= allowed_age_s(config)
+    live = liveness(journal_path)
+    ages_s = [live.age_s(k.stamp) for k in found.values() if k.record.invalid != "port-lost"]
+    return live.runs is not False and min(ages_s, default=math.inf) <= allowed_age_s(config)

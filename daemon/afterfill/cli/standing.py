@@ -1,122 +1,129 @@
-"""How a tank stands now, from the journal alone: safe as far as seen, not safe, or cannot tell.
+"""How a tank stands now: what the service told last, as long as the service runs and reads.
 
 What is unknown is never shown as safe.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.standing import Word, word_of
 from afterfill.cli.latest import (
+    Newest,
     alarms,
     allowed_age_s,
     newest_estimate,
-    newest_reading,
+    newest_standing,
     newest_verdict,
+    usable_readings,
 )
 from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmChange, Estimate, Verdict
+from afterfill.records import (
+    AlarmChange,
+    Estimate,
+    Quantity,
+    Reading,
+    Standing,
+    StandingWord,
+    Verdict,
+)
+from afterfill.service.liveness import Liveness
 from afterfill.tank_setup import tank_setup
 
-WORDS: dict[Word, str] = {
+WORDS: dict[StandingWord, str] = {
     "safe": "safe as far as the probes can see",
     "not-safe": "NOT SAFE",
     "cannot-tell": "CANNOT TELL",
+    "learning": "LEARNING",
 }
-DANGERS = ("residual-oxidant", "free-ammonia")
-_LOOK_BACK = 1440  # estimates, a day of them, to find since when
+AHEAD_S = 5.0  # clocks of one machine read a moment apart do not differ by this
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """`since_s`: since when the word has held (None: not known); `age_s`: of the newest reading."""
+class Stands:
+    """`since_s`: since when the word holds, on the journal's clock (None: not known), which is
+    `since_age_s` ago; `ages_s`: of each probe's newest usable reading; `estimate_age_s`: of the
+    estimate; `ahead_s`: by how much the journal's clock is ahead of this machine's, 0 if not."""
 
     tank: str
-    word: Word
+    word: StandingWord
     why: str
     since_s: float | None
-    age_s: float | None
+    since_age_s: float | None
+    ages_s: Mapping[Quantity, float]
+    runs: bool | None
     estimate: Estimate | None
+    estimate_age_s: float | None
     verdict: Verdict | None
     alarms: tuple[AlarmChange, ...]
     limit_mg_l: float
     ammonia_limit_mg_l: float
+    ahead_s: float
+
+    @property
+    def age_s(self) -> float | None:
+        """Of the newest usable reading of any probe [s]; None when there is none."""
+        return min(self.ages_s.values(), default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class _Limits:
-    ammonia_mg_l: float
-    ammonia_is_watched: bool
-
-
-def standing(journal: Journal, config: Config, tank: str, now_s: float) -> Standing:
-    """The standing of `tank` at `now_s` [Unix s]."""
-    setup = tank_setup(config, tank)
-    watched = {"ph", "temperature"} <= set(setup.every_s)
-    limits = _Limits(setup.free_ammonia_limit_mg_l, watched)
-    newest, now = newest_reading(journal, tank), newest_estimate(journal, tank)
+def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stands:
+    """How `tank` stands at `live.now`."""
+    setup, now = tank_setup(config, tank), newest_estimate(journal, tank)
+    told = newest_standing(journal, tank)
+    read = _newest_usable(journal, config, tank)
+    ages_s = {q: live.age_s(known.stamp) for q, known in read.items()}
+    estimate_age_s = None if now is None else live.age_s(now.stamp)
     active = [a for a in alarms(journal, tank, DEFINITIONS).values() if a.active]
-    age_s = None if newest is None else max(0.0, now_s - newest.time_s)
-    word, why, since_s = _judged(journal, now, active, limits, age_s, now_s, allowed_age_s(config))
-    return Standing(
-        tank, word, why, since_s, age_s, now, newest_verdict(journal, tank), tuple(active),
-        setup.inference.limit_mg_l, limits.ammonia_mg_l,
+    trouble = _trouble(live.runs, ages_s, estimate_age_s, allowed_age_s(config))
+    word, why, since_s, since_age_s = _word(told, now, trouble, live)
+    return Stands(
+        tank, word, why, since_s, since_age_s, ages_s, live.runs,
+        None if now is None else now.record, estimate_age_s, newest_verdict(journal, tank),
+        tuple(active), setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l,
+        max((ahead_s(known, live) for known in (now, *read.values()) if known), default=0.0),
     )  # fmt: skip
 
 
-def _judged(
-    journal: Journal,
-    now: Estimate | None,
-    active: list[AlarmChange],
-    limits: _Limits,
-    age_s: float | None,
-    now_s: float,
+def ahead_s(known: Newest[Reading] | Newest[Estimate], live: Liveness) -> float:
+    """By how much [s] a record lies ahead of when it was written, as the clock of now has it."""
+    written_s = live.now.time_s - live.age_s(known.stamp)
+    lead_s = known.record.time_s - written_s
+    return lead_s if lead_s > AHEAD_S else 0.0
+
+
+def _newest_usable(journal: Journal, config: Config, tank: str) -> dict[Quantity, Newest[Reading]]:
+    quantity = {probe.name: probe.quantity for probe in config.probe if probe.tank == tank}
+    found = usable_readings(journal, tank, quantity)
+    return {quantity[name]: known for name, known in found.items()}
+
+
+def _trouble(
+    runs: bool | None,
+    ages_s: Mapping[Quantity, float],
+    estimate_age_s: float | None,
     allowed_s: float,
-) -> tuple[Word, str, float | None]:
-    if age_s is None or now is None:
-        return "cannot-tell", "nothing has been read and estimated yet", None
-    if age_s > allowed_s or now_s - now.time_s > allowed_s:
-        return "cannot-tell", _stale(age_s, now_s - now.time_s), max(now.time_s, now_s - age_s)
-    dangers = [a for a in active if a.alarm in DANGERS]
-    if dangers:
-        since_s = min(_active_since_s(journal, alarm) for alarm in dangers)
-        return "not-safe", "; ".join(DEFINITIONS[a.alarm].cause for a in dangers), since_s
-    word, why = _word_of(now, limits)
-    return word, why, _since_s(journal, now, limits, word, allowed_s)
+) -> str:
+    """Why what was told last says nothing about now; empty when it does."""
+    if runs is False:
+        return "the service is not running"
+    if not ages_s or estimate_age_s is None:
+        return "nothing has been read and estimated yet"
+    if min(ages_s.values()) > allowed_s:
+        old = age(min(ages_s.values()))
+        return f"the service does not read: its newest usable reading is {old} old"
+    if estimate_age_s > allowed_s:
+        return f"the service does not judge: its newest estimate is {age(estimate_age_s)} old"
+    return ""
 
 
-def _stale(reading_age_s: float, estimate_age_s: float) -> str:
-    oldest = max(reading_age_s, estimate_age_s)
-    return f"the service is not running or not reading: its newest reading is {age(oldest)} old"
-
-
-def _word_of(now: Estimate, limits: _Limits) -> tuple[Word, str]:
-    return word_of(now, limits.ammonia_mg_l, limits.ammonia_is_watched)
-
-
-def _since_s(
-    journal: Journal, now: Estimate, limits: _Limits, word: Word, allowed_s: float
-) -> float:
-    """The time [s] of the oldest estimate in an unbroken run that says the same."""
-    since_s = now.time_s
-    for entry in journal.latest("estimate", now.tank, _LOOK_BACK):
-        record = entry.record
-        if not isinstance(record, Estimate) or since_s - record.time_s > allowed_s:
-            break
-        if _word_of(record, limits)[0] != word:
-            break
-        since_s = record.time_s
-    return since_s
-
-
-def _active_since_s(journal: Journal, alarm: AlarmChange) -> float:
-    since_s = alarm.time_s
-    for entry in journal.latest("alarm", alarm.tank, _LOOK_BACK):
-        record = entry.record
-        if isinstance(record, AlarmChange) and record.alarm == alarm.alarm:
-            if not record.active:
-                break
-            since_s = record.time_s
-    return since_s
+def _word(
+    told: Newest[Standing] | None, now: Newest[Estimate] | None, trouble: str, live: Liveness
+) -> tuple[StandingWord, str, float | None, float | None]:
+    if trouble or told is None or now is None:
+        since_s = None if now is None else now.record.time_s
+        since_age_s = None if now is None else live.age_s(now.stamp)
+        return "cannot-tell", trouble or "the service has judged nothing yet", since_s, since_age_s
+    standing = told.record
+    since_age_s = live.age_s(told.stamp) + max(standing.time_s - standing.since_s, 0.0)
+    return standing.standing, standing.why, standing.since_s, since_age_s

@@ -1,14 +1,12 @@
 """Hands what a person said to the service, through the journal's inbox."""
 
-import threading
 from pathlib import Path
 
 from afterfill.cli.console import say, say_json
-from afterfill.cli.latest import allowed_age_s, newest_reading
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import Event
-from afterfill.service.clock import SystemClock
+from afterfill.service.liveness import liveness
 from afterfill.wire import to_wire
 
 
@@ -19,11 +17,10 @@ def submitted(
 
     Raises JournalError when the journal cannot be written.
     """
-    stamp = SystemClock(threading.Event()).stamp()
+    live = liveness(journal_path)
     with Journal.open(journal_path) as journal:
-        journal.submit(event, stamp)
-        newest = newest_reading(journal, event.tank)
-    running = newest is not None and stamp.time_s - newest.time_s <= allowed_age_s(config)
+        journal.submit(event, live.now)
+    running = live.runs is not False
     if as_json:
         say_json({**to_wire(event), "service_running": running})
     else:

@@ -71,3 +71,11 @@ def age(seconds: float) -> str:
     if seconds < 172_800:
         return f"{seconds / 3600:.1f} h"
     return f"{seconds / 86400:.1f} days"
+
+
+def ahead_words(seconds: float) -> str:
+    """That a journal's clock is ahead of this machine's, and what that means."""
+    return (
+        f"the journal is dated {age(seconds)} ahead of this machine's clock: one of the two was or "
+        "is wrong; ages and intervals do not depend on it, times shown do"
+    )

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from afterfill.inference import prior
 from afterfill.inference.response import PH_REFERENCE
 
-READY_S = 600.0  # ten quiet minutes make a first baseline
+READY_S = 600.0  # ten minutes of quiet readings make a first baseline
+_MOST_OF_A_GAP_S = 60.0  # a pause between two readings shows no more quiet than this
 _SLOWLY_PER_S = 1.0 / 2700.0  # the slow level follows with 45 min: slower than a carry-over
 _USUAL_S = 43_200.0  # half a day: slower than any heater's recovery
 _NOISE_YOUNG_SHARE = 0.02  # of each new squared difference that a young baseline's noise takes on
@@ -15,12 +16,13 @@ _LEAST_NOISE_MV = 0.3  # below most probes' resolution
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
-    """`level_mv`: slow level at the reference pH; `warmth_c`: slow temperature;
+    """`level_mv`: slow level at the reference pH; `seen_s`: how long its readings have been seen,
+    in which a pause or a jump of the clock counts a minute at most; `warmth_c`: slow temperature;
     `usual_c`, `usual_mv`: temperature and level of the last half day; `noise_mv`:
     standard deviation of a reading around its neighbours; `over` counts steps above the level."""
 
     level_mv: float
-    since_s: float
+    seen_s: float
     time_s: float
     last_mv: float
     noise_mv: float = prior.NOISE_MV
@@ -29,9 +31,13 @@ class Baseline:
     usual_mv: float | None = None
     over: int = 0
 
+    def to_go_s(self) -> float:
+        """How much more quiet has to be seen before the level is known [s]."""
+        return max(READY_S - self.seen_s, 0.0)
+
     def ready(self) -> bool:
         """Whether there has been enough quiet to know the level."""
-        return self.time_s - self.since_s >= READY_S
+        return self.seen_s >= READY_S
 
 
 def corrected_mv(orp_mv: float, ph: float | None, slope_mv: float) -> float:
@@ -41,7 +47,7 @@ def corrected_mv(orp_mv: float, ph: float | None, slope_mv: float) -> float:
 
 def begun(orp_mv: float, time_s: float, noise_mv: float = prior.NOISE_MV) -> Baseline:
     """A baseline from its first corrected reading."""
-    return Baseline(orp_mv, time_s, time_s, orp_mv, noise_mv)
+    return Baseline(orp_mv, 0.0, time_s, orp_mv, noise_mv)
 
 
 def followed(
@@ -55,6 +61,7 @@ def followed(
     return replace(
         baseline,
         level_mv=baseline.level_mv + pace * moved,
+        seen_s=baseline.seen_s + min(step_s, _MOST_OF_A_GAP_S),
         time_s=time_s,
         last_mv=orp_mv,
         noise_mv=_learnt_noise(baseline, orp_mv, step_s),

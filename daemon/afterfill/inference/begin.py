@@ -60,7 +60,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     all_in_s = pour.time_s + float(np.max(ends_s))
     watch = Watch(
         pour, pour.time_s, early_s, bank, setup.limit_mg_l, tank_c, ph, poured_by_s, all_in_s,
-        ridge=_ridge(pour, belief),
+        ridge=_ridge(pour, belief), refill_time_s=pour.time_s,
     )  # fmt: skip
     if belief.watch is not None:  # its stories know of the doses
         belief = replace(belief, doses=doses.none())

@@ -26,7 +26,8 @@ class Leftover:
 class Belief:
     """`doses`: neutraliser that went into the tank itself of late; `stepped_s`: time of the last
     step [s]; `disturbed_until_s`: end of announced work on the tank; `trusted_from_s`: no watch on
-    suspicion before this time."""
+    suspicion before this time; `unpoured`: the ammonia at `unpoured_s` [s], before the refill
+    under watch, in case more is said of it."""
 
     ph: Channel = field(default_factory=Channel)
     temperature: Channel = field(default_factory=Channel)
@@ -41,3 +42,5 @@ class Belief:
     stepped_s: float | None = None
     disturbed_until_s: float = 0.0
     trusted_from_s: float = 0.0
+    unpoured: Ammonia | None = None
+    unpoured_s: float = 0.0

@@ -5,6 +5,7 @@ from functools import lru_cache
 
 from afterfill.inference import prior, sight
 from afterfill.inference.ammonia import free_of, total_of
+from afterfill.inference.baseline import READY_S
 from afterfill.inference.belief import Belief
 from afterfill.inference.draws import Array, log_normal
 from afterfill.inference.filter import noise_of
@@ -48,11 +49,25 @@ def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
 def blind_because(belief: Belief, time_s: float) -> str | None:
     """Why the ORP cannot be used, or None. A probe just met has no background to compare with."""
     why = sight.why_blind(belief.sight, time_s)
-    if why is not None or belief.watch is not None:
+    if why is not None:
         return why
-    if belief.baseline is None or not belief.baseline.ready():
-        return "no quiet ORP background learnt yet"
-    return None
+    to_go_s = learning_to_go_s(belief, time_s)
+    return None if to_go_s is None else _learning(to_go_s)
+
+
+def learning_to_go_s(belief: Belief, time_s: float) -> float | None:
+    """How much more quiet must be seen before a probe just met can be used [s]; None when its
+    level is known, a refill is watched, or the ORP cannot be used for another reason."""
+    if belief.watch is not None or sight.why_blind(belief.sight, time_s) is not None:
+        return None
+    if belief.baseline is None:
+        return READY_S
+    return None if belief.baseline.ready() else belief.baseline.to_go_s()
+
+
+def _learning(to_go_s: float) -> str:
+    minutes = math.ceil(to_go_s / 60.0)
+    return f"learning the quiet ORP of this tank: {minutes} min of quiet readings to go"
 
 
 def free_ammonia_of(belief: Belief, time_s: float) -> Quantiles | None:

@@ -14,6 +14,7 @@ from afterfill.inference import (
     suspicion,
     watch,
 )
+from afterfill.inference.announcements import amended, relation
 from afterfill.inference.begin import begun
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.channels import Channel, believed_c
@@ -187,6 +188,7 @@ def ended(belief: Belief, time_s: float) -> Belief:
     return replace(
         belief,
         watch=None,
+        unpoured=None,
         learnt=learnt.taught(belief.learnt, old.bank) if known else belief.learnt,
         baseline=_baseline_after(belief, time_s),
         leftover=Leftover(time_s, residual.q95, old.p_now),
@@ -201,8 +203,8 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
         return belief.baseline
     slope_mv = belief.learnt.ph_slope_mv
     corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s), slope_mv)
-    since_s = time_s - baseline.READY_S  # the watch itself was the quiet time
-    fresh = replace(baseline.begun(corrected, time_s, noise_of(belief)), since_s=since_s)
+    fresh = baseline.begun(corrected, time_s, noise_of(belief))
+    fresh = replace(fresh, seen_s=baseline.READY_S)  # the watch itself was the quiet time
     old = belief.baseline
     return fresh if old is None else replace(fresh, usual_c=old.usual_c, usual_mv=old.usual_mv)
 
@@ -218,22 +220,53 @@ def noise_of(belief: Belief) -> float:
 
 
 def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
-    """After an announced refill became known at `time_s` [s]."""
-    belief = replace(belief, ammonia=ammonia.refilled(belief.ammonia, pour, setup.litres))
-    if belief.watch is not None and _same_water(belief.watch, pour):
-        belief = replace(belief, watch=None)  # it was this refill that the readings suggested
-    return replace(belief, watch=begun(setup, belief, pour, time_s))
+    """After an announced refill became known at `time_s` [s]. What is said of water that is under
+    watch already amends its watch."""
+    old, said = belief.watch, relation(belief.watch, pour)
+    if old is None or said == "new":
+        belief = _with_refilled_ammonia(setup, belief, pour, time_s)
+        return replace(belief, watch=begun(setup, belief, pour, time_s))
+    if said == "repeated":
+        return belief
+    if said == "suspected":
+        belief = _with_refilled_ammonia(setup, belief, pour, time_s)
+    else:
+        pour = amended(old.pour, pour)
+        belief = _with_amended_ammonia(setup, belief, pour, time_s)
+    # Readings are at hand to judge it by once more; a test's word is not, so its stories go on.
+    before = replace(belief, watch=None if old.moved_kit == 0.0 else old)
+    fresh = begun(setup, before, pour, time_s)
+    same = replace(fresh, refill_time_s=old.refill_time_s, reported=old.reported, said=old.said)
+    return replace(belief, watch=same)
 
 
-def _same_water(suspected: watch.Watch, pour: Pour) -> bool:
-    near = abs(suspected.pour.time_s - pour.time_s) < 2400.0
-    return near and not suspected.pour.announced
+def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
+    """After a late word about water whose watch is over: its readings have been judged."""
+    return _with_refilled_ammonia(setup, belief, pour, time_s)
+
+
+def _with_refilled_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
+    return replace(
+        belief,
+        ammonia=ammonia.refilled(belief.ammonia, pour, setup.litres),
+        unpoured=belief.ammonia,
+        unpoured_s=time_s,
+    )
+
+
+def _with_amended_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
+    """The ammonia as if the refill had been told of so at once. A test since then knows better."""
+    if belief.unpoured is None:
+        return belief
+    aged = ammonia.aged(belief.unpoured, time_s - belief.unpoured_s)
+    return replace(belief, ammonia=ammonia.refilled(aged, pour, setup.litres))
 
 
 def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belief:
     """After a test-kit reading became known at `time_s` [s]."""
     if kit.total_ammonia_mg_l is not None:
-        belief = replace(belief, ammonia=ammonia.tested(belief.ammonia, kit.total_ammonia_mg_l))
+        tested_now = ammonia.tested(belief.ammonia, kit.total_ammonia_mg_l)
+        belief = replace(belief, ammonia=tested_now, unpoured=None)
     total, free = kit.total_chlorine_mg_l, kit.free_chlorine_mg_l
     shows = max(total or 0.0, free or 0.0)
     if belief.watch is None and shows >= _KIT_SHOWS_MG_L:

@@ -4,7 +4,13 @@ from dataclasses import dataclass, replace
 
 from afterfill.inference import ammonia, dynamics
 from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import chlorine_of, faded, free_ammonia_of, rounded
+from afterfill.inference.estimate import (
+    blind_because,
+    chlorine_of,
+    faded,
+    free_ammonia_of,
+    rounded,
+)
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
 from afterfill.records import Forecast, Quantiles
@@ -45,9 +51,11 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
 
 
 def foretold(setup: Setup, belief: Belief, time_s: float) -> Forecast:
-    """The day to come in the few figures that a keeper plans by."""
+    """The day to come in the few figures that a keeper plans by. While the ORP cannot be used, no
+    time is given for the residual: what cannot be seen now has no known end."""
     outlooks = forecast(belief, time_s)
-    middle_h, high_h = below_limit_h(outlooks, setup.limit_mg_l)
+    sees = blind_because(belief, time_s) is None
+    middle_h, high_h = below_limit_h(outlooks, setup.limit_mg_l) if sees else (None, None)
     peak = ammonia_peak(outlooks)
     then = [o.free_ammonia_mg_l for o in outlooks if peak is not None and o.hours == peak[0]]
     return Forecast(
@@ -58,6 +66,7 @@ def foretold(setup: Setup, belief: Belief, time_s: float) -> Forecast:
         _moment_s(time_s, high_h),
         rounded(then[0]) if then and then[0] is not None else None,
         None if peak is None else _moment_s(time_s, peak[0]),
+        sees,
     )
 
 

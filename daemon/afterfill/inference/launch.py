@@ -195,8 +195,10 @@ def as_cold_as_felt(
     full_c = step_c * np.exp(most * uniform(N, 20))
     share = np.maximum(traits.fraction, 1e-3)
     in_c = traits.in_c if source_known else np.clip(tank_c + full_c / share, *_SOURCE_C)
-    share = np.clip(full_c / np.where(in_c == tank_c, step_c, in_c - tank_c), 0.0, 1.0)
+    share = full_c / np.where(in_c == tank_c, step_c, in_c - tank_c)
     felt = (uniform(N, 25) < 0.5) & (traits.fraction > 0.0)
+    felt &= share > 0.0  # water that is colder than the tank has not warmed it
+    share = np.minimum(share, 1.0)
     return replace(
         traits,
         fraction=np.where(felt, share, traits.fraction),

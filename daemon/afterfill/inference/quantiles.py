@@ -21,7 +21,10 @@ def quantiles_alike(values: Array) -> Quantiles:
 
 
 def quantiles_of(values: Array, weights: Array) -> Quantiles:
-    """5, 50 and 95 % points of `values` (n,) under `weights` (n,), which sum to one."""
+    """5, 50 and 95 % points of `values` (n,) under `weights` (n,), which sum to one. Where none
+    weighs anything, of all values alike."""
+    if not np.any(weights > _NEGLIGIBLE):
+        return quantiles_alike(values)
     matters = np.flatnonzero(weights > _NEGLIGIBLE)  # often a third of them: sorting is the cost
     values, weights = values[matters], weights[matters]
     order = np.argsort(values, kind="stable")

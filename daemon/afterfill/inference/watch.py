@@ -32,7 +32,8 @@ class Watch:
     `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds of a
     carry-over that this source of evidence added; `kit_mg_l`: the highest chlorine a test showed;
     `warmed_s`: when the temperature was last looked at; `unexplained`: readings in a row far above
-    what all stories expect; `said`: the last verdict.
+    what all stories expect; `said`: the last verdict; `refill_time_s`: the name of this
+    refill in what is told of it, which a later word about its beginning does not change.
     """
 
     pour: Pour
@@ -57,6 +58,7 @@ class Watch:
     ridge: Ridge | None = None
     said: VerdictWord | None = None
     reported: bool = False
+    refill_time_s: float = 0.0
 
 
 def advanced(
@@ -221,6 +223,6 @@ def peak_of(watch: Watch) -> Quantiles:
 
 
 def fraction_of(watch: Watch) -> Quantiles:
-    """Share of the tank's volume that was poured, if any was."""
+    """Share of the tank's volume that was poured, if any was; 0 when no member has any."""
     weights = watch.bank.weights * (watch.bank.traits.fraction > 0.0)
     return quantiles_of(watch.bank.traits.fraction, weights / max(float(np.sum(weights)), 1e-12))

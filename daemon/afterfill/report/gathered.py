@@ -98,7 +98,7 @@ def blind_spans(estimates: Sequence[Estimate]) -> list[BlindSpan]:
 
 def _lasting(why: str) -> str:
     """A reason without the minutes that it counts."""
-    return re.sub(r" for \d+ min$", "", why)
+    return re.sub(r"(: \d+ min of quiet readings to go| for \d+ min)$", "", why)
 
 
 def floors_mg_l(estimates: Sequence[Estimate]) -> tuple[float, float] | None:

@@ -14,6 +14,7 @@ THROTTLED = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
 _LOW_NOW, _LOW_SINCE_BOOT = 1 << 0, 1 << 16
 _TIME_DAEMON = Path("/run/systemd/timesync")  # where none runs, nobody can say
 _RESERVE_MB, _GROWTH_MB = 100.0, 400.0  # other logs; months of a journal: our judgement
+_AHEAD_S = 60.0  # a clock set back by less is worked off within the hour
 _STALLED_S = 600.0  # sinks confirm something each minute or so
 
 
@@ -41,10 +42,11 @@ class Machine:
         self._throttled = throttled
         self._time_daemon = time_daemon
 
-    def states(self, stamp: Stamp) -> list[MachineState]:
-        """All conditions at `stamp`."""
+    def states(self, stamp: Stamp, ahead_s: float = 0.0) -> list[MachineState]:
+        """All conditions at `stamp`; `ahead_s`: by how much [s] the journal's newest records are
+        dated ahead of the clock."""
         delivery, storage = self._delivery(), self._storage()
-        clock, power = self._clock(stamp), self._power()
+        clock, power = self._clock(stamp, ahead_s), self._power()
         return [
             MachineState(stamp.time_s, self._tank, "delivery-stalled", *delivery),
             MachineState(stamp.time_s, self._tank, "journal-damaged", *self._damage()),
@@ -75,7 +77,12 @@ class Machine:
         growth_mb = min(max(self._max_mb - kept_mb, 0.0), _GROWTH_MB)
         return free_mb < _RESERVE_MB + growth_mb, f"{free_mb:.0f} MB are free beside the journal"
 
-    def _clock(self, stamp: Stamp) -> tuple[bool | None, str]:
+    def _clock(self, stamp: Stamp, ahead_s: float) -> tuple[bool | None, str]:
+        if ahead_s > _AHEAD_S:
+            return True, (
+                f"the journal's newest records are dated {ahead_s / 60.0:.0f} min ahead of the "
+                "clock: it was wrong when they were written, or is wrong now"
+            )
         if stamp.synchronised:
             return False, "set by the time daemon"
         if not self._time_daemon.exists():

@@ -84,6 +84,10 @@ class Recorder:
         watching = self._states[tank].belief.watch
         return 0.0 if watching is None else residual_of(watching).q95
 
+    def ahead_s(self, stamp: Stamp) -> float:
+        """By how much [s] records are dated ahead of the wall clock at `stamp`; 0 if not."""
+        return max((line.ahead_s(stamp) for line in self._timelines.values()), default=0.0)
+
     # --- what comes in -----------------------------------------------------------------------
 
     def readings(self, readings: Sequence[Reading], stamp: Stamp) -> list[Output]:
@@ -161,22 +165,26 @@ class Recorder:
     def _folded(
         self, tank: str, record: Input, stamp: Stamp, waited: tuple[int, Stamp] | None = None
     ) -> list[Output]:
-        """Fold first, keep then: what memory did not suffice for stays where it came from. A
-        record that the fold stumbles over is kept unfolded, so that no restart meets it again."""
-        try:
-            state, found = folded(self._setups[tank], self._states[tank], record)
-        except MemoryError:
-            raise
-        except Exception:
-            self._keep(record, stamp, waited)
-            raise
+        """Fold first, keep then: what memory did not suffice for stays where it came from."""
+        state, found = folded(self._setups[tank], self._states[tank], record)
         self._keep(record, stamp, waited)
+        self._tell_failure(tank, state, stamp)
         self._states[tank] = state
         self.folds += 1
         for output in found:
             self._journal.append(output, stamp)
             _tell(output)
         return found
+
+    def _tell_failure(self, tank: str, now: TankState, stamp: Stamp) -> None:
+        """Say that the inference of one tank failed; the others go on."""
+        if now.failures == self._states[tank].failures:
+            return
+        said = f"the inference failed on a record ({now.failure}); the tank counts as unseen"
+        _log.error("tank %s: %s", tank, said)
+        self.health(
+            [Health(stamp.time_s, tank, "inference", False, None, now.failures, said)], stamp
+        )
 
     def _keep(self, record: Input, stamp: Stamp, waited: tuple[int, Stamp] | None) -> None:
         if waited is None:

@@ -196,7 +196,7 @@ def _standing(config: Config) -> Callable[[Estimate], tuple[str, str]]:
         if setup is None:
             return "cannot-tell", "the tank is no longer configured"
         watched = {"ph", "temperature"} <= set(setup.every_s)
-        return word_of(estimate, setup.free_ammonia_limit_mg_l, watched)
+        return word_of(estimate, setup.free_ammonia_limit_mg_l, ammonia_is_watched=watched)
 
     return standing
 

@@ -55,9 +55,8 @@ def sample_for_ever(sampler: Sampler, clock: Clock, work: Work, stop: threading.
             if wait_s > 0.0:
                 clock.wait(min(wait_s, _LONGEST_WAIT_S))
                 continue
-            stamp = clock.stamp()
-            readings = sampler.read_due(stamp)
-            work.put(Batch(stamp, readings))
+            readings = sampler.read_due(clock.stamp())
+            work.put(Batch(clock.stamp(), readings))  # when the answers came
     finally:
         sampler.close()
 
@@ -67,7 +66,7 @@ def fold_for_ever(
     clock: Clock,
     work: Work,
     health: Callable[[Stamp], Sequence[Health]],
-    machine: Callable[[Stamp], Sequence[MachineState]],
+    machine: Callable[[Stamp, float], Sequence[MachineState]],
     turns: Turns,
     stop: threading.Event,
 ) -> None:
@@ -80,7 +79,8 @@ def fold_for_ever(
             stamp = clock.stamp()
             recorder.inbox(stamp)
             if stamp.monotonic_s >= next_machine_s:
-                recorder.machine([*machine(stamp), recorder.disk(stamp)], stamp)
+                states = machine(stamp, recorder.ahead_s(stamp))
+                recorder.machine([*states, recorder.disk(stamp)], stamp)
                 next_machine_s = stamp.monotonic_s + _HEALTH_EVERY_S
             recorder.ticks(stamp)
             if stamp.monotonic_s >= next_health_s:

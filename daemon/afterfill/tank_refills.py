@@ -1,0 +1,103 @@
+"""What a word about a refill does to a tank: new water, more about water under watch, or a late
+word about water that the readings betrayed before."""
+
+from dataclasses import replace
+
+from afterfill.alarms import panel
+from afterfill.inference import filter as belief_filter
+from afterfill.inference.announcements import NEAR_S, Relation, amended, relation
+from afterfill.inference.setup import Pour
+from afterfill.records import AlarmChange, AlarmCommand, Refill
+from afterfill.tank_conditions import left_of
+from afterfill.tank_setup import TankSetup
+from afterfill.tank_state import NeutraliserBook, TankState
+
+_DOSE_FORGOTTEN_S = 10 * 3600.0  # most of an unknown surplus is used up by then
+_ANSWER = "the refill was logged"
+
+
+def pour_of(setup: TankSetup, refill: Refill) -> Pour:
+    """The announced refill as the inference is told of it."""
+    return Pour(
+        time_s=refill.time_s,
+        announced=True,
+        water=setup.waters.get(refill.source or "", setup.inference.water),
+        litres=refill.litres,
+        minutes=refill.minutes,
+        neutraliser_ml=refill.neutraliser_ml,
+    )
+
+
+def relation_of(state: TankState, pour: Pour) -> Relation | None:
+    """What `pour` has to do with the water under watch; None when it is a late word about a refill
+    that the readings betrayed and whose watch is over."""
+    suspected_s = state.notes.suspected_s
+    said = relation(state.belief.watch, pour)
+    if said == "new" and suspected_s is not None and abs(pour.time_s - suspected_s) < NEAR_S:
+        watching = state.belief.watch
+        if watching is None or watching.refill_time_s != suspected_s:
+            return None
+    return said
+
+
+def poured(setup: TankSetup, state: TankState, pour: Pour, time_s: float) -> TankState:
+    """The state after the word about `pour` became known at `time_s` [s]."""
+    said = relation_of(state, pour)
+    state = _with_book(setup, state, pour, said, time_s)
+    if said is None:
+        belief = belief_filter.word_on_closed_watch(setup.inference, state.belief, pour, time_s)
+    else:
+        belief = belief_filter.poured(setup.inference, state.belief, pour, time_s)
+    return replace(state, belief=belief)
+
+
+def answered(
+    state: TankState, tank: str, said: Relation | None, time_s: float
+) -> tuple[TankState, list[AlarmChange]]:
+    """The alarm that asks who poured is answered by the log of that refill."""
+    if said not in (None, "suspected"):
+        return state, []
+    command = AlarmCommand(time_s, tank, "refill-unannounced", "acknowledge", reason=_ANSWER)
+    alarms, changes = panel.obey(state.alarms, command, time_s)
+    return replace(state, alarms=alarms), changes
+
+
+def _with_book(
+    setup: TankSetup, state: TankState, pour: Pour, said: Relation | None, time_s: float
+) -> TankState:
+    """The state with the neutraliser of this refill in the book, once."""
+    if said == "repeated":
+        return state
+    old = state.belief.watch
+    if said == "amended" and old is not None:
+        before = state.notes.book_before
+        if before is None:  # a dose was booked since, so what came before is not known any more
+            return state
+        pour = amended(old.pour, pour)
+        state = replace(state, notes=replace(state.notes, book=before))
+    needed_mg = None if pour.litres is None else pour.litres * pour.water.residual_mg_l
+    before = state.notes.book
+    state = booked(setup, state, pour.neutraliser_ml, needed_mg, time_s)
+    return replace(state, notes=replace(state.notes, book_before=before))
+
+
+def booked(
+    setup: TankSetup, state: TankState, ml: float | None, needed_mg: float | None, time_s: float
+) -> TankState:
+    """The state after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
+    book = _after(setup, state.notes.book, ml, needed_mg, time_s)
+    return replace(state, notes=replace(state.notes, book=book, book_before=None))
+
+
+def _after(
+    setup: TankSetup,
+    book: NeutraliserBook,
+    ml: float | None,
+    needed_mg: float | None,
+    time_s: float,
+) -> NeutraliserBook:
+    strength = setup.inference.mg_cl2_per_ml
+    if strength is None or ml is None or needed_mg is None:
+        return replace(book, unknown_until_s=time_s + _DOSE_FORGOTTEN_S)
+    added_mg_l = max(ml * strength - needed_mg, 0.0) / setup.inference.litres
+    return replace(book, surplus_mg_l=left_of(book, time_s) + added_mg_l, time_s=time_s)

@@ -1,0 +1,42 @@
+"""How one tank stands, as a record that is told whenever it changes."""
+
+from dataclasses import replace
+
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.standing import DANGERS, word_of
+from afterfill.inference.estimate import learning_to_go_s
+from afterfill.records import Estimate, Standing
+from afterfill.tank_setup import TankSetup
+from afterfill.tank_state import TankState
+
+_FLOOR_MOVED = 1.5  # the detection floor is told again when it has moved by this factor
+
+
+def stood(setup: TankSetup, state: TankState, now: Estimate) -> tuple[TankState, list[Standing]]:
+    """The state after the estimate `now`, and how the tank stands if that is not what was told."""
+    word, why = word_of(
+        now,
+        setup.free_ammonia_limit_mg_l,
+        [DEFINITIONS[name].cause for name in DANGERS if state.alarms.active(name)],
+        ammonia_is_watched={"ph", "temperature"} <= set(setup.every_s),
+        learning=learning_to_go_s(state.belief, now.time_s) is not None,
+    )
+    told = state.standing
+    since_s = told.since_s if told is not None and told.standing == word else now.time_s
+    standing = Standing(
+        now.time_s, now.tank, word, since_s, why, now.sees, now.detection_floor_mg_l
+    )
+    if told is not None and _says_the_same(told, standing):
+        return state, []
+    return replace(state, standing=standing), [standing]
+
+
+def _says_the_same(told: Standing, now: Standing) -> bool:
+    same = (told.standing, told.why, told.sees) == (now.standing, now.why, now.sees)
+    return same and _is_near(told.detection_floor_mg_l, now.detection_floor_mg_l)
+
+
+def _is_near(before: float | None, after: float | None) -> bool:
+    if before is None or after is None:
+        return before == after
+    return before / _FLOOR_MOVED <= after <= before * _FLOOR_MOVED

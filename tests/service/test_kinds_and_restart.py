@@ -1,0 +1,144 @@
+"""One table of record kinds; after each kind, a kill and a restart change nothing."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from afterfill.journal.store import Journal
+from afterfill.record_kinds import TABLE, is_input
+from afterfill.records import (
+    AlarmCommand,
+    Calibration,
+    Dose,
+    Event,
+    Input,
+    KitResult,
+    MachineState,
+    Reading,
+    Record,
+    Refill,
+    ResponseCheck,
+    Service,
+    Stamp,
+    Tick,
+)
+from afterfill.service import restore
+from afterfill.service.recorder import Recorder
+from afterfill.tank_snapshot import from_bytes, to_bytes
+from tank_stories import HOUR_S, ZERO_S, config_of, pour, raw, story
+
+AT_S = ZERO_S + 0.5 * HOUR_S
+ONE_OF_EACH: dict[type[Record], Input] = {
+    Reading: Reading(AT_S, "t", "orp", 301.5, "t-orp"),
+    Tick: Tick(AT_S, "t"),
+    Refill: Refill(AT_S, "t", "replace", 25.0, 10.0, 2.5, "tap"),
+    KitResult: KitResult(AT_S, "t", 0.25, 0.1, 0.05, 7.4),
+    Dose: Dose(AT_S, "t", 2.0),
+    Service: Service(AT_S, "t", "probe"),
+    Calibration: Calibration(AT_S, "t", "ph", "t-ph", 0.98, 1.5),
+    ResponseCheck: ResponseCheck(AT_S, "t", 130.0, 4.0, 0.0, 1.8, True, 7.5, "t-orp"),
+    AlarmCommand: AlarmCommand(AT_S, "t", "ph", "shelve", 60.0),
+    MachineState: MachineState(AT_S, "t", "storage-low", True, "3 MB are free"),
+}
+INPUTS = [kind.record_type for kind in TABLE if kind.role == "input"]
+
+
+def stamp(time_s: float) -> Stamp:
+    return Stamp(time_s, True, "boot", time_s - ZERO_S + 100.0)
+
+
+def said(recorder: Recorder, path: Path, record: Input) -> None:
+    """Give one record to the recorder the way it comes in."""
+    now = stamp(record.time_s)
+    match record:
+        case Reading():
+            recorder.readings([record], now)
+        case Tick():
+            recorder.ticks(now)
+        case MachineState():
+            recorder.machine([record], now)
+        case _:
+            event: Event = record
+            with Journal.open(path) as people:
+                people.submit(event, now)
+            recorder.inbox(now)
+    recorder.save(now)
+
+
+def fed(path: Path, hours: float) -> Recorder:
+    recorder = Recorder(config_of(), path)
+    for reading in story(hours, [pour(0.2, 0.25, raw("chloramine", 2.0))]):
+        said(recorder, path, reading)
+    return recorder
+
+
+def test_every_kind_of_input_is_tried_here() -> None:
+    assert set(ONE_OF_EACH) == set(INPUTS)
+    assert all(is_input(record) for record in ONE_OF_EACH.values())
+
+
+def test_words_and_bits_are_given_once() -> None:
+    words = [kind.word for kind in TABLE]
+    bits = [kind.block_bit for kind in TABLE if kind.block_bit is not None]
+    assert len(words) == len(set(words))
+    assert sorted(bits) == list(range(len(bits)))
+
+
+@pytest.mark.parametrize("with_snapshot", [True, False])
+@pytest.mark.parametrize("kind", INPUTS, ids=lambda kind: kind.__name__)
+def test_a_kill_after_any_kind_of_record_changes_nothing(
+    tmp_path: Path, kind: type[Record], with_snapshot: bool
+) -> None:
+    path = tmp_path / "j.db"
+    recorder = fed(path, 0.5)
+    if with_snapshot:
+        seq = recorder.journal.last_appended()
+        recorder.journal.save_snapshot("t", seq, to_bytes(recorder.state("t")))
+        recorder.journal.commit()
+    said(recorder, path, ONE_OF_EACH[kind])
+    said(recorder, path, Reading(AT_S + 20.0, "t", "orp", 302.0, "t-orp"))
+    recorder.journal.commit()
+    expected = to_bytes(recorder.state("t"))
+    recorder.abandon()  # as a kill does
+    assert to_bytes(Recorder(config_of(), path).state("t")) == expected
+
+
+@pytest.mark.parametrize(
+    "kind", [kind.record_type for kind in TABLE if kind.lasting], ids=lambda kind: kind.__name__
+)
+def test_what_lasts_is_known_when_its_readings_are_long_gone(
+    tmp_path: Path, kind: type[Record], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No snapshot can be read, and the record lies further back than a restart folds again."""
+    monkeypatch.setattr(restore, "_LOOK_BACK_ENTRIES", 30)
+    path = tmp_path / "j.db"
+    recorder = Recorder(config_of(), path)
+    untold = to_bytes(recorder.state("t"))
+    said(recorder, path, ONE_OF_EACH[kind])
+    told = recorder.state("t")
+    assert to_bytes(told) != untold
+    for number in range(60):
+        recorder.readings(
+            [Reading(0.0, "t", "temperature", 25.0, "t-temperature")], stamp(AT_S + 1 + number)
+        )
+    recorder.journal.commit()
+    recorder.abandon()
+    after = Recorder(config_of(), path).state("t")
+    assert np.array_equal(after.belief.learnt.mean, told.belief.learnt.mean)
+    assert after.notes.machine == told.notes.machine
+    assert after.alarms.memories["ph"].shelved_until_s == told.alarms.memories["ph"].shelved_until_s
+    for quantity, time_s in told.notes.maintained_s.items():
+        assert after.notes.maintained_s[quantity] == time_s
+
+
+def test_a_snapshot_with_another_number_of_members_is_of_another_version(tmp_path: Path) -> None:
+    recorder = fed(tmp_path / "j.db", 0.5)
+    state = recorder.state("t")
+    recorder.close(stamp(AT_S))
+    assert from_bytes(to_bytes(state)) is not None
+    short = replace(state.belief.ammonia, total=state.belief.ammonia.total[:48])
+    odd = replace(state, belief=replace(state.belief, ammonia=short))
+    with pytest.raises(Exception, match="cannot be read"):
+        from_bytes(to_bytes(odd))
