@@ -125,27 +125,9 @@ def outlived(seed: int, steps: int = 120) -> TankState:
 @pytest.mark.parametrize("block", range(4))
 def test_no_life_of_a_tank_makes_the_fold_fail(block: int) -> None:
     """`python -c` over `outlived` runs thousands of these by hand."""
-    failed = {seed: state.failure for seed in range(block * 30, block * 30 + 30)
+    failed = {seed: state.failure for seed in range(block * 15, block * 15 + 15)
               for state in (outlived(seed),) if state.failures}  # fmt: skip
     assert failed == {}
-
-
-def test_a_tank_that_warms_while_its_source_is_colder_is_judged() -> None:
-    """Seen on real readings: all stories that felt the warmth had no water, and no share was left
-    to be told of a refill that was likelier than not."""
-    tables = config_of().model_dump(by_alias=True, exclude_unset=True)
-    tables["source"]["tap"]["temperature_c"] = 5.0
-    setup, state = tank_setup(Config.model_validate(tables), "t"), TankState()
-    random = np.random.default_rng(8)
-    for number in range(1500):
-        time_s = ZERO_S + 20.0 * number
-        warmth_c = 25.0 + (0.004 * max(number - 400, 0))
-        orp_mv = 300.0 + (0.6 * min(max(number - 420, 0), 150)) + float(random.normal())
-        shown: dict[Quantity, float] = {"temperature": warmth_c, "orp": orp_mv}
-        for quantity, value in shown.items():
-            reading = Reading(time_s, "t", quantity, round(value, 2), f"t-{quantity}")
-            state, _ = folded(setup, state, reading)
-    assert state.failures == 0
 
 
 def two_tanks() -> Config:

@@ -25,6 +25,7 @@ from system import (
     fault_memory,
     fault_outage,
     fault_port,
+    fault_present,
     fault_reach,
     fault_stop,
 )
@@ -56,6 +57,9 @@ FAULTS: dict[str, Fault] = {
     "another's answer": Fault(fault_port.anothers_answer, 500, 20),
     "no clock at boot": Fault(fault_clock.no_clock_at_boot, 3, 1),
     "an hour back": Fault(fault_clock.an_hour_back, 3, 1),
+    "clock ahead": Fault(fault_present.clock_ahead, 5, 1),
+    "dead service": Fault(fault_present.dead_service, 20, 1),
+    "two ports of unlike pace": Fault(fault_present.unlike_ports, 60, 10),
     "daylight saving": Fault(fault_clock.summer_time_ends, 3, 1),
     "stop in a commit": Fault(fault_stop.stopped_in_a_commit, 100, 1),
     "memory capped": Fault(fault_memory.memory_capped, 20, 1),

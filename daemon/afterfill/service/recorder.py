@@ -33,6 +33,7 @@ from afterfill.records import (
     Tick,
     Verdict,
 )
+from afterfill.service.clock_steps import ClockSteps
 from afterfill.service.damage_told import note_told
 from afterfill.service.outage import Outage
 from afterfill.service.restore import restored
@@ -64,6 +65,7 @@ class Recorder:
         self._told_s: dict[str, float] = {}
         self._machine: dict[MachineCondition, bool | None] = {}
         self._outage = Outage()
+        self._steps = ClockSteps()
         self._snapshot_s: dict[str, float] = {}
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
@@ -151,6 +153,11 @@ class Recorder:
         for record in records:
             self._journal.append(record, stamp)
             self._rhythm.pending(stamp)
+
+    def clock(self, stamp: Stamp) -> None:
+        """Tell when the wall clock was set, and when records turn out to be dated ahead of it."""
+        first = next(iter(self._setups))
+        self.health(self._steps.look(stamp, first, self.ahead_s(stamp)), stamp)
 
     def _accepted(self, tank: str, inputs: Sequence[Input], stamp: Stamp) -> list[Output]:
         self._told_s[tank] = stamp.monotonic_s

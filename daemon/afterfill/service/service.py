@@ -18,7 +18,6 @@ from afterfill.ports import Clock
 from afterfill.records import Estimate, Health, Stamp
 from afterfill.service.calendar import scheduler
 from afterfill.service.clock import SystemClock
-from afterfill.service.clock_steps import ClockSteps
 from afterfill.service.damage_told import untold_damage
 from afterfill.service.driver_registry import ports_of
 from afterfill.service.machine import Machine
@@ -220,11 +219,10 @@ def _health_source(
     aside: str | None,
 ) -> Callable[[Stamp], Sequence[Health]]:
     """Health of probes, sinks and threads. What belongs to no tank is told with the first one."""
-    first, steps = next(iter(config.tank)), ClockSteps()
+    first = next(iter(config.tank))
 
     def health(stamp: Stamp) -> Sequence[Health]:
         found = [record for sampler in samplers for record in sampler.health(stamp)]
-        found += steps.look(stamp, first)
         if aside is not None:
             found.append(Health(stamp.time_s, first, "journal", False, None, 1, aside))
         for name, sink in sinks.items():

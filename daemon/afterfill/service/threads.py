@@ -77,6 +77,7 @@ def fold_for_ever(
         while not stop.is_set():
             _take(recorder, clock, work)
             stamp = clock.stamp()
+            recorder.clock(stamp)
             recorder.inbox(stamp)
             if stamp.monotonic_s >= next_machine_s:
                 states = machine(stamp, recorder.ahead_s(stamp))
