@@ -2,12 +2,9 @@
 that is silent."""
 
 import time
-from collections.abc import Mapping
 from pathlib import Path
 
-from afterfill.records import Quantity
 from afterfill.service.clock import boot_id
-from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.pty_port import PtyPort
 from system.fault_row import Row, told
 from system.live_service import LiveService
@@ -27,6 +24,15 @@ timeout_s = 1.5
 request = "R\\r"
 pattern = 'T=(?P<temperature>-?[\\d.]+)'
 """
+
+
+class Silent:
+    """A device that never answers."""
+
+    def answer(self, received: bytes) -> bytes:
+        """Nothing."""
+        del received
+        return b""
 
 
 def _here(**more: object) -> dict[str, object]:
@@ -83,15 +89,11 @@ def dead_service(times: int, folder: Path) -> Row:
 def unlike_ports(times: int, folder: Path) -> Row:
     """A port at 1 Hz beside one that is silent, each read taking a second and a half."""
     ahead = 0
-
-    def nothing() -> Mapping[Quantity, float]:
-        time.sleep(3.0)
-        return {}
-
     folder.mkdir(parents=True)
-    with PtyPort(LineDevice(nothing), folder / "silent") as silent:
+    with PtyPort(Silent(), folder / "silent") as silent:
         extra = _SILENT.format(port=silent.link)
-        with LiveService(folder, every_s=1.0, extra=extra, **_here()) as service:  # type: ignore[arg-type]  # fields of Options
+        two = ("orp", "ph")
+        with LiveService(folder, every_s=1.0, extra=extra, quantities=two, **_here()) as service:  # type: ignore[arg-type]  # fields of Options
             service.start()
             service.wait_for_readings(4)
             begin_s = time.monotonic()

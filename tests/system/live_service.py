@@ -67,6 +67,7 @@ class LiveService:
         commit_every_s: float = 0.5,
         extra: str = "",
         device: Responder | None = None,
+        quantities: tuple[str, ...] = ("orp", "ph", "temperature"),
         **clock: Any,  # noqa: ANN401 - fields of Options
     ) -> None:
         self.folder, self.config, self.journal = folder, folder / "afterfill.toml", folder / "j.db"
@@ -80,7 +81,7 @@ class LiveService:
         folder.mkdir(parents=True, exist_ok=True)
         tables = [
             _PROBE.format(quantity=q, port=self.port.link, every_s=every_s, pattern=PATTERN)
-            for q in ("orp", "ph", "temperature")
+            for q in quantities
         ]
         journal = f'[journal]\npath = "j.db"\ncommit_every_s = {commit_every_s}\n'
         tank = (

@@ -1,4 +1,4 @@
-"""Says that the wall clock was set while the service runs, and that records are dated ahead of it."""
+"""Says that the wall clock was set while the service runs, or that records are dated ahead."""
 
 import logging
 
