@@ -19,6 +19,7 @@ from afterfill.records import (
     Input,
     KitResult,
     MachineState,
+    ProbeLearnt,
     Reading,
     Record,
     Refill,
@@ -38,8 +39,8 @@ class RecordKind(NamedTuple):
     """One kind of record.
 
     `role`: an input goes into the fold, a finding comes out of it, upkeep does neither.
-    `lasting`: an input whose effect is remembered for longer than the readings that a restart
-    without a snapshot folds again. `recording`: the file of a recording that holds it.
+    `lasting`: what it says is remembered for longer than the readings that a restart without a
+    snapshot folds again. `recording`: the file of a recording that holds it.
     `block_bit`: kept in blocks, because it comes all the time; the bit is part of the journal's
     form. `prompt`: written to the disk before it is told. `mqtt`, `database`, `message`, `report`:
     who delivers it.
@@ -81,6 +82,7 @@ TABLE: tuple[RecordKind, ...] = (
     RecordKind(AlarmChange, "alarm", "finding", prompt=True, mqtt=True, database=True, message=True,
                report=True),
     RecordKind(Standing, "standing", "finding", prompt=True, mqtt=True, database=True),
+    RecordKind(ProbeLearnt, "probe-learnt", "finding", lasting=True),
     RecordKind(Health, "health", "upkeep", block_bit=4, mqtt=True, database=True),
     RecordKind(AlarmLoad, "alarm-load", "upkeep", database=True),
 )  # fmt: skip

@@ -308,6 +308,22 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
+class ProbeLearnt:
+    """What is known of the ORP probe, told when it has changed, so that it outlives every version
+    of the service. `parameters` names them; `log_mean`, `log_sd`: of the natural logarithm of
+    each (mV, mg/L as Cl2, share, s, s); `refills`: how many taught it; the pH slope [mV/pH]."""
+
+    time_s: float
+    tank: str
+    parameters: tuple[str, ...]
+    log_mean: tuple[float, ...]
+    log_sd: tuple[float, ...]
+    refills: int
+    ph_slope_mv: float
+    ph_slope_sd_mv: float
+
+
+@dataclass(frozen=True, slots=True)
 class Health:
     """How a probe, a sink or the service itself is doing; data, not an alarm."""
 
@@ -340,7 +356,7 @@ class AlarmLoad:
 
 Event = Refill | KitResult | Dose | Service | Calibration | ResponseCheck | AlarmCommand
 Input = Reading | Tick | MachineState | Event
-Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange | Standing
+Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange | Standing | ProbeLearnt
 Record = Input | Output | Health | AlarmLoad
 EVENTS = (Refill, KitResult, Dose, Service, Calibration, ResponseCheck, AlarmCommand)
 

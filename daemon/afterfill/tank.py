@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
+from afterfill import tank_learnt
 from afterfill.alarms import panel, rules
 from afterfill.alarms.messages import Facts, message_of
 from afterfill.inference import filter as belief_filter
@@ -33,6 +34,7 @@ from afterfill.records import (
     RefillSeen,
     ResponseCheck,
     Service,
+    Standing,
     Tick,
     Verdict,
     VerdictWord,
@@ -116,7 +118,8 @@ def _after_reading(
     waiting_s = None if is_orp else time_s if since_s is None else since_s
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, _heard(setup, state, reading), state.told_s, waiting_s,
-        _met(setup, state, reading), state.standing, state.judged_s, state.failures, state.failure,
+        _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
+        state.failures, state.failure,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -175,10 +178,12 @@ def _told(
     if judges:
         state, standing = stood(setup, replace(state, judged_s=time_s), now)
         told += standing
+        state, learnt = tank_learnt.told(setup, state, time_s)
+        told += learnt
     if due:
         state = replace(state, told_s=time_s)
         told.append(now)
-    if ahead or len(told) > due:
+    if ahead or any(isinstance(output, Standing) for output in told):
         told.append(foretold(setup.inference, state.belief, time_s))
     return state, told
 

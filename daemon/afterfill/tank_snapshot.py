@@ -30,7 +30,7 @@ from afterfill.inference.ridge import Ridge
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.sight import Sight
 from afterfill.inference.watch import Watch
-from afterfill.records import MachineState, Standing
+from afterfill.records import MachineState, ProbeLearnt, Standing
 from afterfill.tank_state import Heard, NeutraliserBook, Notes, PourNotes, TankState
 
 _CLASSES: dict[str, type[Any]] = {
@@ -38,7 +38,7 @@ _CLASSES: dict[str, type[Any]] = {
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, Bank, Traits, Ridge, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes,
-        MachineState, Standing,
+        MachineState, Standing, ProbeLearnt,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
@@ -74,6 +74,27 @@ def from_bytes(data: bytes) -> TankState:
     raise JournalError("a snapshot is of another version; it is made anew from the records")
 
 
+def probe_learnt_in(data: bytes, tank: str, time_s: float) -> ProbeLearnt | None:
+    """What the state of another version knew of its ORP probe; None where that cannot be told."""
+    try:
+        learnt = json.loads(data)["state"]["belief"]["learnt"]
+        mean, sd = _made(learnt["mean"]), _made(learnt["sd"])
+        if len(mean) != len(TRAITS) or len(sd) != len(TRAITS):
+            return None
+        return ProbeLearnt(
+            time_s,
+            tank,
+            TRAITS,
+            tuple(map(float, mean)),
+            tuple(map(float, sd)),
+            int(learnt["refills"]),
+            float(learnt["ph_slope_mv"]),
+            float(learnt["ph_slope_sd"]),
+        )
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
 def _plain(value: Any) -> Any:  # noqa: ANN401 - JSON values
     if isinstance(value, np.ndarray):
         packed = base64.b64encode(np.ascontiguousarray(value, dtype="<f8").tobytes())
@@ -87,6 +108,8 @@ def _plain(value: Any) -> Any:  # noqa: ANN401 - JSON values
 
 
 def _made(value: Any) -> Any:  # noqa: ANN401 - JSON values
+    if isinstance(value, list):
+        return tuple(value)
     if not isinstance(value, dict):
         return value
     kind = value["~"]

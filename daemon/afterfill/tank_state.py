@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from afterfill.alarms import panel
 from afterfill.inference.belief import Belief
-from afterfill.records import MachineState, Quantity, Standing
+from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,8 @@ class Notes:
 class TankState:
     """`heard`: what each probe said last; `told_s`: time of the last estimate that was given out;
     `waiting_s`: since when other readings wait for the ORP to make a step with; `standing`: how
-    the tank stands, as it was told last, and `judged_s`, when that was judged; `failures`: how
+    the tank stands, as it was told last, and `judged_s`, when that was judged; `learnt`: what
+    was told last of the ORP probe; `failures`: how
     often the fold failed on a record, and the newest `failure`."""
 
     belief: Belief = field(default_factory=Belief)
@@ -74,5 +75,6 @@ class TankState:
     notes: Notes = field(default_factory=Notes)
     standing: Standing | None = None
     judged_s: float | None = None
+    learnt: ProbeLearnt | None = None
     failures: int = 0
     failure: str = ""

@@ -116,6 +116,8 @@ def _rich(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values
         return unix_s(value)
     if name in _QUANTILE_FIELDS and isinstance(value, dict):  # a kit's chlorine is one number
         return Quantiles(value["q05"], value["q50"], value["q95"])
+    if isinstance(value, list):
+        return tuple(value)
     if name == "evidence":
         return tuple(Evidence(source, log_odds) for source, log_odds in value.items())
     return value

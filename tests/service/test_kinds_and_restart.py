@@ -1,11 +1,13 @@
 """One table of record kinds; after each kind, a kill and a restart change nothing."""
 
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from afterfill.inference.learnt import Learnt
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import TABLE, is_input
 from afterfill.records import (
@@ -16,6 +18,7 @@ from afterfill.records import (
     Input,
     KitResult,
     MachineState,
+    ProbeLearnt,
     Reading,
     Record,
     Refill,
@@ -26,7 +29,9 @@ from afterfill.records import (
 )
 from afterfill.service import restore
 from afterfill.service.recorder import Recorder
-from afterfill.tank_snapshot import from_bytes, to_bytes
+from afterfill.tank import TankState
+from afterfill.tank_learnt import taken_up
+from afterfill.tank_snapshot import LAYOUT, from_bytes, to_bytes
 from tank_stories import HOUR_S, ZERO_S, config_of, pour, raw, story
 
 AT_S = ZERO_S + 0.5 * HOUR_S
@@ -106,7 +111,9 @@ def test_a_kill_after_any_kind_of_record_changes_nothing(
 
 
 @pytest.mark.parametrize(
-    "kind", [kind.record_type for kind in TABLE if kind.lasting], ids=lambda kind: kind.__name__
+    "kind",
+    [kind.record_type for kind in TABLE if kind.lasting and kind.role == "input"],
+    ids=lambda kind: kind.__name__,
 )
 def test_what_lasts_is_known_when_its_readings_are_long_gone(
     tmp_path: Path, kind: type[Record], monkeypatch: pytest.MonkeyPatch
@@ -142,3 +149,42 @@ def test_a_snapshot_with_another_number_of_members_is_of_another_version(tmp_pat
     odd = replace(state, belief=replace(state.belief, ammonia=short))
     with pytest.raises(Exception, match="cannot be read"):
         from_bytes(to_bytes(odd))
+
+
+def test_what_was_learnt_of_a_probe_outlives_a_state_that_cannot_be_read(tmp_path: Path) -> None:
+    """It is a record of its own, however old, and also stands in the state of another version."""
+    path = tmp_path / "j.db"
+    recorder = fed(path, 0.5)
+    said(recorder, path, ONE_OF_EACH[ResponseCheck])
+    said(recorder, path, Reading(AT_S + 60.0, "t", "orp", 302.0, "t-orp"))
+    told = recorder.state("t").belief.learnt
+    recorder.close(stamp(AT_S + 61.0))
+    assert told.refills == 0
+    with Journal.open(path) as journal:
+        newest = [e.record for e in journal.latest("probe-learnt", "t")]
+    assert isinstance(newest[0], ProbeLearnt)
+    assert newest[0].log_mean == tuple(told.mean)
+    fresh = taken_up(TankState(), newest[0])
+    assert np.array_equal(fresh.belief.learnt.mean, told.mean)
+
+
+def test_what_an_older_version_learnt_is_read_from_its_state(tmp_path: Path) -> None:
+    """A journal of version 0.1 has no record of it, only a state that this version cannot read."""
+    path = tmp_path / "j.db"
+    recorder = fed(path, 0.5)
+    said(recorder, path, ONE_OF_EACH[ResponseCheck])
+    told = recorder.state("t").belief.learnt
+    old = to_bytes(recorder.state("t")).replace(LAYOUT.encode(), b"01d01d01")
+    recorder.close(stamp(AT_S + 61.0))
+    with sqlite3.connect(path) as db:
+        db.execute("DELETE FROM record WHERE kind IN (SELECT id FROM word WHERE text IN"
+                   " ('response-check', 'probe-learnt'))")  # fmt: skip
+        db.execute("DELETE FROM snapshot")
+    db.close()
+    with Journal.open(path) as journal:
+        journal.save_snapshot("t", journal.last_seq(), old)
+        journal.commit()
+    after = Recorder(config_of(), path).state("t").belief.learnt
+    assert np.array_equal(after.mean, told.mean)
+    assert np.array_equal(after.sd, told.sd)
+    assert not np.array_equal(after.mean, Learnt().mean)

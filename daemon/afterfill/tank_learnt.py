@@ -1,0 +1,63 @@
+"""What is known of a tank's ORP probe, as a record of the journal: so that a state which another
+version cannot read does not take it along."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from afterfill.inference.learnt import TRAITS, Learnt
+from afterfill.records import ProbeLearnt
+from afterfill.tank_setup import TankSetup
+from afterfill.tank_state import TankState
+
+_SLOPE_MOVED_MV = 2.0  # the pH slope is learnt each quiet hour: worth a record when it has moved so
+
+
+def told(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, list[ProbeLearnt]]:
+    """The state and what is known of the probe, if that is not what was told last."""
+    learnt, before = state.belief.learnt, state.learnt
+    if before is not None and _is_near(before, learnt):
+        return state, []
+    record = ProbeLearnt(
+        time_s,
+        setup.inference.tank,
+        TRAITS,
+        tuple(float(value) for value in learnt.mean),
+        tuple(float(value) for value in learnt.sd),
+        learnt.refills,
+        learnt.ph_slope_mv,
+        learnt.ph_slope_sd,
+    )
+    return replace(state, learnt=record), [record]
+
+
+def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
+    """The state that knows of its probe what `record` says of the parameters that are known here;
+    a parameter that this version does not know is left out, one that it lacks keeps its prior.
+    Where that is known already, the state is as it was."""
+    if _is_near(record, state.belief.learnt):
+        return state
+    learnt = Learnt()
+    mean, sd = learnt.mean.copy(), learnt.sd.copy()
+    for name, log_mean, log_sd in zip(
+        record.parameters, record.log_mean, record.log_sd, strict=True
+    ):
+        if name in TRAITS and math.isfinite(log_mean) and log_sd > 0.0:
+            mean[TRAITS.index(name)], sd[TRAITS.index(name)] = log_mean, log_sd
+    learnt = replace(
+        learnt,
+        mean=mean,
+        sd=sd,
+        refills=record.refills,
+        ph_slope_mv=record.ph_slope_mv,
+        ph_slope_sd=record.ph_slope_sd_mv,
+    )
+    return replace(state, belief=replace(state.belief, learnt=learnt), learnt=record)
+
+
+def _is_near(before: ProbeLearnt, learnt: Learnt) -> bool:
+    same = before.refills == learnt.refills and before.parameters == TRAITS
+    same = same and np.array_equal(before.log_mean, learnt.mean)
+    same = same and np.array_equal(before.log_sd, learnt.sd)
+    return same and abs(before.ph_slope_mv - learnt.ph_slope_mv) < _SLOPE_MOVED_MV
