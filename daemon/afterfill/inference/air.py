@@ -6,6 +6,7 @@ from afterfill.inference import history, sight
 from afterfill.inference.begin import begun
 from afterfill.inference.belief import Belief
 from afterfill.inference.setup import Setup
+from afterfill.inference.watch import over_same_refill
 from afterfill.inference.water import ph_at, quiet_mv
 
 _DOUBTED_S, _YOUNG_S = 420.0, 1800.0  # how long air goes unnoticed; our judgement
@@ -50,4 +51,4 @@ def _begun_anew(setup: Setup, belief: Belief, time_s: float) -> Belief:
     if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
         return belief
     fresh = begun(setup, replace(belief, watch=None), old.pour, time_s)
-    return replace(belief, watch=replace(fresh, said=old.said, reported=old.reported))
+    return replace(belief, watch=over_same_refill(fresh, old))

@@ -236,8 +236,7 @@ def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
     # Readings are at hand to judge it by once more; a test's word is not, so its stories go on.
     before = replace(belief, watch=None if old.moved_kit == 0.0 else old)
     fresh = begun(setup, before, pour, time_s)
-    same = replace(fresh, refill_time_s=old.refill_time_s, reported=old.reported, said=old.said)
-    return replace(belief, watch=same)
+    return replace(belief, watch=watch.over_same_refill(fresh, old))
 
 
 def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:

@@ -174,6 +174,12 @@ def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
     return replace(watch, bank=replace(bank, surplus=bank.surplus + more))
 
 
+def over_same_refill(fresh: Watch, old: Watch) -> Watch:
+    """The watch `fresh`, begun once more over the refill that `old` watched: same name, same
+    words said of it."""
+    return replace(fresh, refill_time_s=old.refill_time_s, reported=old.reported, said=old.said)
+
+
 def needs_new_stories(watch: Watch) -> bool:
     """Whether the ORP has risen as no story of this watch explains: other water may have come.
     Not while the pour itself is on, and not when a carry-over is believed already."""
