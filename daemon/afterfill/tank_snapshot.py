@@ -70,8 +70,12 @@ def from_bytes(data: bytes) -> TankState:
             if isinstance(state, TankState):
                 return state
     except (ValueError, KeyError, TypeError) as error:
-        raise JournalError(f"a snapshot cannot be read ({error}); it is made anew") from error
-    raise JournalError("a snapshot is of another version; it is made anew from the records")
+        raise JournalError(
+            f"a snapshot cannot be read ({error}); the state is folded again"
+        ) from error
+    raise JournalError(
+        "a snapshot is of another version; the state is folded again from the records"
+    )
 
 
 def probe_learnt_in(data: bytes, tank: str, time_s: float) -> ProbeLearnt | None:

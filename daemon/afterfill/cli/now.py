@@ -111,10 +111,19 @@ def _lines(it: "Stands", now_s: float) -> "Iterator[str]":
     yield from _alarm_lines(it)
     yield from _estimate_lines(it, now_s)
     yield from _verdict_lines(it, now_s)
-    read = ", ".join(f"{quantity} {age(old_s)} ago" for quantity, old_s in it.ages_s.items())
-    yield f"  newest readings   {read or 'nothing usable has been read'}"
+    yield f"  newest readings   {_read_words(it) or 'nothing usable has been read'}"
     if it.ahead_s:
         yield f"  clock             {ahead_words(it.ahead_s)}"
+
+
+def _read_words(it: "Stands") -> str:
+    """``orp 100 s ago; ph, temperature 4 s ago``."""
+    from afterfill.cli.times import age
+
+    by_age: dict[str, list[str]] = {}
+    for quantity, old_s in it.ages_s.items():
+        by_age.setdefault(age(old_s), []).append(quantity)
+    return "; ".join(f"{', '.join(names)} {old} ago" for old, names in by_age.items())
 
 
 def _alarm_lines(it: "Stands") -> "Iterator[str]":
