@@ -160,13 +160,26 @@ class Probe(BaseModel):
         return dict(self.model_extra or {})
 
 
+def _topic_name(name: str) -> str:
+    levels = name.split("/")
+    if not all(levels) or name.startswith("$") or any(c in "#+\0" or c.isspace() for c in name):
+        raise ValueError(
+            f"'{name}' cannot begin a topic; write words with single slashes between them, "
+            "without #, +, spaces or a $ in front"
+        )
+    return name
+
+
+TopicName = Annotated[str, AfterValidator(_topic_name)]
+
+
 class Mqtt(_Table):
     """A broker of home automation."""
 
     host: str
     port: int = Field(default=1883, ge=1, le=65535)
-    base: str = Field(default="afterfill", pattern=r"^[^#+\s/][^#+\s]*$")
-    discovery_prefix: str | None = "homeassistant"  # the convention's own default
+    base: TopicName = "afterfill"
+    discovery_prefix: TopicName | None = "homeassistant"  # the convention's own; "": none
     username: str | None = None
     password_file: Path | None = None
     client_id: str | None = None
@@ -174,6 +187,11 @@ class Mqtt(_Table):
     ca_file: Path | None = None
     version: Literal["5", "3.1.1"] = "5"
     keepalive_s: int = Field(default=30, ge=5, le=600)
+
+    @field_validator("discovery_prefix", mode="before")
+    @classmethod
+    def _none(cls, prefix: object) -> object:
+        return None if prefix == "" else prefix
 
 
 class Influxdb(_Table):

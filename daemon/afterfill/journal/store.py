@@ -281,6 +281,12 @@ class Journal:
             finally:
                 self._db.execute("PRAGMA synchronous=FULL")
 
+    def forget_cursor(self, name: str) -> None:
+        """The sink `name` needs no queue any more: nothing is kept for it."""
+        if self._one("SELECT seq FROM cursor WHERE name = ?", name) is not None:
+            with one_sentence(self.path):
+                self._db.execute("DELETE FROM cursor WHERE name = ?", (name,))
+
     def snapshot(self, tank: str, *, before: int | None = None) -> tuple[int, bytes] | None:
         """The newest committed snapshot of a tank (of those with a number below `before`)."""
         limit = before if before is not None else 1 << 62

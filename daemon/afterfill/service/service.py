@@ -156,7 +156,7 @@ def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
     if config.mqtt is not None:
         from afterfill.sinks.mqtt import MqttSink
 
-        sinks["mqtt"] = MqttSink(journal_path, config, clock.stamp, socket.gethostname())
+        sinks["mqtt"] = MqttSink(journal_path, config, clock.stamp)
     if config.influxdb is not None:
         from afterfill.sinks.influx import InfluxSink
 

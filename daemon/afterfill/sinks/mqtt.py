@@ -1,12 +1,12 @@
 """The sink to a broker of home automation: the journal's present, kept under stable topics.
 
-MQTT tells how things are now. After an outage, refills, verdicts and alarm changes are sent again
-in order (at most the last `_REPLAY_AT_MOST` of them: a longer backlog is jumped), of readings and
-estimates only the newest; then the newest of everything, since a broker may have lost what it
-kept. History is the database's task. The cursor follows what the broker has confirmed.
+MQTT tells how things are now: its topics are states. While the connection holds, every record is
+sent in order; after an outage, and at the start, the newest of each topic and nothing of what came
+before it. History is the database's task.
 """
 
 import logging
+import math
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -16,31 +16,33 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
-from afterfill.record_kinds import KIND_OF
-from afterfill.records import Stamp
-from afterfill.sinks.delivered import SAVE_CURSOR_S
+from afterfill.records import AlarmChange, Estimate, Stamp, Standing
 from afterfill.sinks.discovery import birth_topic
 from afterfill.sinks.health import HealthBoard, SinkHealth
+from afterfill.sinks.mqtt_alarms import AlarmStates
 from afterfill.sinks.mqtt_commands import Command, deserves_answer, obey, subscriptions
 from afterfill.sinks.mqtt_connection import Arrived, Confirmed, Connected, Connection, Failed
 from afterfill.sinks.mqtt_flood import Allowance, flood_answer
+from afterfill.sinks.mqtt_ids import client_id
 from afterfill.sinks.mqtt_messages import (
     LIVE_KINDS,
-    REPLAYED_KINDS,
+    STALE_AFTER_S,
     Message,
     answer_message,
     record_message,
+    service_status_topic,
     status_message,
+    status_topic,
+    tank_status_topic,
 )
 from afterfill.sinks.mqtt_present import announcements, present
 
-CURSOR = "mqtt"
+_OLD_CURSOR = "mqtt"  # what is told needs no queue; an older version kept its place in one
 _POLL_S = 0.2  # how often the journal is looked at
 _WINDOW = 20  # unconfirmed records at most; more would wait in the client's memory only
 _HEARTBEAT_S = 20.0  # `online` is said again when nothing else was, so that health has an age
-_REPLAY_AT_MOST = 1000
 _TURNS = 100  # happenings looked at before it is time to deliver again, whatever floods in
-_SAVE_EVENTS_S = 60.0  # after an event the cursor is saved sooner: few come twice after a kill
+_AGAIN_S = STALE_AFTER_S / 5  # what the broker would forget in the end is said again
 _RETRY_S = 10.0  # when a password or certificate file cannot be read
 _GOODBYE_S = 2.0
 _log = logging.getLogger(__name__)
@@ -49,24 +51,14 @@ _log = logging.getLogger(__name__)
 class MqttSink:
     """Run `run` in a thread of its own; `health` may be asked by any thread."""
 
-    def __init__(
-        self,
-        journal_path: Path,
-        config: Config,
-        now: Callable[[], Stamp],
-        host: str,
-        *,
-        save_cursor_s: float = SAVE_CURSOR_S,
-    ) -> None:
-        """`config.mqtt` must be set; `host` names this machine (default client id)."""
+    def __init__(self, journal_path: Path, config: Config, now: Callable[[], Stamp]) -> None:
+        """`config.mqtt` must be set."""
         if config.mqtt is None:
             raise ValueError("MqttSink needs the table [mqtt]")
         self._path = journal_path
         self._config = config
         self._settings: Mqtt = config.mqtt
         self._now = now
-        self._save_cursor_s = save_cursor_s
-        self._client_id = self._settings.client_id or f"afterfill-{host}"
         self._stalled_after_s = 2 * _HEARTBEAT_S + self._settings.keepalive_s
         self._board = HealthBoard(max_age_s=self._stalled_after_s)
 
@@ -76,20 +68,28 @@ class MqttSink:
 
     def run(self, stop: threading.Event) -> None:
         """Deliver and obey until `stop` is set. Raises JournalError when the journal fails."""
-        while not stop.is_set():
-            try:
-                connection = Connection(self._settings, self._client_id)
-            except SinkUnavailable as error:
-                self._note(str(error))
-                stop.wait(_RETRY_S)
-                continue
-            with Journal.open(self._path) as journal:
-                session = _Session(self, connection, journal)
-                connection.start()
+        with Journal.open(self._path) as journal:
+            journal.forget_cursor(_OLD_CURSOR)
+            service = client_id(self._settings.client_id, journal.meta("journal"))
+            alarms = AlarmStates(self._config)
+            while not stop.is_set():
                 try:
-                    session.run(stop)
-                finally:
-                    connection.stop()
+                    connections = self._connections(service)
+                except SinkUnavailable as error:
+                    self._note(str(error))
+                    stop.wait(_RETRY_S)
+                    continue
+                _Session(self, *connections, journal, service, alarms).run(stop)
+
+    def _connections(self, service: str) -> tuple[Connection, Connection]:
+        """The one that does the work, and one that only leaves the last will of the base: a
+        connection has one will, and the first needs it for this service's own topic."""
+        base = self._settings.base
+        own, shared = service_status_topic(base, service), status_topic(base)
+        return (
+            Connection(self._settings, service, status_message(own, "offline")),
+            Connection(self._settings, f"{service}-status", status_message(shared, "offline")),
+        )
 
     def _note(self, sentence: str) -> None:
         if self._board.failed(sentence):
@@ -97,40 +97,53 @@ class MqttSink:
 
 
 class _Session:
-    """One run over one connection object, all on the sink's thread."""
+    """One run over one pair of connection objects, all on the sink's thread."""
 
-    def __init__(self, sink: MqttSink, connection: Connection, journal: Journal) -> None:
+    def __init__(
+        self,
+        sink: MqttSink,
+        connection: Connection,
+        witness: Connection,
+        journal: Journal,
+        service: str,
+        alarms: AlarmStates,
+    ) -> None:
         self._sink = sink
         self._base = sink._settings.base
+        self._service = service
         self._connection = connection
+        self._witness = witness
         self._journal = journal
-        self._connected = False
-        self._position = journal.cursor(CURSOR)  # all up to here is sent or of no interest
-        self._replay_until = 0
-        self._present_due = False
-        self._outbox: deque[tuple[Message, int | None]] = deque()  # not yet with the client
-        self._unconfirmed: deque[tuple[int, int | None]] = deque()  # (mid, seq before it is done)
-        self._allowance = Allowance(at_s=self._monotonic_s())
+        self._alarms = alarms
+        self._connected = self._witness_started = self._leaving = False
+        self._position = 0  # all up to here is sent or of no interest
+        self._shown: dict[str, int] = {}  # entries that the present has shown, by topic
+        self._upheld_s: dict[str, float] = {}  # when a tank's standing was last said
+        self._judged: set[str] = set()  # tanks of whose alarms the broker has been told
+        self._outbox: deque[Message] = deque()  # not yet with the client
+        self._unconfirmed: deque[int] = deque()
         self._confirmed_mids: set[int] = set()
-        self._told_event = False  # since the cursor was saved
-        self._saved_s = self._sent_s = self._heard_s = self._monotonic_s()
-        journal.move_cursor(CURSOR, 0)
+        self._allowance = Allowance(at_s=self._monotonic_s())
+        self._sent_s = self._heard_s = self._there_s = self._monotonic_s()
 
     def _monotonic_s(self) -> float:
         return self._sink._now().monotonic_s
 
     def run(self, stop: threading.Event) -> None:
-        while not stop.is_set() and not self._stalled():
-            self._listen(_POLL_S)
-            if self._connected:
-                self._tell_refused()
-                self._pump()
-                self._deliver()
-                self._heartbeat()
-            every_s = self._sink._save_cursor_s
-            self._save_cursor(min(every_s, _SAVE_EVENTS_S) if self._told_event else every_s)
-        self._say_goodbye()
-        self._save_cursor(every_s=0.0)
+        self._connection.start()
+        try:
+            while not stop.is_set() and not self._stalled():
+                self._listen(_POLL_S)
+                if self._connected:
+                    self._tell_refused()
+                    self._pump()
+                    self._deliver()
+                    self._heartbeat()
+            self._say_goodbye()
+        finally:
+            self._witness.leave()
+            self._connection.stop()
+            self._witness.stop()
 
     def _stalled(self) -> bool:
         """Whether we seem connected but nothing is confirmed: then a new connection is made."""
@@ -144,6 +157,8 @@ class _Session:
     # --- what happens ------------------------------------------------------------------------
 
     def _listen(self, timeout_s: float) -> None:
+        while self._witness.next(0.0) is not None:
+            pass  # what keeps it away keeps the other one away, which tells
         for turn in range(_TURNS):
             happening = self._connection.next(0.0 if turn else timeout_s)
             match happening:
@@ -164,41 +179,42 @@ class _Session:
 
     def _begin(self) -> None:
         self._connected = True
-        self._outbox = deque(waiting for waiting in self._outbox if waiting[1] is not None)
+        self._outbox.clear()
         self._heard_s = self._monotonic_s()
+        if not self._witness_started:
+            self._witness_started = True
+            self._witness.start()
         prefix = self._sink._settings.discovery_prefix
         birth = [birth_topic(prefix)] if prefix else []
-        self._connection.subscribe([*subscriptions(self._base), *birth])
-        self._announce()
-        self._replay_until = self._journal.last_seq()
-        self._skip_far_behind()
-        self._present_due = True
+        filters = [*subscriptions(self._base), status_topic(self._base), *birth]
+        self._connection.subscribe(filters)
+        self._tell_all()
 
-    def _announce(self) -> None:
-        self._send(status_message(self._base, "online"))
-        for message in announcements(self._sink._config, self._journal):
+    def _tell_all(self) -> None:
+        """That we are there, every entity, and the newest of each topic."""
+        stamp, self._position = self._sink._now(), self._journal.last_seq()
+        self._say_there()
+        self._send(status_message(status_topic(self._base), "online"))
+        config = self._sink._config
+        for message in announcements(config, self._journal, self._service):
             self._send(message)
-
-    def _skip_far_behind(self) -> None:
-        if self._position == 0:  # a new sink on an old journal: its history is not news
-            self._position = self._replay_until
-        newest = [
-            entry
-            for tank in self._sink._config.tank
-            for kind in REPLAYED_KINDS
-            for entry in self._journal.latest(kind, tank, _REPLAY_AT_MOST + 1)
-        ]
-        waiting = sorted(entry.seq for entry in newest if entry.seq > self._position)
-        if len(waiting) > _REPLAY_AT_MOST:
-            self._position = waiting[-_REPLAY_AT_MOST] - 1
-            _log.warning("MQTT: a long backlog; only its last %d events are sent", _REPLAY_AT_MOST)
+        self._alarms.read(self._journal, self._position)
+        self._judged = {tank for tank in config.tank if self._journal.latest("estimate", tank)}
+        for tank in self._judged:
+            self._tell_alarms(tank)
+        for seq, message in present(self._base, config, self._journal, stamp.time_s):
+            self._shown[message.topic] = seq
+            self._send(message)
 
     def _receive(self, message: Arrived) -> None:
         prefix = self._sink._settings.discovery_prefix
         if prefix and message.topic == birth_topic(prefix):
             if message.payload == b"online":
-                self._announce()
-                self._present_due = True
+                self._tell_all()
+            return
+        if message.topic == status_topic(self._base):
+            if message.payload != b"online" and not self._leaving:  # another service has gone
+                self._send(status_message(message.topic, "online"))
             return
         if message.retained and not message.payload:
             return  # somebody clears a topic
@@ -210,6 +226,7 @@ class _Session:
             command,
             tanks=self._sink._config.tank,
             alarms=DEFINITIONS,
+            sources=self._sink._config.source,
             journal=self._journal,
             stamp=self._sink._now(),
         )
@@ -226,17 +243,17 @@ class _Session:
 
     # --- what is sent ------------------------------------------------------------------------
 
-    def _send(self, message: Message, seq: int | None = None) -> None:
-        self._outbox.append((message, seq))
+    def _send(self, message: Message) -> None:
+        self._outbox.append(message)
         self._pump()
 
     def _pump(self) -> None:
         """Hand to the client what fits into the window: more would wait in its memory only."""
         while self._outbox and len(self._unconfirmed) < _WINDOW:
-            self._hand_over(*self._outbox.popleft())
+            self._hand_over(self._outbox.popleft())
 
-    def _hand_over(self, message: Message, seq: int | None = None) -> None:
-        self._unconfirmed.append((self._connection.publish(message), seq))
+    def _hand_over(self, message: Message) -> None:
+        self._unconfirmed.append(self._connection.publish(message))
         self._sent_s = self._monotonic_s()
 
     def _deliver(self) -> None:
@@ -247,58 +264,86 @@ class _Session:
                 self._publish(entry)
             if not entries:
                 break
-        if self._present_due and self._position >= self._replay_until:
-            self._present_due = False
-            now_s = self._sink._now().time_s
-            for message in present(self._base, self._sink._config, self._journal, now_s):
-                self._send(message)
 
     def _next_entries(self) -> list[Entry]:
         """The next entries; when there are none, the position moves over what is of no interest."""
-        replaying = self._position < self._replay_until
-        until = self._replay_until if replaying else self._journal.last_seq()
-        kinds = REPLAYED_KINDS if replaying else LIVE_KINDS
+        until = self._journal.last_seq()
         room = _WINDOW - len(self._unconfirmed)
         if until <= self._position:
             return []
-        entries = self._journal.entries(self._position, until=until, kinds=kinds, limit=room)
+        entries = self._journal.entries(self._position, until=until, kinds=LIVE_KINDS, limit=room)
         if len(entries) < room:
             self._position = until
         return entries
 
     def _publish(self, entry: Entry) -> None:
         self._position = max(self._position, entry.seq)
-        self._told_event |= KIND_OF[type(entry.record)] in REPLAYED_KINDS
         message = record_message(self._base, entry.record)
-        if message is not None:
-            self._send(message, entry.seq)
+        if message is None or entry.seq <= self._shown.get(message.topic, 0):
+            return
+        self._send(message)
+        match entry.record:
+            case AlarmChange(tank=tank) as change:
+                self._alarms.note(change)
+                self._send(self._alarms.summary(self._base, tank, change.time_s))
+            case Standing(tank=tank):
+                self._upheld_s[tank] = self._monotonic_s()
+            case Estimate(tank=tank):
+                self._uphold(tank)
+
+    def _uphold(self, tank: str) -> None:
+        """An estimate has come: what it stands for is said again before the broker forgets it."""
+        if tank not in self._judged and tank in self._sink._config.tank:
+            self._judged.add(tank)
+            self._tell_alarms(tank)
+        now_s = self._monotonic_s()
+        if now_s - self._upheld_s.get(tank, -math.inf) >= _AGAIN_S:
+            self._upheld_s[tank] = now_s
+            for entry in self._journal.latest("standing", tank):
+                message = record_message(self._base, entry.record)
+                if message is not None:
+                    self._send(message)
+
+    def _tell_alarms(self, tank: str) -> None:
+        for message in self._alarms.messages(self._base, tank, self._sink._now().time_s):
+            self._send(message)
 
     def _confirm(self, mid: int) -> None:
         self._confirmed_mids.add(mid)
-        while self._unconfirmed and self._unconfirmed[0][0] in self._confirmed_mids:
-            self._confirmed_mids.discard(self._unconfirmed.popleft()[0])
+        while self._unconfirmed and self._unconfirmed[0] in self._confirmed_mids:
+            self._confirmed_mids.discard(self._unconfirmed.popleft())
         self._heard_s = self._monotonic_s()
         self._sink._board.confirmed(self._heard_s)
 
     def _heartbeat(self) -> None:
-        if self._monotonic_s() - self._sent_s >= _HEARTBEAT_S:
-            self._send(status_message(self._base, "online"))
+        now_s = self._monotonic_s()
+        if now_s - self._there_s >= _AGAIN_S:
+            self._say_there()
+        elif now_s - self._sent_s >= _HEARTBEAT_S:
+            self._send(self._status("online")[0])
 
-    def _save_cursor(self, every_s: float) -> None:
-        if self._monotonic_s() - self._saved_s < every_s:
-            return
-        self._saved_s = self._monotonic_s()
-        waiting = [seq for _, seq in (*self._unconfirmed, *self._outbox) if seq is not None]
-        self._told_event = self._told_event and bool(waiting)
-        done = waiting[0] - 1 if waiting else self._position
-        if done > self._journal.cursor(CURSOR):
-            self._journal.move_cursor(CURSOR, done)
+    def _say_there(self) -> None:
+        self._there_s = self._monotonic_s()
+        for message in self._status("online"):
+            self._send(message)
+
+    def _status(self, word: str) -> list[Message]:
+        """That this service and its tanks are `online` or `offline`."""
+        own = status_message(service_status_topic(self._base, self._service), word)
+        lasts_s = STALE_AFTER_S if word == "online" else None
+        topics = [tank_status_topic(self._base, tank) for tank in self._sink._config.tank]
+        return [own, *(status_message(topic, word, lasts_s) for topic in topics)]
 
     def _say_goodbye(self) -> None:
         """Say `offline` ourselves: after a clean end the broker does not send the last will."""
         if not self._connected:
             return
-        self._hand_over(status_message(self._base, "offline"))
+        self._leaving = True
+        for message in (
+            *self._status("offline"),
+            status_message(status_topic(self._base), "offline"),
+        ):
+            self._hand_over(message)
         deadline_s = self._monotonic_s() + _GOODBYE_S
         while self._unconfirmed and self._connected and self._monotonic_s() < deadline_s:
             self._listen(0.05)

@@ -12,7 +12,7 @@ from typing import Any
 from afterfill.errors import AfterfillError, PayloadError
 from afterfill.journal.store import Journal
 from afterfill.payloads import ALARM_ACTIONS, alarm_command_from, event_from
-from afterfill.records import Event, Stamp
+from afterfill.records import Event, Refill, Stamp
 from afterfill.sentences import nearest
 
 MAX_BYTES = 4096  # the longest sensible command has about 200
@@ -45,6 +45,7 @@ def obey(
     *,
     tanks: Collection[str],
     alarms: Collection[str],
+    sources: Collection[str],
     journal: Journal,
     stamp: Stamp,
 ) -> tuple[str, dict[str, object]]:
@@ -52,7 +53,9 @@ def obey(
     tank, _, what = command.topic.partition("/")
     try:
         _check_envelope(command, tank, tanks)
-        inbox_id = journal.submit(_event(what, _payload(command), tank, alarms, stamp), stamp)
+        event = _event(what, _payload(command), tank, alarms, stamp)
+        _check_source(event, sources)
+        inbox_id = journal.submit(event, stamp)
     except AfterfillError as error:
         sentence = str(error)
         if len(sentence) > _MAX_SAID:
@@ -75,6 +78,13 @@ def _check_envelope(command: Command, tank: str, tanks: Collection[str]) -> None
         raise PayloadError(f"the payload has more than {MAX_BYTES} bytes, which no command needs")
     if tank not in tanks:
         raise PayloadError(f"there is no tank '{tank}'; {nearest(tank, tanks)}")
+
+
+def _check_source(event: Event, sources: Collection[str]) -> None:
+    named = event.source if isinstance(event, Refill) else None
+    if named is not None and named not in sources:
+        known = ", ".join(f"'{name}'" for name in sources) or "none is configured"
+        raise PayloadError(f"there is no [source.{named}]; known here: {known}")
 
 
 def _payload(command: Command) -> Mapping[str, Any]:

@@ -9,6 +9,7 @@ import queue
 import socket
 import ssl
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,11 +25,11 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from afterfill.config import Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.sinks.mqtt_commands import MAX_BYTES
-from afterfill.sinks.mqtt_messages import Message, status_message
+from afterfill.sinks.mqtt_messages import Message
+from afterfill.sinks.mqtt_takeover import RECONNECT_S, TAKEN_OVER, Takeovers
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
 _MAX_PACKET = 65_536  # bytes; a command has at most 4096, a topic at most 65535
-_RECONNECT_S = (1, 60)
 _CONNECT_S = 3.0  # the service stops within 5 s, also while it waits for a broker
 _log = logging.getLogger(__name__)
 
@@ -69,15 +70,22 @@ Happening = Connected | Failed | Confirmed | Arrived
 class Connection:
     """Owned by the sink's thread: `start`, `next` ..., `stop`. Reconnects by itself."""
 
-    def __init__(self, settings: Mqtt, client_id: str) -> None:
-        """Raises SinkUnavailable when a password or certificate file cannot be used."""
+    def __init__(self, settings: Mqtt, client_id: str, will: Message | None = None) -> None:
+        """`will` is what the broker says when the connection ends without a word.
+
+        Raises SinkUnavailable when a password or certificate file cannot be used.
+        """
         self._settings = settings
+        self._client_id = client_id
+        self._will = will
+        self._takeovers = Takeovers()
         self._happenings: queue.SimpleQueue[Happening] = queue.SimpleQueue()
         self._accepted = False
         self._was_refused = False
+        self._accepted_s = 0.0
         self.dropped = 0  # messages of a flood that were never looked at
         self._told = 0  # of these, how many `take_dropped` has told
-        self._client = self._made(client_id)
+        self._client = self._made()
 
     def start(self) -> None:
         """Begin to connect, and go on trying."""
@@ -99,9 +107,13 @@ class Connection:
         bounds.ReceiveMaximum = MAX_WAITING
         return bounds
 
-    def stop(self) -> None:
-        """Disconnect cleanly. What should be said before must have been confirmed."""
+    def leave(self) -> None:
+        """Begin to disconnect cleanly. What should be said before must have been confirmed."""
         self._client.disconnect()
+
+    def stop(self) -> None:
+        """Disconnect cleanly and wait until that is done."""
+        self.leave()
         self._client.loop_stop()
 
     def next(self, timeout_s: float) -> Happening | None:
@@ -140,13 +152,13 @@ class Connection:
         )
         return sent.mid
 
-    def _made(self, client_id: str) -> paho.Client:
+    def _made(self) -> paho.Client:
         version = paho.MQTTv5 if self._settings.version == "5" else paho.MQTTv311
-        client = paho.Client(CallbackAPIVersion.VERSION2, client_id, protocol=version)
-        client.reconnect_delay_set(*_RECONNECT_S)
+        client = paho.Client(CallbackAPIVersion.VERSION2, self._client_id, protocol=version)
+        client.reconnect_delay_set(*RECONNECT_S)
         client.connect_timeout = _CONNECT_S
-        will = status_message(self._settings.base, "offline")
-        client.will_set(will.topic, will.payload, qos=1, retain=True)
+        if self._will is not None:
+            client.will_set(self._will.topic, self._will.payload, qos=1, retain=self._will.retain)
         if self._settings.username is not None:
             password = _secret(self._settings.password_file)
             client.username_pw_set(self._settings.username, password)
@@ -173,6 +185,7 @@ class Connection:
     def _on_connect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
         self._accepted = not reason.is_failure
         self._was_refused = reason.is_failure
+        self._accepted_s = time.monotonic()
         self._happenings.put(Connected() if self._accepted else Failed(self._refused(str(reason))))
 
     def _on_connect_fail(self, _client: Any, _userdata: Any) -> None:  # noqa: ANN401
@@ -181,7 +194,10 @@ class Connection:
 
     def _on_disconnect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
         if self._accepted:
-            self._happenings.put(Failed(f"the connection to {self._where} was lost ({reason})"))
+            stood_s = time.monotonic() - self._accepted_s
+            taken = self._takeovers.lost(stood_s, taken_over=reason.value == TAKEN_OVER)
+            self._client.reconnect_delay_set(*self._takeovers.delays_s)
+            self._happenings.put(Failed(self._taken() if taken else self._lost(str(reason))))
         elif reason.is_failure and not self._was_refused:  # a refusal has told its reason already
             self._happenings.put(Failed(self._silent()))
         self._accepted = self._was_refused = False
@@ -199,6 +215,16 @@ class Connection:
     @property
     def _where(self) -> str:
         return f"the broker {self._settings.host}:{self._settings.port}"
+
+    def _lost(self, reason: str) -> str:
+        return f"the connection to {self._where} was lost ({reason})"
+
+    def _taken(self) -> str:
+        return (
+            f"another client that calls itself '{self._client_id}' takes our place at "
+            f"{self._where} again and again; give each service a [mqtt] client_id of its own (a "
+            "copied journal brings its mark along)"
+        )
 
     def _refused(self, reason: str) -> str:
         return (

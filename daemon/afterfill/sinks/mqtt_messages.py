@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import dataclass
+from typing import Any
 
 from afterfill.record_kinds import words_of
 from afterfill.records import (
@@ -15,15 +16,15 @@ from afterfill.records import (
     Standing,
     Verdict,
 )
+from afterfill.sinks.mqtt_ids import plain_id
 from afterfill.wire import to_line, to_published
 
 LIVE_KINDS = words_of(lambda kind: kind.mqtt)
-# Of what comes all the time only the newest matters late.
-REPLAYED_KINDS = words_of(lambda kind: kind.mqtt and kind.block_bit is None)
-# A broker of MQTT 5 forgets a kept reading or estimate after this, so that none looks live that
-# is not; ten minutes outlast the slowest probe (300 s) twice.
-_STALE_AFTER_S = 600
-_FORECAST_STALE_AFTER_S = 7200  # it comes each half hour
+# A broker of MQTT 5 forgets a kept reading, estimate or word after this, so that none looks live
+# that is not; ten minutes outlast the slowest probe (300 s) twice.
+STALE_AFTER_S = 600
+FORECAST_STALE_AFTER_S = 7200  # it comes each half hour
+_DIGITS = 6  # more than any probe or model here is worth
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +38,23 @@ class Message:
 
 
 def status_topic(base: str) -> str:
-    """Where `online` or `offline` stands."""
+    """Where `online` or `offline` stands for all services of a base: whether one is there."""
     return f"{base}/status"
 
 
-def status_message(base: str, word: str) -> Message:
-    """The service is `online` or `offline`."""
-    return Message(status_topic(base), word, retain=True)
+def service_status_topic(base: str, service: str) -> str:
+    """Where `online` or `offline` stands for the service with this client id."""
+    return f"{base}/service/{plain_id(service)}/status"
+
+
+def tank_status_topic(base: str, tank: str) -> str:
+    """Where `online` or `offline` stands for a tank: whether a service watches it."""
+    return f"{base}/{tank}/status"
+
+
+def status_message(topic: str, word: str, expires_s: int | None = None) -> Message:
+    """What `topic` tells of is `online` or `offline`."""
+    return Message(topic, word, retain=True, expires_s=expires_s)
 
 
 def record_message(base: str, record: Record) -> Message | None:
@@ -51,14 +62,24 @@ def record_message(base: str, record: Record) -> Message | None:
     topic = _topic(record)
     if topic is None:
         return None
-    payload = to_line(to_published(record))
+    payload = to_line(_rounded(to_published(record)))
     return Message(f"{base}/{record.tank}/{topic}", payload, True, _expires_s(record))
+
+
+def _rounded(value: Any) -> Any:  # noqa: ANN401 - JSON values
+    """Floats with the digits that mean something: 15.36, not 15.360999999999999."""
+    if isinstance(value, float):
+        return float(f"{value:.{_DIGITS}g}")
+    if isinstance(value, dict):
+        return {key: _rounded(inner) for key, inner in value.items()}
+    return value
 
 
 def _expires_s(record: Record) -> int | None:
     if isinstance(record, Forecast):
-        return _FORECAST_STALE_AFTER_S
-    return _STALE_AFTER_S if isinstance(record, Reading | Estimate | Health) else None
+        return FORECAST_STALE_AFTER_S
+    lasts = not isinstance(record, Reading | Estimate | Health | Standing)
+    return None if lasts else STALE_AFTER_S
 
 
 def _topic(record: Record) -> str | None:

@@ -3,51 +3,95 @@
 import json
 from collections.abc import Iterator
 
-from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config
 from afterfill.journal.store import Entry, Journal
-from afterfill.sinks.discovery import discovery
-from afterfill.sinks.mqtt_messages import LIVE_KINDS, Message, record_message
+from afterfill.records import QUANTITIES, Estimate, Forecast, Record, Standing
+from afterfill.sinks.discovery import alarms_of, components, discovery
+from afterfill.sinks.mqtt_messages import (
+    FORECAST_STALE_AFTER_S,
+    STALE_AFTER_S,
+    Message,
+    component_key,
+    record_message,
+    service_status_topic,
+    status_topic,
+    tank_status_topic,
+)
 
-_ANNOUNCED = "mqtt-announced"
-_LOOK_BACK = 50  # entries of a kind among which the newest of each topic is sought
+ANNOUNCED = "mqtt-announced"
+_FOR_EVER_S = float(1 << 40)
+_OFTEN = ("reading", "estimate", "health")  # several topics each, or stale soon: by their time
+_SELDOM = ("forecast", "refill-seen", "verdict", "standing")
 
 
-def present(base: str, config: Config, journal: Journal, now_s: float) -> list[Message]:
-    """The newest message of each topic, oldest first.
+def present(base: str, config: Config, journal: Journal, now_s: float) -> list[tuple[int, Message]]:
+    """The newest message of each topic but those of the alarms, oldest first, each with the
+    number of its entry.
 
     A reading or estimate that is stale at `now_s` [Unix s] is left out: a hub would show it as
-    live.
+    live. So is the word of how a tank stands when no estimate is fresh enough to uphold it.
     """
     newest: dict[str, tuple[int, Message]] = {}
-    for entry in _recent(config, journal):
+    for entry in _recent(config, journal, now_s):
         message = record_message(base, entry.record)
-        if message is not None and message.expires_s is not None:
-            message = message if now_s - entry.record.time_s <= message.expires_s else None
         if message is not None and entry.seq > newest.get(message.topic, (0, message))[0]:
             newest[message.topic] = (entry.seq, message)
-    return [message for _, message in sorted(newest.values(), key=lambda item: item[0])]
+    return sorted(newest.values(), key=lambda item: item[0])
 
 
-def _recent(config: Config, journal: Journal) -> Iterator[Entry]:
+def _recent(config: Config, journal: Journal, now_s: float) -> Iterator[Entry]:
     for tank in config.tank:
-        for kind in LIVE_KINDS:
-            some = kind in ("reading", "alarm", "health")  # these have several topics each
-            yield from journal.latest(kind, tank, _LOOK_BACK if some else 1)
+        live = [*journal.between(tank, now_s - STALE_AFTER_S, _FOR_EVER_S, kinds=_OFTEN)]
+        yield from live
+        upheld = any(isinstance(entry.record, Estimate) for entry in live)
+        for kind in _SELDOM:
+            for entry in journal.latest(kind, tank):
+                if _holds(entry.record, upheld, now_s):
+                    yield entry
 
 
-def announcements(config: Config, journal: Journal) -> list[Message]:
+def _holds(record: Record, upheld: bool, now_s: float) -> bool:
+    if isinstance(record, Standing):
+        return upheld
+    return not isinstance(record, Forecast) or now_s - record.time_s <= FORECAST_STALE_AFTER_S
+
+
+def kept_topics(config: Config, service: str) -> list[str]:
+    """Every topic under which this service may leave something on the broker, but discovery's."""
+    if config.mqtt is None:
+        return []
+    base = config.mqtt.base
+    found = [status_topic(base), service_status_topic(base, service)]
+    for tank in config.tank:
+        below = [f"reading/{quantity}" for quantity in QUANTITIES]
+        below += ["estimate", "forecast", "refill", "verdict", "standing", "alarms"]
+        below += [f"alarm/{name}" for name in alarms_of(config, tank)]
+        below += [f"health/{component_key(part)}" for part in components(config, tank)]
+        found += [tank_status_topic(base, tank), *(f"{base}/{tank}/{topic}" for topic in below)]
+    return found
+
+
+def announcements(config: Config, journal: Journal, service: str) -> list[Message]:
     """Discovery of every entity, and the removal of those that the configuration dropped, with
     what was kept under their topics; the journal remembers them across restarts."""
-    now = [] if config.mqtt is None else discovery(config, list(DEFINITIONS))
-    before: set[str] = set(json.loads(journal.meta(_ANNOUNCED) or "[]"))
-    topics = [topic for topic, _ in now]
-    topics += sorted({payload["state_topic"] for _, payload in now if "state_topic" in payload})
-    removed = sorted(before.difference(topics))
-    if before.symmetric_difference(topics):
-        journal.set_meta(_ANNOUNCED, json.dumps(topics))
-    gone = [Message(topic, "", retain=True) for topic in removed]
-    return gone + [
+    now = discovery(config, service)
+    topics = [topic for topic, _ in now] + kept_topics(config, service)
+    before = announced(journal)
+    if set(before).symmetric_difference(topics):
+        journal.set_meta(ANNOUNCED, json.dumps(topics))
+    return cleared(set(before).difference(topics)) + [
         Message(topic, json.dumps(payload, ensure_ascii=False), retain=True)
         for topic, payload in now
     ]
+
+
+def announced(journal: Journal) -> list[str]:
+    """The topics under which something was left on a broker, as the journal remembers them."""
+    return [str(topic) for topic in json.loads(journal.meta(ANNOUNCED) or "[]")]
+
+
+def cleared(topics: set[str]) -> list[Message]:
+    """What empties `topics`. Entities go first: a hub that still has one would try to read the
+    emptiness under its topics."""
+    order = sorted(topics, key=lambda topic: (not topic.endswith("/config"), topic))
+    return [Message(topic, "", retain=True) for topic in order]
