@@ -26,6 +26,7 @@ def config_for(port: int, **mqtt: object) -> Config:
     return Config.model_validate(
         {
             "tank": {"window": {"litres": 200}},
+            "source": {"tap": {}, "well": {}},
             "probe": [{**probe, "quantity": quantity} for quantity in ("orp", "ph")],
             "mqtt": {"host": "127.0.0.1", "port": port, **mqtt},
         }
@@ -33,7 +34,7 @@ def config_for(port: int, **mqtt: object) -> Config:
 
 
 def sink_to(journal: Journal, port: int, **mqtt: object) -> MqttSink:
-    return MqttSink(journal.path, config_for(port, **mqtt), now, "pi-1", save_cursor_s=0.1)
+    return MqttSink(journal.path, config_for(port, **mqtt), now)
 
 
 class Listener:

@@ -12,12 +12,14 @@ from afterfill.records import (
     AlarmState,
     Estimate,
     Evidence,
+    Forecast,
     Health,
     Quantiles,
     Reading,
     Record,
     RefillSeen,
     Stamp,
+    Standing,
     Verdict,
 )
 
@@ -55,15 +57,28 @@ def alarm(time_s: float, *, active: bool = True) -> AlarmChange:
     return AlarmChange(time_s, "window", "residual-oxidant", state, "high", active, "0.12 mg/L")
 
 
+def forecast(time_s: float, *, below_after_s: float | None = 1800.0) -> Forecast:
+    """The residual is surely below its limit after so long (None: not within the day)."""
+    below_s = None if below_after_s is None else time_s + below_after_s
+    return Forecast(time_s, "window", 24.0, time_s, below_s, SPREAD, time_s + 7200.0)
+
+
+def standing(time_s: float) -> Standing:
+    """Blind since a minute."""
+    return Standing(time_s, "window", "cannot-tell", time_s - 60, "probe in air", False, None)
+
+
 def one_of_each() -> list[Record]:
     """One record of each kind that a sink may deliver."""
     return [
         orp(0),
         Reading(START_S, "window", "ph", None, "window-ph", "no-answer", "3f"),
         estimate(START_S + 1),
+        forecast(START_S + 1),
         RefillSeen(START_S + 2, "window", "announced", Quantiles(0.2, 0.25, 0.3)),
         verdict(START_S + 3),
         alarm(START_S + 4),
+        standing(START_S + 4),
         Health(START_S + 5, "window", "probe window-orp", True, 0.5, 3, ""),
     ]
 

@@ -70,7 +70,7 @@ def commands(data: bytes) -> None:
     command = Command(topic.decode("utf-8", "replace"), payload, retained=False)
     with Journal.open(_FOLDER / "fuzz.db") as journal:
         _, answer = obey(
-            command, tanks=["window"], alarms=["ph"], journal=journal,
+            command, tanks=["window"], alarms=["ph"], sources=["tap"], journal=journal,
             stamp=Stamp(1.8e9, True, "boot", 0.0),
         )  # fmt: skip
     assert str(answer.get("error", "")).isprintable()

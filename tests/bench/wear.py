@@ -35,7 +35,7 @@ from bench.written import meter
 START_S = 1_800_000_000.0
 _DAY_H = 24.0
 _WRITEBACK_S = 30  # the kernel's dirty_expire_centisecs, as it comes
-_CURSORS = ("mqtt", "influxdb")
+_CURSORS = ("influxdb",)
 
 
 @dataclass(frozen=True, slots=True)

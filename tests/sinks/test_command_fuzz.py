@@ -58,6 +58,7 @@ def test_any_bytes_on_any_topic_end_in_one_answer_that_can_be_sent(
             Command(topic, payload, retained, repeated),
             tanks=["window"],
             alarms=DEFINITIONS,
+            sources=[],
             journal=journal,
             stamp=now(),
         )
