@@ -1,6 +1,7 @@
 import json
 import re
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,17 +10,22 @@ from jinja2 import Environment
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config
+from afterfill.config_file import parse
+from afterfill.errors import ConfigError
 from afterfill.journal.store import Journal
+from afterfill.records import Quantiles, Record
 from afterfill.service.clock import SystemClock
 from afterfill.service.driver_registry import ports_of
 from afterfill.service.sampler import Sampler
 from afterfill.service.service import _health_source, _sinks
 from afterfill.sinks.discovery import components, discovery
+from afterfill.sinks.entities import ALARM_NAMES
 from afterfill.sinks.mqtt_commands import Command, obey
 from afterfill.sinks.mqtt_messages import record_message
-from sample_records import now, one_of_each, orp
+from afterfill.wire import unix_s
+from sample_records import START_S, estimate, forecast, now, one_of_each, orp
 
-ALARMS = ["residual-oxidant", "probe-lost"]
+SERVICE = "afterfill-0123456789ab"
 
 
 def config(**mqtt: object) -> Config:
@@ -42,30 +48,81 @@ def config(**mqtt: object) -> Config:
 
 @pytest.fixture
 def announced() -> dict[str, dict[str, Any]]:
-    return dict(discovery(config(), ALARMS))
+    return dict(discovery(config(), SERVICE))
+
+
+def named(announced: dict[str, dict[str, Any]], tank: str) -> dict[str, dict[str, Any]]:
+    """The entities of a tank by component and key."""
+    return {
+        topic.removeprefix("homeassistant/").removesuffix("/config").replace(f"{start}_", ""): found
+        for topic, found in announced.items()
+        for start in (f"afterfill_{tank}",)
+        if f"/{start}_" in topic
+    }
+
+
+# The keys as they are in hubs that know us: an entity keeps its id for ever.
+KEYS = {
+    "sensor": "standing residual p_over_limit detection_floor free_ammonia residual_below_limit "
+    "residual_below_limit_in free_ammonia_peak verdict refill refill_share",
+    "binary_sensor": "alarms sees",
+    "button": "log",
+}
 
 
 def test_there_is_one_entity_for_each_reading_belief_verdict_refill_alarm_and_health_figure(
     announced: dict[str, dict[str, Any]],
 ) -> None:
-    keys = {topic.removeprefix("homeassistant/").removesuffix("/config") for topic in announced}
     quantities = {"window": ["orp", "ph", "temperature"], "Bad-2": ["orp"]}
-    parts = {"window": ["orp", "ph", "temperature"], "Bad-2": ["orp"]}
-    parts = {tank: [f"probe-{tank}-{q}" for q in found] for tank, found in parts.items()}
-    parts["window"] += ["sink-mqtt", "sink-influxdb", "sink-notify-1", "sink-heartbeat-1"]
-    expected = set()
     for tank, read in quantities.items():
-        sensors = ["residual", "p_over_limit", "free_ammonia", "verdict", "refill", "refill_share"]
-        sensors += ["residual_below_limit", "free_ammonia_peak"]
-        sensors += [*read, *(f"{quantity}_last_read" for quantity in read)]
-        sensors += [f"health_{part}_{what}" for part in parts[tank] for what in ("age", "errors")]
-        binary = [f"alarm_{alarm}" for alarm in ALARMS]
-        binary += [f"health_{part}_up" for part in parts[tank]]
-        buttons = [f"{verb}_{alarm}" for alarm in ALARMS for verb in ("acknowledge", "shelve")]
-        expected |= {f"sensor/afterfill_{tank}_{key}" for key in sensors}
-        expected |= {f"binary_sensor/afterfill_{tank}_{key}" for key in binary}
-        expected |= {f"button/afterfill_{tank}_{key}" for key in [*buttons, "log"]}
-    assert keys == expected
+        parts = [f"probe-{tank}-{quantity}" for quantity in read]
+        if tank == "window":
+            parts += ["sink-mqtt", "sink-influxdb", "sink-notify-1", "sink-heartbeat-1"]
+        alarms = [n for n, d in DEFINITIONS.items() if tank == "window" or d.group != "machine"]
+        expected = {f"{kind}/{key}" for kind, keys in KEYS.items() for key in keys.split()}
+        expected |= {f"sensor/{key}" for q in read for key in (q, f"{q}_last_read")}
+        expected |= {f"sensor/health_{part}_{what}" for part in parts for what in ("age", "errors")}
+        expected |= {f"binary_sensor/health_{part}_up" for part in parts}
+        expected |= {f"binary_sensor/alarm_{alarm}" for alarm in alarms}
+        expected |= {f"button/{verb}_{a}" for a in alarms for verb in ("acknowledge", "shelve")}
+        assert set(named(announced, tank)) == expected
+
+
+def test_a_dozen_entities_are_switched_on_and_have_names_in_words(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    on = {
+        key: found["name"]
+        for key, found in named(announced, "window").items()
+        if found["enabled_by_default"]
+    }
+    assert on == {
+        "sensor/standing": "How it stands",
+        "binary_sensor/alarms": "Needs you now",
+        "sensor/residual": "Residual chlorine",
+        "sensor/free_ammonia": "Un-ionised ammonia (NH3-N)",
+        "sensor/orp": "ORP",
+        "sensor/ph": "pH",
+        "sensor/temperature": "Temperature",
+        "sensor/verdict": "Last refill",
+        "sensor/refill": "Last refill noticed at",
+        "button/log": "Log a refill, amount not known",
+        "binary_sensor/alarm_residual-oxidant": "Disinfectant over its limit",
+        "binary_sensor/alarm_free-ammonia": "Ammonia over its limit",
+    }
+    names = [found["name"] for found in named(announced, "window").values()]
+    assert len(set(names)) == len(names)
+    slugs = [name for name in names for alarm in DEFINITIONS if "-" in alarm and alarm in name]
+    assert slugs == []
+    assert set(ALARM_NAMES) == set(DEFINITIONS)
+
+
+def test_every_figure_says_with_how_many_digits_it_is_shown(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    for topic, payload in announced.items():
+        if "unit_of_measurement" in payload or payload.get("device_class") == "ph":
+            assert payload["suggested_display_precision"] in range(5), topic
 
 
 def test_all_whose_health_the_service_tells_are_announced(tmp_path: Path) -> None:
@@ -80,10 +137,10 @@ def test_all_whose_health_the_service_tells_are_announced(tmp_path: Path) -> Non
 
 # Keys of the convention, by component (its documentation; from memory, and seen to be taken by a
 # hub in the test that starts one).
-COMMON = {"unique_id", "object_id", "availability_topic", "payload_available", "device", "origin"}
-COMMON |= {"payload_not_available", "qos", "name", "device_class", "entity_category"}
-COMMON |= {"enabled_by_default", "json_attributes_topic"}
-STATE = {"state_topic", "value_template", "expire_after"}
+COMMON = {"unique_id", "object_id", "default_entity_id", "availability", "availability_mode"}
+COMMON |= {"qos", "name", "device", "origin", "enabled_by_default"}
+STATE = {"state_topic", "value_template", "expire_after", "device_class", "entity_category"}
+STATE |= {"json_attributes_topic"}
 SENSOR = {"unit_of_measurement", "state_class", "suggested_display_precision", "options"}
 ALLOWED = {
     "sensor": COMMON | STATE | SENSOR,
@@ -111,10 +168,11 @@ def test_buttons_send_commands_that_are_obeyed(
         topic = button["command_topic"].removeprefix("afterfill/")
         command = Command(topic, button["payload_press"].encode(), retained=False)
         _, answer = obey(
-            command, tanks=["window", "Bad-2"], alarms=DEFINITIONS, journal=journal, stamp=now()
-        )
+            command, tanks=["window", "Bad-2"], alarms=DEFINITIONS, sources=[], journal=journal,
+            stamp=now(),
+        )  # fmt: skip
         assert answer["ok"], answer
-    assert len(journal.inbox()) == len(buttons) == 2 * (1 + 2 * len(ALARMS))
+    assert len(journal.inbox(limit=1000)) == len(buttons) > 2 * len(DEFINITIONS)
 
 
 def test_ids_are_unique_plain_and_depend_on_base_and_tank_only(
@@ -123,7 +181,7 @@ def test_ids_are_unique_plain_and_depend_on_base_and_tank_only(
     ids = [payload["unique_id"] for payload in announced.values()]
     assert len(set(ids)) == len(ids)
     assert all(re.fullmatch(r"[A-Za-z0-9_-]+", unique_id) for unique_id in ids)
-    moved = discovery(config(host="elsewhere", port=8883), ALARMS)
+    moved = discovery(config(host="elsewhere", port=8883), "another-service")
     assert [payload["unique_id"] for _, payload in moved] == ids
 
 
@@ -140,21 +198,60 @@ def test_units_and_classes_are_those_the_convention_knows(
     assert "device_class" not in residual
 
 
-def test_readings_expire_and_all_go_unavailable_with_the_service(
+ORDINARY = ("window", "Bad-2", "a_b", "A")
+FOREIGN = ("ванна", "ваннё", "水槽", "水箱", "Éva", "Èva", "akvaario-ä", "akvaario-ö")
+
+
+def test_ids_and_topics_of_tanks_never_collide_in_any_script() -> None:
+    settings = config()
+    tanks = dict.fromkeys((*ORDINARY, *FOREIGN), settings.tank["window"])
+    probes = tuple(settings.probe[0].model_copy(update={"tank": tank}) for tank in tanks)
+    many = settings.model_copy(update={"tank": tanks, "probe": probes})
+    found = discovery(many, SERVICE)
+    topics = [topic for topic, _ in found]
+    assert len(set(topics)) == len(topics)
+    assert all(re.fullmatch(r"[A-Za-z0-9_/-]+", topic) for topic in topics)
+    devices = {payload["device"]["identifiers"][0] for _, payload in found}
+    assert len(devices) == len(tanks)
+    assert {f"afterfill_{tank}" for tank in ORDINARY} <= devices, "these keep the ids they had"
+    again = discovery(many, "another-service")
+    assert [topic for topic, _ in again] == topics, "the same at every start"
+
+
+def test_entity_ids_are_asked_for_in_the_new_way_and_are_those_of_the_old_one(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    for topic, payload in announced.items():
+        component = topic.split("/")[1]
+        plain = payload["unique_id"].lower().replace("-", "_")
+        assert payload["default_entity_id"] == f"{component}.{plain}"
+
+
+def test_readings_expire_and_all_go_unavailable_with_their_service_or_their_tank(
     announced: dict[str, dict[str, Any]],
 ) -> None:
     assert announced["homeassistant/sensor/afterfill_window_orp/config"]["expire_after"] == 180
     assert announced["homeassistant/sensor/afterfill_window_ph/config"]["expire_after"] == 420
-    for payload in announced.values():
-        assert payload["availability_topic"] == "afterfill/status"
+    for tank in ("window", "Bad-2"):
+        for payload in named(announced, tank).values():
+            assert payload["availability_mode"] == "all"
+            assert [place["topic"] for place in payload["availability"][:2]] == [
+                f"afterfill/service/{SERVICE}/status", f"afterfill/{tank}/status"
+            ]  # fmt: skip
 
 
-def test_only_health_is_filed_under_diagnostics(announced: dict[str, dict[str, Any]]) -> None:
+def test_alarms_and_what_a_keeper_asks_for_are_never_filed_under_diagnostics(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    filed = {key for key, found in named(announced, "window").items() if "entity_category" in found}
+    aside = ("_health_", "/health_", "_last_read", "/sees", "/detection_floor")
+    assert all(any(word in key for word in aside) for key in filed)
     for topic, payload in announced.items():
-        assert ("entity_category" in payload) == ("_health_" in topic)
         if "_health_" in topic:
             assert payload["entity_category"] == "diagnostic"
             assert payload["expire_after"] == 300
+        if "entity_category" in payload:
+            assert not payload["enabled_by_default"], topic
 
 
 def test_an_alarm_that_cannot_be_judged_is_unknown_not_clear(
@@ -171,30 +268,83 @@ def test_an_alarm_that_cannot_be_judged_is_unknown_not_clear(
     }  # fmt: skip
 
 
+def rendered(template: str, message: dict[str, Any], state: str = "unknown") -> str:
+    """A template as a hub renders it, with the one function of the hub that ours use."""
+    environment = Environment()
+    environment.globals["as_timestamp"] = unix_s
+    return environment.from_string(template).render(value_json=message, this={"state": state})
+
+
+def shown(
+    announced: dict[str, dict[str, Any]], *records: Record, state: str = "unknown"
+) -> dict[str, str]:
+    """What the hub shows of some records; "-" where an entity has nothing to show."""
+    told = {
+        m.topic: json.loads(m.payload) for r in records if (m := record_message("afterfill", r))
+    }
+    found = {}
+    for topic, payload in announced.items():
+        if payload.get("state_topic") in told:
+            message = told[payload["state_topic"]]
+            hidden = [
+                rendered(place["value_template"], message, state) == "offline"
+                for place in payload["availability"][2:]
+            ]
+            key = topic.split("afterfill_")[1].removesuffix("/config")
+            value = rendered(payload["value_template"], message, state)
+            found[key] = "-" if any(hidden) else value
+    return found
+
+
 def test_every_template_renders_what_the_sink_publishes(
     announced: dict[str, dict[str, Any]],
 ) -> None:
     """A null must come out as the text None, which a hub shows as unknown."""
-    records = [*one_of_each(), orp(1, tank="Bad-2")]
-    published = {m.topic: m.payload for r in records if (m := record_message("afterfill", r))}
-    shown = {
-        topic.split("afterfill_")[1].removesuffix("/config"): Environment()
-        .from_string(payload["value_template"])
-        .render(value_json=json.loads(published[payload["state_topic"]]), this={"state": "unknown"})
-        for topic, payload in announced.items()
-        if payload.get("state_topic") in published
-    }
-    assert shown == {
+    seen = replace(estimate(START_S), sees=True, why_blind=None, detection_floor_mg_l=0.06)
+    records = [*one_of_each(), seen, orp(1, 15.360999999999999, tank="Bad-2")]
+    assert shown(announced, *records) == {
         "window_orp": "300.0", "window_orp_last_read": "2026-03-01T07:30:00Z",
-        "window_ph": "None", "window_ph_last_read": "None",
+        "window_ph": "None", "window_ph_last_read": "-",
+        "window_standing": "cannot-tell",
         "window_residual": "0.12", "window_p_over_limit": "3.0", "window_free_ammonia": "None",
+        "window_detection_floor": "0.06", "window_sees": "ON",
+        "window_residual_below_limit": "2026-03-01T08:00:01Z",
+        "window_residual_below_limit_in": "30.0", "window_free_ammonia_peak": "0.12",
         "window_verdict": "carried-over",
         "window_refill": "2026-03-01T07:30:02Z", "window_refill_share": "25.0",
         "window_alarm_residual-oxidant": "ON",
         "window_health_probe-window-orp_up": "ON", "window_health_probe-window-orp_age": "0.5",
         "window_health_probe-window-orp_errors": "3",
-        "Bad-2_orp": "301.0", "Bad-2_orp_last_read": "2026-03-01T07:30:01Z",
+        "Bad-2_orp": "15.361", "Bad-2_orp_last_read": "2026-03-01T07:30:01Z",
     }  # fmt: skip
+
+
+def test_what_a_blind_probe_cannot_see_is_unknown(announced: dict[str, dict[str, Any]]) -> None:
+    blind = replace(estimate(START_S), residual_mg_l=Quantiles(0.0, 0.0, 0.1), p_over_limit=0.0)
+    found = shown(announced, blind)
+    assert found.pop("window_sees") == "OFF"
+    assert set(found.values()) == {"None"}
+
+
+@pytest.mark.parametrize(
+    ("below_after_s", "at", "within"),
+    [(1800.0, "2026-03-01T08:00:00Z", "30.0"), (0.0, "-", "0.0"), (None, "-", "None")],
+)
+def test_when_the_residual_will_be_below_its_limit_is_never_a_time_that_has_passed(
+    announced: dict[str, dict[str, Any]], below_after_s: float | None, at: str, within: str
+) -> None:
+    found = shown(announced, forecast(START_S, below_after_s=below_after_s))
+    assert found["window_residual_below_limit"] == at
+    assert found["window_residual_below_limit_in"] == within
+
+
+def test_when_a_probe_last_gave_a_value_stays_while_it_gives_none(
+    announced: dict[str, dict[str, Any]],
+) -> None:
+    without = replace(orp(5), value=None, invalid="no-answer")
+    then = "2026-03-01T07:00:00+00:00"
+    assert shown(announced, without, state=then)["window_orp_last_read"] == then
+    assert shown(announced, without, state="unavailable")["window_orp_last_read"] == "-"
 
 
 def test_the_entities_of_a_tank_make_one_device(announced: dict[str, dict[str, Any]]) -> None:
@@ -203,7 +353,15 @@ def test_the_entities_of_a_tank_make_one_device(announced: dict[str, dict[str, A
 
 
 def test_base_and_prefix_are_those_of_the_configuration() -> None:
-    found = dict(discovery(config(base="fish/room", discovery_prefix="hub"), ALARMS))
+    found = dict(discovery(config(base="fish/room", discovery_prefix="hub"), SERVICE))
     orp = found["hub/sensor/fish_room_window_orp/config"]
     assert orp["state_topic"] == "fish/room/window/reading/orp"
-    assert discovery(config(discovery_prefix=None), ALARMS) == []
+    assert discovery(config(discovery_prefix=""), SERVICE) == []
+
+
+@pytest.mark.parametrize("key", ["base", "discovery_prefix"])
+@pytest.mark.parametrize("name", ["a#", "a+b", "a//b", "/a", "a/", "a b", "$SYS"])
+def test_a_topic_that_no_broker_would_take_is_refused_in_one_sentence(key: str, name: str) -> None:
+    text = f'[tank.t]\nlitres = 9\n[mqtt]\nhost = "b"\n{key} = "{name}"\n'
+    with pytest.raises(ConfigError, match=re.escape(f"'{name}' cannot begin a topic; write")):
+        parse(text, "afterfill.toml")

@@ -263,7 +263,10 @@ def test_the_state_of_every_alarm_is_told_at_the_start_of_the_machine_with_the_f
     store(journal, estimate(START_S), replace(estimate(START_S), tank="second"), alarm(START_S))
     chatter = (replace(alarm(START_S + n, active=bool(n % 2)), alarm="ph") for n in range(100))
     store(journal, *chatter)
-    with Listener(broker.port, "afterfill/#") as listener, running(MqttSink(journal.path, two, now)):
+    with (
+        Listener(broker.port, "afterfill/#") as listener,
+        running(MqttSink(journal.path, two, now)),
+    ):
         for tank in two.tank:
             listener.wait_for(f"afterfill/{tank}/alarms")
         heard = {topic: json.loads(p) for topic, p, _ in listener.heard if "/alarm" in topic}
