@@ -3,7 +3,7 @@
 import queue
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -12,13 +12,17 @@ from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import Record
 from afterfill.sinks.mqtt import MqttSink
+from afterfill.sinks.mqtt_ids import client_id
 from sample_records import START_S, now, running
 from servers import wait_until
 
 
 def lately(record: Record) -> Record:
     """The same record, moved from the sample's day to the last minutes: nothing of it is stale."""
-    return replace(record, time_s=record.time_s - START_S + round(now().time_s) - 100)
+    late_s = round(now().time_s) - 100 - START_S
+    times = {f.name: getattr(record, f.name) for f in fields(record) if f.name.endswith("_s")}
+    moved = {name: at_s + late_s for name, at_s in times.items() if at_s and at_s > START_S / 2}
+    return replace(record, **moved)
 
 
 def config_for(port: int, **mqtt: object) -> Config:
@@ -35,6 +39,11 @@ def config_for(port: int, **mqtt: object) -> Config:
 
 def sink_to(journal: Journal, port: int, **mqtt: object) -> MqttSink:
     return MqttSink(journal.path, config_for(port, **mqtt), now)
+
+
+def service_of(journal: Journal) -> str:
+    """The client id of a service that has this journal."""
+    return client_id(None, journal.meta("journal"))
 
 
 class Listener:

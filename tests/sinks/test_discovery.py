@@ -309,7 +309,7 @@ def test_every_template_renders_what_the_sink_publishes(
         "window_residual": "0.12", "window_p_over_limit": "3.0", "window_free_ammonia": "None",
         "window_detection_floor": "0.06", "window_sees": "ON",
         "window_residual_below_limit": "2026-03-01T08:00:01Z",
-        "window_residual_below_limit_in": "30.0", "window_free_ammonia_peak": "0.12",
+        "window_residual_below_limit_in": "30", "window_free_ammonia_peak": "0.12",
         "window_verdict": "carried-over",
         "window_refill": "2026-03-01T07:30:02Z", "window_refill_share": "25.0",
         "window_alarm_residual-oxidant": "ON",
@@ -328,7 +328,7 @@ def test_what_a_blind_probe_cannot_see_is_unknown(announced: dict[str, dict[str,
 
 @pytest.mark.parametrize(
     ("below_after_s", "at", "within"),
-    [(1800.0, "2026-03-01T08:00:00Z", "30.0"), (0.0, "-", "0.0"), (None, "-", "None")],
+    [(1800.0, "2026-03-01T08:00:00Z", "30"), (0.0, "-", "0"), (None, "-", "None")],
 )
 def test_when_the_residual_will_be_below_its_limit_is_never_a_time_that_has_passed(
     announced: dict[str, dict[str, Any]], below_after_s: float | None, at: str, within: str

@@ -19,9 +19,17 @@ from afterfill.journal.store import Journal
 from afterfill.sinks import mqtt
 from afterfill.sinks.mqtt import MqttSink
 from afterfill.sinks.mqtt_connection import Connection
-from afterfill.sinks.mqtt_ids import client_id
 from afterfill.sinks.mqtt_messages import Message
-from mqtt_peers import Listener, config_for, lately, obeying, retained, sink_to, wait_for_online
+from mqtt_peers import (
+    Listener,
+    config_for,
+    lately,
+    obeying,
+    retained,
+    service_of,
+    sink_to,
+    wait_for_online,
+)
 from sample_records import (
     START_S,
     alarm,
@@ -87,11 +95,6 @@ def test_each_kind_of_record_arrives_and_is_kept(
     }
     offline = {topic for topic, payload in kept.items() if payload == b"offline"}
     assert offline == {topic for topic in kept if topic.endswith("/status")}  # before a clean end
-
-
-def service_of(journal: Journal) -> str:
-    """The client id of a service that has this journal."""
-    return client_id(None, journal.meta("journal"))
 
 
 @pytest.mark.parametrize("version", ["5", "3.1.1"])
@@ -248,11 +251,14 @@ def test_how_a_tank_stands_is_said_again_while_estimates_come(
     monkeypatch.setattr(mqtt, "_AGAIN_S", 0.0)
     store(journal, standing(START_S))
     with obeying(journal, broker.port) as listener:
-        for number in (1, 2):
-            store(journal, lately(estimate(START_S + number)))
-            wait_until(
-                lambda n=number: len(listener.payloads("afterfill/window/standing")) == n, "said"
-            )
+
+        def times() -> int:
+            return len(listener.payloads("afterfill/window/standing"))
+
+        store(journal, lately(estimate(START_S + 1)))
+        wait_until(lambda: times() == 1, "said")
+        store(journal, lately(estimate(START_S + 2)))
+        wait_until(lambda: times() == 2, "said again")
 
 
 def test_the_state_of_every_alarm_is_told_at_the_start_of_the_machine_with_the_first_tank(

@@ -10,20 +10,25 @@ securetar==2024.2.0 'josepy<2'`; then AFTERFILL_HUB=.../bin/hass.
 
 import json
 import os
+import re
 import signal
 import sqlite3
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.journal.store import Journal
+from afterfill.records import Record
+from afterfill.sinks import mqtt_present
 from afterfill.sinks.discovery import discovery
-from mqtt_peers import config_for, lately, sink_to
-from sample_records import one_of_each, running, store
+from afterfill.sinks.mqtt import MqttSink
+from mqtt_peers import config_for, lately, retained, sink_to
+from sample_records import START_S, alarm, forecast, now, one_of_each, orp, running, store
 from servers import Broker, free_port, wait_until
 
 pytestmark = [pytest.mark.hub, pytest.mark.system, pytest.mark.timeout(400)]
@@ -93,46 +98,155 @@ class Hub:
             int(str(row[0])) for row in self._rows("SELECT max(state_id) FROM states") if row[0]
         ]
 
+    def registered(self, tank: str) -> int:
+        """How many entities of a tank the hub knows."""
+        file = self.folder / ".storage/core.entity_registry"
+        known = json.loads(file.read_text())["data"]["entities"] if file.exists() else []
+        return sum(f"afterfill_{tank}_" in str(entity["unique_id"]) for entity in known)
+
+    def complaints(self) -> list[str]:
+        """What the hub's log says of MQTT, of templates or of us, above the level of news."""
+        lines = (self.folder / "hub.log").read_text(errors="replace").splitlines()
+        about = ("mqtt", "afterfill", "template")
+        loud = ("WARNING", "ERROR", "CRITICAL")
+        return [
+            line
+            for line in lines
+            if any(f" {level} " in line for level in loud) and any(word in line for word in about)
+        ]
+
     def states(self) -> dict[str, str]:
         """The newest state of each entity since this start of the hub."""
         return {str(name): str(state) for name, state in self._rows(NEWEST, self._since)}
 
 
-def test_a_hub_finds_every_entity_with_its_value_also_after_a_restart(
+@pytest.fixture
+def all_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every entity is switched on, so that every template is tried."""
+
+    def announced(*arguments: Any) -> list[tuple[str, dict[str, Any]]]:  # noqa: ANN401
+        return [(t, {**p, "enabled_by_default": True}) for t, p in discovery(*arguments)]
+
+    monkeypatch.setattr(mqtt_present, "discovery", announced)
+
+
+def entity_ids(port: int, tank: str = "window") -> dict[str, tuple[str, str]]:
+    """For each entity the id that we ask for, and the one that a hub makes of its name which is
+    older than `default_entity_id`."""
+    config = config_for(port)
+    named = config.model_copy(
+        update={
+            "tank": {tank: config.tank["window"]},
+            "probe": tuple(p.model_copy(update={"tank": tank}) for p in config.probe),
+        }
+    )
+    found = {}
+    for _, payload in discovery(named, "any"):
+        asked = str(payload["default_entity_id"])
+        name = re.sub(r"[^a-z0-9]+", "_", f"tank {tank} {payload['name']}".lower()).strip("_")
+        found[asked.removeprefix(f"{asked.split('.')[0]}.afterfill_{tank}_")] = (
+            asked, f"{asked.split('.')[0]}.{name}"
+        )  # fmt: skip
+    return found
+
+
+EXPECTED = {
+    "orp": "300.0",
+    "orp_last_read": "a time",
+    "ph": "unknown",
+    "ph_last_read": "unavailable",
+    "standing": "cannot-tell",
+    "residual": "unknown",
+    "p_over_limit": "unknown",
+    "detection_floor": "unknown",
+    "free_ammonia": "unknown",
+    "residual_below_limit": "a time",
+    "residual_below_limit_in": "30",
+    "free_ammonia_peak": "0.12",
+    "verdict": "carried-over",
+    "refill_share": "25.0",
+    "alarms": "on",
+    "sees": "off",
+    "alarm_residual_oxidant": "on",
+    "alarm_ph": "off",
+    "health_probe_window_orp_up": "on",
+    "health_probe_window_orp_errors": "3",
+    "log": "unknown",
+}
+
+
+def shows(hub: Hub, expected: dict[str, str], tank: str = "window") -> bool:
+    """Whether the hub has these states; a time is one when it says a year."""
+    states, ids = hub.states(), entity_ids(1883, tank)
+    found = {key: next((states[i] for i in ids[key] if i in states), "") for key in expected}
+    return {k: "a time" if v.startswith("20") else v for k, v in found.items()} == expected
+
+
+@pytest.mark.usefixtures("all_on")
+def test_a_hub_finds_every_entity_with_its_value_and_has_nothing_to_complain_of(
     journal: Journal, broker: Broker, tmp_path: Path
 ) -> None:
     store(journal, *map(lately, one_of_each()))
-    ids = {
-        f"{topic.split('/')[1]}.{str(payload['object_id']).replace('-', '_').lower()}"
-        for topic, payload in discovery(config_for(broker.port), list(DEFINITIONS))
-        if payload.get("enabled_by_default", True)
-    }
-    expected = {
-        "sensor.afterfill_window_orp": "300.0",
-        "sensor.afterfill_window_ph": "unknown",
-        "sensor.afterfill_window_residual": "0.12",
-        "sensor.afterfill_window_free_ammonia": "unknown",
-        "sensor.afterfill_window_verdict": "carried-over",
-        "sensor.afterfill_window_refill_share": "25.0",
-        "binary_sensor.afterfill_window_alarm_residual_oxidant": "on",
-        "binary_sensor.afterfill_window_alarm_ph": "unknown",
-        "binary_sensor.afterfill_window_health_probe_window_orp_up": "on",
-        "sensor.afterfill_window_health_probe_window_orp_errors": "3",
-        "button.afterfill_window_log": "unknown",
-    }
     hub = Hub(tmp_path / "hub", broker.port)
     with running(sink_to(journal, broker.port)):
         for _ in ("first start", "restart"):
             with hub.run():
-                wait_until(
-                    lambda: expected.items() <= hub.states().items(), "the hub's values", 120
-                )
-                assert ids <= hub.states().keys()
-                missing = {name for name in ids if hub.states()[name] == "unavailable"}
-                assert all(
-                    "_health_" in name and "probe_window_orp" not in name for name in missing
-                )
-    with hub.run():  # nobody publishes now
-        wait_until(
-            lambda: hub.states().get("sensor.afterfill_window_orp") == "unavailable", "offline", 90
-        )
+                wait_until(lambda: shows(hub, EXPECTED), "the hub's values", 150)
+                ways = zip(*entity_ids(broker.port).values(), strict=True)
+                assert any(set(ids) <= hub.states().keys() for ids in ways)
+                store(journal, *map(lately, _later()))
+                wait_until(lambda: shows(hub, LATER), "what is not known any more", 30)
+                store(journal, *map(lately, one_of_each()))
+                wait_until(lambda: shows(hub, EXPECTED), "what is known again", 30)
+    assert hub.complaints() == []
+
+
+LATER = {
+    "orp": "unknown",
+    "orp_last_read": "a time",
+    "residual_below_limit": "unavailable",
+    "residual_below_limit_in": "unknown",
+    "alarm_residual_oxidant": "unknown",
+}
+
+
+def _later() -> list[Record]:
+    unjudged = replace(alarm(START_S + 9, active=False), known=False, state="normal")
+    lost = replace(orp(9), value=None, invalid="port-lost")
+    return [lost, forecast(START_S + 9, below_after_s=None), unjudged]
+
+
+@pytest.mark.usefixtures("all_on")
+def test_a_tank_that_is_dropped_leaves_the_hub_without_a_word(
+    journal: Journal, broker: Broker, tmp_path: Path
+) -> None:
+    store(journal, *map(lately, one_of_each()))
+    hub, config = Hub(tmp_path / "hub", broker.port), config_for(broker.port)
+    other = {"tank": {"other": config.tank["window"]}, "probe": ()}
+    with hub.run():
+        with running(MqttSink(journal.path, config, now)):
+            wait_until(lambda: shows(hub, EXPECTED), "the hub's values", 150)
+        with running(MqttSink(journal.path, config.model_copy(update=other), now)):
+            stands = {"standing": "unavailable"}
+            wait_until(lambda: shows(hub, stands, "other"), "the other tank", 60)
+            wait_until(lambda: hub.registered("window") == 0, "the dropped one is gone", 60)
+    assert hub.complaints() == []
+
+
+def test_of_two_services_on_one_broker_one_may_stop_and_the_other_stays(
+    journal: Journal, broker: Broker, tmp_path: Path
+) -> None:
+    hub, config = Hub(tmp_path / "hub", broker.port), config_for(broker.port)
+    probes = tuple(probe.model_copy(update={"tank": "other"}) for probe in config.probe)
+    theirs = config.model_copy(update={"tank": {"other": config.tank["window"]}, "probe": probes})
+    on, away = {"alarm_residual_oxidant": "on"}, {"alarm_residual_oxidant": "unavailable"}
+    store(journal, *map(lately, one_of_each()))
+    with hub.run(), Journal.open(tmp_path / "theirs.db") as second:
+        store(second, *(replace(lately(r), tank="other") for r in one_of_each()))
+        with running(MqttSink(journal.path, config, now)):
+            with running(MqttSink(second.path, theirs, now)):
+                wait_until(lambda: shows(hub, on) and shows(hub, on, "other"), "both", 150)
+            wait_until(lambda: shows(hub, on) and shows(hub, away, "other"), "one", 30)
+            assert retained(broker.port, "afterfill/status") == {"afterfill/status": b"online"}
+        wait_until(lambda: shows(hub, away), "none", 30)
+    assert hub.complaints() == []

@@ -79,7 +79,7 @@ OF_A_TANK: tuple[Entity, ...] = (
            f"{_BELOW} or value_json.time", "timestamp", expires_s=_FORECAST_EXPIRES_S,
            available=f"'online' if {_AHEAD} else 'offline'"),
     Entity("sensor", "residual_below_limit_in", "Residual surely below its limit in", "forecast",
-           f"((as_timestamp({_BELOW}) - as_timestamp(value_json.time)) / 60) | round(0)"
+           f"((as_timestamp({_BELOW}) - as_timestamp(value_json.time)) / 60) | round | int"
            f" if {_BELOW} else None",
            "duration", "min", 0, expires_s=_FORECAST_EXPIRES_S),
     _figure("free_ammonia_peak", "Un-ionised ammonia, highest within a day (NH3-N)", "forecast",

@@ -1,0 +1,132 @@
+"""Several services on one broker: each tells of itself alone, and two of one name are told so."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from afterfill.config import Config
+from afterfill.journal.store import Journal
+from afterfill.sinks import mqtt_takeover
+from afterfill.sinks.discovery import discovery
+from afterfill.sinks.mqtt import MqttSink
+from afterfill.sinks.mqtt_ids import client_id
+from afterfill.sinks.mqtt_takeover import Takeovers
+from mqtt_peers import Listener, config_for, lately, retained, service_of, sink_to
+from sample_records import now, one_of_each, running, store
+from servers import Broker, wait_until
+
+pytestmark = pytest.mark.system
+
+
+@pytest.fixture
+def second(tmp_path: Path) -> Iterator[Journal]:
+    with Journal.open(tmp_path / "second.db") as opened:
+        yield opened
+
+
+def of_tank(config: Config, tank: str) -> Config:
+    """The same configuration for another tank."""
+    probes = tuple(probe.model_copy(update={"tank": tank}) for probe in config.probe)
+    return config.model_copy(update={"tank": {tank: config.tank["window"]}, "probe": probes})
+
+
+def available(port: int, config: Config, service: str) -> set[bool]:
+    """Whether the entities of a service are available, as a hub works it out from the broker."""
+    kept = retained(port, "afterfill/#")
+    return {
+        all(kept.get(place["topic"]) == b"online" for place in payload["availability"][:2])
+        for _, payload in discovery(config, service)
+    }
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_of_two_services_on_one_broker_one_stops_and_the_other_s_entities_stay(
+    journal: Journal, second: Journal, broker: Broker, version: str
+) -> None:
+    ours = config_for(broker.port, version=version)
+    theirs = of_tank(ours, "other")
+    for kept, tank in ((journal, "window"), (second, "other")):
+        store(kept, *(replace(lately(record), tank=tank) for record in one_of_each()))
+
+    def said() -> tuple[set[bool], set[bool]]:
+        return (
+            available(broker.port, ours, service_of(journal)),
+            available(broker.port, theirs, service_of(second)),
+        )
+
+    with running(MqttSink(journal.path, ours, now)):
+        with running(MqttSink(second.path, theirs, now)):
+            wait_until(lambda: said() == ({True}, {True}), "both are there")
+        wait_until(lambda: said() == ({True}, {False}), "one is there")
+        wait_until(
+            lambda: retained(broker.port, "afterfill/status")["afterfill/status"] == b"online",
+            "one of them is there",
+        )
+    assert said() == ({False}, {False})
+    assert retained(broker.port, "afterfill/status") == {"afterfill/status": b"offline"}
+    assert any("_other_" in topic for topic in retained(broker.port, "homeassistant/#"))
+
+
+def test_two_services_of_one_machine_have_client_ids_of_their_own_that_stay(
+    journal: Journal, second: Journal
+) -> None:
+    first = service_of(journal)
+    assert first != service_of(second)
+    with Journal.open(journal.path) as again:
+        assert service_of(again) == first
+    assert client_id("mine", journal.meta("journal")) == "mine"
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_two_services_of_one_name_are_told_so_and_try_ever_more_seldom(
+    journal: Journal,
+    second: Journal,
+    broker: Broker,
+    monkeypatch: pytest.MonkeyPatch,
+    version: str,
+) -> None:
+    monkeypatch.setattr(mqtt_takeover, "_FIRST_S", 1)
+    name = {"client_id": "twins", "version": version}
+    with running(one := sink_to(journal, broker.port, **name)):
+        wait_until(lambda: one.health().up, "the first is connected")
+        with running(other := sink_to(second, broker.port, **name)):
+            sentence = "another client that calls itself 'twins' takes our place"
+            wait_until(
+                lambda: any(sentence in sink.health().detail for sink in (one, other)),
+                "the collision is explained",
+                40,
+            )
+
+
+def test_a_collision_slows_the_tries_down_until_the_other_one_is_gone() -> None:
+    seen = Takeovers()
+    assert seen.delays_s == (1, 60)
+    assert not seen.lost(5000.0, taken_over=False), "a broker that restarts is no twin"
+    assert seen.delays_s == (1, 60)
+    pauses = []
+    for _ in range(8):
+        assert seen.lost(20.0, taken_over=True)
+        pauses.append(seen.delays_s[0])
+    assert pauses == [5, 10, 20, 40, 80, 160, 300, 300]
+    seen.lost(3600.0, taken_over=False)
+    assert seen.delays_s == (1, 60)
+
+
+def test_without_a_reason_three_short_connections_in_a_row_are_taken_for_a_collision() -> None:
+    seen = Takeovers()
+    assert [seen.lost(1.0, taken_over=False) for _ in range(4)] == [False, False, True, True]
+    assert not seen.lost(60.0, taken_over=False)
+
+
+def test_the_status_of_the_base_is_put_right_when_another_service_leaves(
+    journal: Journal, broker: Broker
+) -> None:
+    with (
+        Listener(broker.port, "afterfill/status") as listener,
+        running(sink := sink_to(journal, broker.port)),
+    ):
+        wait_until(lambda: sink.health().up, "the sink is connected")
+        listener.send("afterfill/status", "offline", retain=True)
+        wait_until(lambda: listener.payloads("afterfill/status")[-1] == b"online", "put right")
