@@ -98,12 +98,6 @@ class Hub:
             int(str(row[0])) for row in self._rows("SELECT max(state_id) FROM states") if row[0]
         ]
 
-    def registered(self, tank: str) -> int:
-        """How many entities of a tank the hub knows."""
-        file = self.folder / ".storage/core.entity_registry"
-        known = json.loads(file.read_text())["data"]["entities"] if file.exists() else []
-        return sum(f"afterfill_{tank}_" in str(entity["unique_id"]) for entity in known)
-
     def complaints(self) -> list[str]:
         """What the hub's log says of MQTT, of templates or of us, above the level of news."""
         lines = (self.folder / "hub.log").read_text(errors="replace").splitlines()
@@ -229,8 +223,12 @@ def test_a_tank_that_is_dropped_leaves_the_hub_without_a_word(
         with running(MqttSink(journal.path, config.model_copy(update=other), now)):
             stands = {"standing": "unavailable"}
             wait_until(lambda: shows(hub, stands, "other"), "the other tank", 60)
-            wait_until(lambda: hub.registered("window") == 0, "the dropped one is gone", 60)
+            wait_until(lambda: not _kept_of("window", broker.port), "the dropped one is gone", 60)
     assert hub.complaints() == []
+
+
+def _kept_of(tank: str, port: int) -> list[str]:
+    return [topic for topic in retained(port, "#") if f"/{tank}/" in topic or f"_{tank}_" in topic]
 
 
 def test_of_two_services_on_one_broker_one_may_stop_and_the_other_stays(

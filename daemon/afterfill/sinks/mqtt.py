@@ -35,7 +35,13 @@ from afterfill.sinks.mqtt_messages import (
     status_topic,
     tank_status_topic,
 )
-from afterfill.sinks.mqtt_present import announcements, present
+from afterfill.sinks.mqtt_present import (
+    SETTLES_S,
+    announced_topics,
+    announcements,
+    present,
+    remember,
+)
 
 _OLD_CURSOR = "mqtt"  # what is told needs no queue; an older version kept its place in one
 _POLL_S = 0.2  # how often the journal is looked at
@@ -124,7 +130,8 @@ class _Session:
         self._unconfirmed: deque[int] = deque()
         self._confirmed_mids: set[int] = set()
         self._allowance = Allowance(at_s=self._monotonic_s())
-        self._sent_s = self._heard_s = self._there_s = self._monotonic_s()
+        self._dropped: list[Message] = []  # empties what the configuration no longer has
+        self._sent_s = self._heard_s = self._there_s = self._settled_s = self._monotonic_s()
 
     def _monotonic_s(self) -> float:
         return self._sink._now().monotonic_s
@@ -138,6 +145,7 @@ class _Session:
                     self._tell_refused()
                     self._pump()
                     self._deliver()
+                    self._drop()
                     self._heartbeat()
             self._say_goodbye()
         finally:
@@ -196,7 +204,9 @@ class _Session:
         self._say_there()
         self._send(status_message(status_topic(self._base), "online"))
         config = self._sink._config
-        for message in announcements(config, self._journal, self._service):
+        told, self._dropped = announcements(config, self._journal, self._service)
+        self._settled_s = self._monotonic_s() + SETTLES_S
+        for message in told:
             self._send(message)
         self._alarms.read(self._journal, self._position)
         self._judged = {tank for tank in config.tank if self._journal.latest("estimate", tank)}
@@ -314,6 +324,13 @@ class _Session:
             self._confirmed_mids.discard(self._unconfirmed.popleft())
         self._heard_s = self._monotonic_s()
         self._sink._board.confirmed(self._heard_s)
+
+    def _drop(self) -> None:
+        if self._dropped and self._monotonic_s() >= self._settled_s:
+            for message in self._dropped:
+                self._send(message)
+            self._dropped = []
+            remember(self._journal, announced_topics(self._sink._config, self._service))
 
     def _heartbeat(self) -> None:
         now_s = self._monotonic_s()

@@ -70,14 +70,22 @@ Happening = Connected | Failed | Confirmed | Arrived
 class Connection:
     """Owned by the sink's thread: `start`, `next` ..., `stop`. Reconnects by itself."""
 
-    def __init__(self, settings: Mqtt, client_id: str, will: Message | None = None) -> None:
-        """`will` is what the broker says when the connection ends without a word.
+    def __init__(
+        self,
+        settings: Mqtt,
+        client_id: str,
+        will: Message | None = None,
+        most_waiting: int = MAX_WAITING,
+    ) -> None:
+        """`will` is what the broker says when the connection ends without a word; of messages
+        that came, `most_waiting` wait to be looked at.
 
         Raises SinkUnavailable when a password or certificate file cannot be used.
         """
         self._settings = settings
         self._client_id = client_id
         self._will = will
+        self._most_waiting = most_waiting
         self._takeovers = Takeovers()
         self._happenings: queue.SimpleQueue[Happening] = queue.SimpleQueue()
         self._accepted = False
@@ -206,7 +214,7 @@ class Connection:
         self._happenings.put(Confirmed(mid))
 
     def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401
-        if self._happenings.qsize() >= MAX_WAITING:
+        if self._happenings.qsize() >= self._most_waiting:
             self.dropped += 1
         else:
             payload = bytes(message.payload[: MAX_BYTES + 1])

@@ -18,7 +18,8 @@ from afterfill.sinks.mqtt_messages import (
     tank_status_topic,
 )
 
-ANNOUNCED = "mqtt-announced"
+SETTLES_S = 5.0  # a hub that still has an entity would complain of the emptiness under its topics
+_ANNOUNCED = "mqtt-announced"
 _FOR_EVER_S = float(1 << 40)
 _OFTEN = ("reading", "estimate", "health")  # several topics each, or stale soon: by their time
 _SELDOM = ("forecast", "refill-seen", "verdict", "standing")
@@ -71,27 +72,42 @@ def kept_topics(config: Config, service: str) -> list[str]:
     return found
 
 
-def announcements(config: Config, journal: Journal, service: str) -> list[Message]:
-    """Discovery of every entity, and the removal of those that the configuration dropped, with
-    what was kept under their topics; the journal remembers them across restarts."""
+def announcements(
+    config: Config, journal: Journal, service: str
+) -> tuple[list[Message], list[Message]]:
+    """Discovery of every entity, and the removal of those that the configuration dropped; then
+    what empties the topics of these, to be sent when a hub has let go of them (`SETTLES_S`), and
+    `remember`ed afterwards. The journal remembers what was announced across restarts."""
     now = discovery(config, service)
-    topics = [topic for topic, _ in now] + kept_topics(config, service)
-    before = announced(journal)
-    if set(before).symmetric_difference(topics):
-        journal.set_meta(ANNOUNCED, json.dumps(topics))
-    return cleared(set(before).difference(topics)) + [
+    before, topics = announced(journal), announced_topics(config, service)
+    gone = cleared(set(before).difference(topics))
+    entities = [message for message in gone if message.topic.endswith("/config")]
+    states = [message for message in gone if message not in entities]
+    if set(before) != set(topics):
+        remember(journal, topics + [message.topic for message in states])
+    told = [
         Message(topic, json.dumps(payload, ensure_ascii=False), retain=True)
         for topic, payload in now
     ]
+    return entities + told, states
+
+
+def announced_topics(config: Config, service: str) -> list[str]:
+    """All topics under which the service leaves something on the broker, discovery's first."""
+    return [topic for topic, _ in discovery(config, service)] + kept_topics(config, service)
 
 
 def announced(journal: Journal) -> list[str]:
     """The topics under which something was left on a broker, as the journal remembers them."""
-    return [str(topic) for topic in json.loads(journal.meta(ANNOUNCED) or "[]")]
+    return [str(topic) for topic in json.loads(journal.meta(_ANNOUNCED) or "[]")]
+
+
+def remember(journal: Journal, topics: list[str]) -> None:
+    """Keep the topics under which something is left on a broker."""
+    journal.set_meta(_ANNOUNCED, json.dumps(topics))
 
 
 def cleared(topics: set[str]) -> list[Message]:
-    """What empties `topics`. Entities go first: a hub that still has one would try to read the
-    emptiness under its topics."""
+    """What empties `topics`, entities first."""
     order = sorted(topics, key=lambda topic: (not topic.endswith("/config"), topic))
     return [Message(topic, "", retain=True) for topic in order]
