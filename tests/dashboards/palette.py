@@ -44,8 +44,10 @@ def spans(*bounds: tuple[float | None, float | None, str, str]) -> list[ValueMap
 SAFE = ("✓ safe as far as seen", BLUE)
 UNSURE = ("? CANNOT TELL", ORANGE)
 UNSAFE = ("! NOT SAFE", VERMILLION)
-STANDING = words({"safe": SAFE, "cannot-tell": UNSURE, "not-safe": UNSAFE})
-STANDING_CODE = words({"0": ("– CANNOT TELL: silent", GREY), "1": SAFE, "2": UNSURE, "3": UNSAFE})
+LEARNING = ("… LEARNING", SKY)
+STANDING = words({"safe": SAFE, "cannot-tell": UNSURE, "not-safe": UNSAFE, "learning": LEARNING})
+SILENT = ("– CANNOT TELL: silent", GREY)
+STANDING_CODE = words({"0": SILENT, "1": SAFE, "2": UNSURE, "3": UNSAFE, "4": LEARNING})
 VERDICT = words(
     {
         "clear": ("✓ clear", BLUE),

@@ -21,6 +21,18 @@ def newest(measurement: str, *fields: str, where: str = f"{TANK} AND {NOW}", by:
     return f'SELECT {asked} FROM "{measurement}" WHERE {where}{grouped}'
 
 
+def seen(field: str) -> str:
+    """A figure of the newest estimate, if that sees: an older one is not shown in its place."""
+    newest_one = newest("estimate", "p_over_limit", field, "sees")
+    return f'SELECT "{field}" FROM ({newest_one}) WHERE "sees" = true'
+
+
+def foretold(field: str) -> str:
+    """A figure of the newest forecast, empty when that one does not have it: every forecast says
+    its hours, so the newest point is the one asked."""
+    return newest("forecast", "hours", field, where=f"{TANK} AND {AHEAD}")
+
+
 def listed(measurement: str, *fields: str, limit: int = 100) -> str:
     """The points in the time shown, the newest first."""
     asked = ", ".join(f'"{name}"' for name in fields)
@@ -61,7 +73,7 @@ def reading(quantity: str, name: str) -> str:
 
 
 def standing(where: str = "") -> str:
-    """How each tank stands: 0 silent, 1 safe as far as seen, 2 cannot tell, 3 not safe.
+    """How each tank stands: 0 silent, 1 safe as far as seen, 2 cannot tell, 3 not safe, 4 learning.
 
     The language knows no "if": each word is a question of its own, and the highest answer counts.
     A tank that told anything in 30 days answers 0, so that a silent one stays in the list.
@@ -76,7 +88,7 @@ def standing(where: str = "") -> str:
     return f'SELECT max("code") AS "standing" FROM {every} GROUP BY "tank"'
 
 
-_WORDS = ("safe", "cannot-tell", "not-safe")
+_WORDS = ("safe", "cannot-tell", "not-safe", "learning")
 
 
 def _said(word: str, code: int, tank: str) -> str:

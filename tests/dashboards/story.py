@@ -11,7 +11,7 @@ from afterfill.journal.store import Journal
 from afterfill.records import Health, MachineState, Quantity, Reading, Stamp
 from afterfill.service.calendar import keep_load
 from afterfill.service.recorder import Recorder
-from afterfill.service.service import _limits, _standing
+from afterfill.service.service import _limits
 from afterfill.simulation import demo_scenario as demo
 from afterfill.simulation.demo_run import CONFIG_NAME, JOURNAL_NAME, played
 from afterfill.sinks.influx import CURSOR, InfluxSink
@@ -99,7 +99,7 @@ def delivered(folder: Path, engine: Engine) -> Iterator[Config]:
         table = Influxdb(url=shim.url, every_s=1, batch=2000)
         sink = InfluxSink(
             journal.path, table, _Clock(), HOST,
-            save_cursor_s=0.0, limits=_limits(config), standing=_standing(config),
+            save_cursor_s=0.0, limits=_limits(config),
         )  # fmt: skip
         with running(sink):
             last = journal.last_seq()

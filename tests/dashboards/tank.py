@@ -8,7 +8,7 @@ from grafana_foundation_sdk.models.units import PercentUnit
 from dashboards import curves
 from dashboards.palette import KNOWN, SIGHT, STANDING_CODE, STATE, UP, VERDICT, YES
 from dashboards.parts import MG_L, column, figure, hidden, rows, word
-from dashboards.queries import AHEAD, TANK, asking, newest, standing
+from dashboards.queries import TANK, asking, foretold, newest, seen, standing
 from dashboards.sheet import marked, of_one_tank, row, sheet
 
 _TALL, _LOW = 5, 4
@@ -59,18 +59,26 @@ def _words() -> list[Builder[Panel]]:
     return [
         word(
             "This tank",
-            "By the newest estimate, in the words of `afterfill now`. Silent: no estimate for a "
+            "In the words of `afterfill now`, as the service told last. Silent: no estimate for a "
             "quarter of an hour.",
             ("standing", standing(TANK)),
             STANDING_CODE,
-            (8, _TALL),
+            (7, _TALL),
+        ),
+        figure(
+            "It stands so since",
+            "UTC.",
+            ("since", newest("estimate", "since")),
+            "string",
+            0,
+            (5, _TALL),
         ),
         word(
             "Last refill",
             "The newest verdict. possible and cannot-tell ask for a test.",
             ("verdict", verdict),
             VERDICT,
-            (6, _TALL),
+            (4, _TALL),
         ),
         figure(
             "That refill was at",
@@ -78,14 +86,14 @@ def _words() -> list[Builder[Panel]]:
             ("refill_time", newest("verdict", "refill_time", where=TANK)),
             "string",
             0,
-            (5, _TALL),
+            (4, _TALL),
         ),
         word(
             "The ORP",
             "BLIND is no all-clear: treat refills as unwatched, and test.",
             ("sees", newest("estimate", "sees")),
             SIGHT,
-            (5, _TALL),
+            (4, _TALL),
         ),
     ]
 
@@ -94,16 +102,17 @@ def _figures() -> list[Builder[Panel]]:
     return [
         figure(
             "Residual over the limit: how likely",
-            "That it is over the tank's own limit now.",
-            ("p_over_limit", newest("estimate", "p_over_limit")),
+            "That it is over the tank's own limit now. No data while the ORP is blind.",
+            ("p_over_limit", seen("p_over_limit")),
             PercentUnit,
             0,
             (6, _LOW),
         ),
         figure(
             "Residual, upper end",
-            "mg/L as Cl2, free plus combined: one chance in twenty that it is higher.",
-            ("residual_q95_mg_l", newest("estimate", "residual_q95_mg_l")),
+            "mg/L as Cl2, free plus combined: one chance in twenty that it is higher. "
+            "No data while the ORP is blind.",
+            ("residual_q95_mg_l", seen("residual_q95_mg_l")),
             MG_L,
             3,
             (6, _LOW),
@@ -111,7 +120,7 @@ def _figures() -> list[Builder[Panel]]:
         figure(
             "Detection floor",
             "The smallest residual that would be called now with 95 % power, mg/L as Cl2.",
-            ("detection_floor_mg_l", newest("estimate", "detection_floor_mg_l")),
+            ("detection_floor_mg_l", seen("detection_floor_mg_l")),
             MG_L,
             2,
             (6, _LOW),
@@ -131,17 +140,16 @@ def _to_come() -> list[Builder[Panel]]:
     """From the newest forecast: nothing more poured, pH and temperature as they are."""
     figures = (
         ("Residual below its limit in", "residual_below_limit_in_s", "dtdurations", 0,
-         "By the median; 0 when it is now. No data: not within a day."),
+         "By the median; 0 when it is now. No data: not within a day, or blind."),
         ("Surely below its limit in", "residual_surely_below_limit_in_s", "dtdurations", 0,
-         "By the 95 % point. No data: not within a day."),
+         "By the 95 % point. No data: not within a day, or blind."),
         ("Highest un-ionised ammonia to come", "free_ammonia_peak_q50_mg_l", MG_L, 4,
          "NH3, mg/L as N, within a day, the median."),
         ("That peak is in", "free_ammonia_peak_in_s", "dtdurations", 0,
          "Feed less before it, and test."),
     )  # fmt: skip
-    where = f"{TANK} AND {AHEAD}"
     return [
-        figure(title, why, (name, newest("forecast", name, where=where)), unit, decimals, (6, _LOW))
+        figure(title, why, (name, foretold(name)), unit, decimals, (6, _LOW))
         for title, name, unit, decimals, why in figures
     ]
 

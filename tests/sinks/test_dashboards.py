@@ -15,10 +15,11 @@ from typing import Any
 import pytest
 import yaml
 
-from afterfill.cli.standing import standing
+from afterfill.cli.standing import stands
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmChange
+from afterfill.service.liveness import Liveness
 from afterfill.simulation.demo_run import JOURNAL_NAME
 from afterfill.wire import rfc3339
 from dashboards.files import MADE, PROVISIONING
@@ -26,7 +27,7 @@ from dashboards.story import BEGIN_S, END_S, SILENT_TANK, TANK, delivered
 from servers import Engine
 
 Story = tuple[Engine, Config, Path]
-CODES = {"safe": 1, "cannot-tell": 2, "not-safe": 3}
+CODES = {"safe": 1, "cannot-tell": 2, "not-safe": 3, "learning": 4}
 SILENT = 0
 MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0
 
@@ -117,7 +118,8 @@ def codes(engine: Engine, now_s: float) -> dict[str, int]:
 def test_a_tank_stands_in_the_table_as_the_command_line_says(story: Story, tank: str) -> None:
     engine, config, folder = story
     with Journal.open(folder / JOURNAL_NAME, read_only=True) as journal:
-        word = standing(journal, config, tank, END_S).word
+        newest = journal.latest("estimate", tank)[0].stamp
+        word = stands(journal, config, tank, Liveness(True, newest)).word
     assert codes(engine, END_S)[tank] == CODES[word]
 
 
@@ -143,10 +145,44 @@ def test_a_tank_that_went_silent_is_no_longer_called_safe(story: Story) -> None:
 
 def test_nothing_old_is_shown_as_the_present(story: Story) -> None:
     engine = story[0]
-    for figure in ("Residual over the limit: how likely", "Residual, upper end", "The ORP"):
+    now = ("Residual over the limit: how likely", "Residual, upper end", "The ORP")
+    for figure in (*now, "Detection floor", "It stands so since"):
         query = QUERIES[f"tank.json: {figure} A"]
         assert engine.query(asked(query, END_S))
         assert engine.query(asked(query, END_S + HOUR_S)) == []
+
+
+def test_a_tank_begins_by_learning_and_the_tile_says_so(story: Story) -> None:
+    assert codes(story[0], BEGIN_S + 5 * MINUTE_S)[TANK] == CODES["learning"]
+
+
+FIGURES = ("Residual over the limit: how likely", "Residual, upper end", "Detection floor")
+AHEAD = ("Residual below its limit in", "Surely below its limit in")
+
+
+def test_what_a_blind_probe_cannot_see_is_not_shown_and_nothing_older_in_its_place(
+    story: Story,
+) -> None:
+    engine, second = story[0], END_S - 300
+    engine.query("CREATE DATABASE blind")
+    estimate = "estimate,tank=t,host=pi p_over_limit=0,residual_q95_mg_l=0.01"
+    forecast = "forecast,tank=t,host=pi hours=24"
+    below = "residual_below_limit_in_s=0,residual_surely_below_limit_in_s=60"
+
+    def shown() -> dict[str, object]:
+        found = {}
+        for title in (*FIGURES, *AHEAD):
+            rows = engine.query(asked(QUERIES[f"tank.json: {title} A"], tank="t"), "blind")
+            kept = [v for row in rows for k, v in row.items() if k not in ("time", "name", "hours")]
+            found[title] = kept[0] if kept else None
+        return found
+
+    seeing = f"{estimate},detection_floor_mg_l=0.06,sees=true {second:.0f}000000000"
+    engine.write(f"{seeing}\n{forecast},{below} {second:.0f}000000000", "blind")
+    assert shown() == dict(zip((*FIGURES, *AHEAD), (0, 0.01, 0.06, 0, 60), strict=True))
+    later = f"{second + 60:.0f}000000000"
+    engine.write(f"{estimate},sees=false {later}\n{forecast},sees=false {later}", "blind")
+    assert set(shown().values()) == {None}
 
 
 def test_a_reason_for_not_judging_ends_when_the_tank_can_be_judged(story: Story) -> None:

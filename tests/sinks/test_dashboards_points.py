@@ -7,12 +7,13 @@ import pytest
 from afterfill.alarms.standing import word_of
 from afterfill.config import Influxdb
 from afterfill.journal.store import Entry, Journal
-from afterfill.records import Estimate, Quantiles, Stamp
+from afterfill.records import Estimate, Quantiles, Stamp, StandingWord
 from afterfill.sinks import influx
 from afterfill.sinks.delivered import Delivered
 from afterfill.sinks.influx import InfluxSink
 from afterfill.sinks.points import line_of
-from sample_records import SPREAD, START_S, now, orp, running, store
+from afterfill.sinks.standings import Standings
+from sample_records import SPREAD, START_S, now, orp, running, standing, store
 from servers import Engine, Shim, wait_until
 
 NH3 = Quantiles(0.001, 0.002, 0.004)
@@ -43,13 +44,35 @@ def test_a_tank_without_ph_probe_is_safe_as_far_as_its_probes_can_see() -> None:
 
 def test_the_word_goes_with_the_estimate_and_the_reason_only_when_there_is_one() -> None:
     entry = Entry(1, Stamp(START_S, True, "boot", 1.0), SEEN)
-    safe = line_of(entry, "pi", lambda _: ("safe", ""))
-    blind = line_of(entry, "pi", lambda _: ("cannot-tell", "probe in air"))
-    assert safe is not None
-    assert blind is not None
-    assert 'standing="safe"' in safe
-    assert "why=" not in safe
-    assert 'standing="cannot-tell",why="probe in air"' in blind
+    blind = standing(START_S)
+    safe = replace(blind, standing="safe", why="")
+    line = line_of(entry, "pi", safe)
+    assert line is not None
+    assert 'standing="safe",since="2026-03-01T07:29:00Z"' in line
+    assert "why=" not in line
+    assert 'standing="cannot-tell",why="probe in air"' in (line_of(entry, "pi", blind) or "")
+    assert "standing" not in (line_of(entry, "pi") or "")
+
+
+def test_how_a_tank_stands_is_a_point_of_its_own() -> None:
+    entry = Entry(7, Stamp(START_S, True, "boot", 1.0), standing(START_S))
+    assert line_of(entry, "pi") == (
+        'standing,host=pi,tank=window standing="cannot-tell",why="probe in air",'
+        f'since="2026-03-01T07:29:00Z",sees=false {START_S:.0f}000000007'
+    )
+
+
+def test_an_estimate_is_told_with_the_word_that_came_before_it_whatever_came_after(
+    journal: Journal,
+) -> None:
+    words: tuple[StandingWord, ...] = ("learning", "safe", "not-safe")
+    for word in words:
+        store(journal, replace(standing(START_S), standing=word), SEEN)
+    store(journal, *(replace(standing(START_S), tank="other") for _ in range(30)))
+    stood = Standings(journal)
+    told = [stood.at("window", seq) for seq in (1, 2, 4, 6)]
+    assert [None if it is None else it.standing for it in told] == [None, *words]
+    assert stood.at("no-such-tank", 9) is None
 
 
 def test_what_was_delivered_ahead_does_not_wait() -> None:

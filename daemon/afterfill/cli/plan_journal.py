@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from afterfill.chemistry.standing import Interval
-from afterfill.cli.latest import Newest, newest_estimate, usable_readings
+from afterfill.cli.latest import newest_estimate, usable_readings
 from afterfill.cli.options import reading_journal
 from afterfill.cli.times import age
 from afterfill.errors import JournalError
+from afterfill.journal.newest import Newest
 from afterfill.planning.shown import Shown
 from afterfill.records import Estimate, Reading
 from afterfill.service.liveness import Liveness, liveness

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.console import say, say_json, say_table
-from afterfill.cli.latest import Newest, newest_estimate
+from afterfill.cli.latest import newest_estimate
 from afterfill.cli.options import reading_journal
 from afterfill.cli.plan_figures import Row, spread
 from afterfill.cli.plan_inputs import Known
@@ -15,6 +15,7 @@ from afterfill.cli.plan_wire import rescue_wire
 from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.errors import JournalError, UsageError
+from afterfill.journal.newest import Newest
 from afterfill.planning.rescue import Found, RescuePlan, found_by_kit, plan_rescue, upper_of
 from afterfill.planning.rescue_advice import (
     rescue_donts,

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from afterfill.cli.latest import Newest, allowed_age_s, health, readings, usable_readings
+from afterfill.cli.latest import allowed_age_s, health, readings, usable_readings
 from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, JournalError
+from afterfill.journal.newest import Newest
 from afterfill.journal.store import Journal
 from afterfill.records import UNITS, Health, Reading
 from afterfill.service.driver_registry import PortPlan

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.cli.latest import (
-    Newest,
     alarms,
     allowed_age_s,
     newest_estimate,
@@ -18,6 +17,7 @@ from afterfill.cli.latest import (
 )
 from afterfill.cli.times import age
 from afterfill.config import Config
+from afterfill.journal.newest import Newest
 from afterfill.journal.store import Journal
 from afterfill.records import (
     AlarmChange,

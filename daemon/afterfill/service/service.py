@@ -9,13 +9,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol
 
-from afterfill.alarms.standing import word_of
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
 from afterfill.journal.damage import set_aside_if_damaged
 from afterfill.journal.store import Journal
 from afterfill.ports import Clock
-from afterfill.records import Estimate, Health, Stamp
+from afterfill.records import Health, Stamp
 from afterfill.service.calendar import scheduler
 from afterfill.service.clock import SystemClock
 from afterfill.service.damage_told import untold_damage
@@ -162,7 +161,7 @@ def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
 
         sinks["influxdb"] = InfluxSink(
             journal_path, config.influxdb, clock.stamp, socket.gethostname(),
-            limits=_limits(config), standing=_standing(config), max_mb=config.journal.max_mb,
+            limits=_limits(config), max_mb=config.journal.max_mb,
         )  # fmt: skip
     if config.notify:
         from afterfill.service.reaching import reaching
@@ -184,20 +183,6 @@ def _limits(config: Config) -> dict[str, dict[str, float]]:
         }
         for tank, setup in setups.items()
     }
-
-
-def _standing(config: Config) -> Callable[[Estimate], tuple[str, str]]:
-    """How a tank stands by one of its estimates, in the words of `afterfill now`."""
-    setups = {tank: tank_setup(config, tank) for tank in config.tank}
-
-    def standing(estimate: Estimate) -> tuple[str, str]:
-        setup = setups.get(estimate.tank)
-        if setup is None:
-            return "cannot-tell", "the tank is no longer configured"
-        watched = {"ph", "temperature"} <= set(setup.every_s)
-        return word_of(estimate, setup.free_ammonia_limit_mg_l, ammonia_is_watched=watched)
-
-    return standing
 
 
 def _service_manager(

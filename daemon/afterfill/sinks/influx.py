@@ -16,13 +16,14 @@ from pathlib import Path
 from afterfill.config import Influxdb
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
-from afterfill.records import Stamp
+from afterfill.records import Estimate, Stamp
 from afterfill.sinks.database import Database, PointsRefused
 from afterfill.sinks.delivered import SAVE_CURSOR_S, Delivered
 from afterfill.sinks.health import HealthBoard, SinkHealth
 from afterfill.sinks.outbox import outbox_warning
-from afterfill.sinks.points import KINDS, Standing, journal_line, limit_lines, line_of
+from afterfill.sinks.points import KINDS, journal_line, limit_lines, line_of
 from afterfill.sinks.quarantine import Quarantine
+from afterfill.sinks.standings import Standings
 
 CURSOR = "influxdb"
 _MAX_PAUSE_S = 60.0
@@ -48,19 +49,16 @@ class InfluxSink:
         *,
         save_cursor_s: float = SAVE_CURSOR_S,
         limits: Mapping[str, Mapping[str, float]] | None = None,
-        standing: Standing | None = None,
         max_mb: float = math.inf,
     ) -> None:
         """`now` stamps the present; `host` is the tag that tells machines apart; `limits` are
-        {tank: {quantity_unit: limit}}; `standing` says how a tank stands by an estimate; `max_mb`
-        bounds the journal, for a warning in time."""
+        {tank: {quantity_unit: limit}}; `max_mb` bounds the journal, for a warning in time."""
         self._path = journal_path
         self._settings = settings
         self._now = now
         self._host = host
         self._save_cursor_s = save_cursor_s
         self._limits = limits or {}
-        self._standing = standing
         self._max_mb = max_mb
         self._saved_s = self._limits_s = self._warned_s = self._present_s = -math.inf
         self._backlog_s = now().monotonic_s
@@ -133,7 +131,7 @@ class InfluxSink:
         """Deliver one batch of what lies in (after, until]; how far that is, and whether full."""
         size = self._settings.batch
         batch = journal.entries(after, until=until, kinds=KINDS, limit=size)
-        self._write(batch, database)
+        self._write(batch, database, Standings(journal))
         full = len(batch) == size
         return (batch[-1].seq if full else max(until, after)), full
 
@@ -182,8 +180,8 @@ class InfluxSink:
         if self._done.position > journal.cursor(CURSOR):
             journal.move_cursor(CURSOR, self._done.position)
 
-    def _write(self, batch: list[Entry], database: Database) -> None:
-        lines = {line: e.seq for e in batch if (line := self._line(e)) is not None}
+    def _write(self, batch: list[Entry], database: Database, stood: Standings) -> None:
+        lines = {line: e.seq for e in batch if (line := self._line(e, stood)) is not None}
         if not lines:
             return
         refused = self._written(list(lines), database)
@@ -199,8 +197,10 @@ class InfluxSink:
             self._warned_s = -math.inf
             self._board.remark(self._quarantine.sentence(), 0)
 
-    def _line(self, entry: Entry) -> str | None:
-        return line_of(entry, self._host, self._standing)
+    def _line(self, entry: Entry, stood: Standings) -> str | None:
+        record = entry.record
+        standing = stood.at(record.tank, entry.seq) if isinstance(record, Estimate) else None
+        return line_of(entry, self._host, standing)
 
     def _written(self, lines: list[str], database: Database) -> dict[str, str]:
         """Write `lines`, halving what is refused until the bad ones are found: {line: reason}."""

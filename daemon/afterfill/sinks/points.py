@@ -6,7 +6,7 @@ other: their time carries the entry's number, modulo 1000, in its nanoseconds. S
 again still writes the same point.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from afterfill.journal.store import Entry
 from afterfill.record_kinds import words_of
@@ -19,28 +19,27 @@ from afterfill.records import (
     Quantiles,
     Reading,
     RefillSeen,
+    Standing,
     Verdict,
 )
 from afterfill.sinks.line_protocol import FieldValue, line
 from afterfill.wire import rfc3339
 
 KINDS = words_of(lambda kind: kind.database)
-_EVENT_LIKE = (RefillSeen, Verdict, AlarmChange)
+_EVENT_LIKE = (RefillSeen, Verdict, AlarmChange, Standing)
 _Fields = dict[str, FieldValue]
 _Point = tuple[str, dict[str, str], _Fields]
-Standing = Callable[[Estimate], tuple[str, str]]  # the word of an estimate, and why
 
 
 def line_of(entry: Entry, host: str, standing: Standing | None = None) -> str | None:
     """The line of an entry; None when it is of no interest to the database or says nothing.
-    With `standing`, an estimate also says how the tank stands by it."""
+    An estimate also says how the tank stood then, if that is known (`standing`)."""
     found = _point(entry)
     if found is None:
         return None
     measurement, tags, fields = found
     if standing is not None and isinstance(entry.record, Estimate):
-        word, why = standing(entry.record)
-        fields |= {"standing": word, "why": why or None}
+        fields |= _word(standing)
     nanoseconds = round(entry.record.time_s * 1000) * 1_000_000
     if isinstance(entry.record, _EVENT_LIKE):
         nanoseconds += entry.seq % 1000
@@ -84,6 +83,8 @@ def _point(entry: Entry) -> _Point | None:
                 "first_out": alarm.first_out,
             }
             return "alarm", {"alarm": alarm.alarm, "priority": alarm.priority}, fields
+        case Standing() as stands:
+            return "standing", {}, _standing(stands)
         case Health() as health:
             return "health", {"component": health.component}, _health(health)
         case AlarmLoad() as load:
@@ -121,6 +122,7 @@ def _forecast(forecast: Forecast) -> _Fields:
         ),
         "free_ammonia_peak_in_s": _from(forecast.time_s, forecast.free_ammonia_peak_s),
         **_spread("free_ammonia_peak_mg_l", forecast.free_ammonia_peak_mg_l),
+        "sees": forecast.sees,
     }
 
 
@@ -135,6 +137,22 @@ def _verdict(verdict: Verdict) -> _Fields:
         **_spread("peak_residual_mg_l", verdict.peak_residual_mg_l),
         "final": verdict.final,
         "refill_time": rfc3339(verdict.refill_time_s),
+    }
+
+
+def _word(standing: Standing) -> _Fields:
+    return {
+        "standing": standing.standing,
+        "why": standing.why or None,
+        "since": rfc3339(standing.since_s),
+    }
+
+
+def _standing(standing: Standing) -> _Fields:
+    return {
+        **_word(standing),
+        "sees": standing.sees,
+        "detection_floor_mg_l": _float(standing.detection_floor_mg_l),
     }
 
 
