@@ -37,6 +37,12 @@ def config_for(port: int, **mqtt: object) -> Config:
     )
 
 
+def of_tank(config: Config, tank: str) -> Config:
+    """The same configuration for another tank."""
+    probes = tuple(probe.model_copy(update={"tank": tank}) for probe in config.probe)
+    return config.model_copy(update={"tank": {tank: config.tank["window"]}, "probe": probes})
+
+
 def sink_to(journal: Journal, port: int, **mqtt: object) -> MqttSink:
     return MqttSink(journal.path, config_for(port, **mqtt), now)
 

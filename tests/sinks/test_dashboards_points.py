@@ -27,7 +27,7 @@ SEEN = Estimate(START_S, "window", SPREAD, SPREAD, SPREAD, SPREAD, NH3, 0.0, 0.0
         (replace(SEEN, p_over_limit=0.5), "not-safe", "a residual over the limit"),
         (replace(SEEN, free_ammonia_mg_l=Quantiles(0.0, 0.02, 0.03)), "not-safe", "ammonia"),
         (replace(SEEN, sees=False, why_blind="probe in air"), "cannot-tell", "probe in air"),
-        (replace(SEEN, p_over_limit=0.06), "cannot-tell", "p 0.06"),
+        (replace(SEEN, p_over_limit=0.06), "cannot-tell", "is possible"),
         (replace(SEEN, free_ammonia_mg_l=None), "cannot-tell", "ammonia needs"),
     ],
 )

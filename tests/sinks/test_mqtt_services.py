@@ -13,7 +13,7 @@ from afterfill.sinks.discovery import discovery
 from afterfill.sinks.mqtt import MqttSink
 from afterfill.sinks.mqtt_ids import client_id
 from afterfill.sinks.mqtt_takeover import Takeovers
-from mqtt_peers import Listener, config_for, lately, retained, service_of, sink_to
+from mqtt_peers import Listener, config_for, lately, of_tank, retained, service_of, sink_to
 from sample_records import now, one_of_each, running, store
 from servers import Broker, wait_until
 
@@ -24,12 +24,6 @@ pytestmark = pytest.mark.system
 def second(tmp_path: Path) -> Iterator[Journal]:
     with Journal.open(tmp_path / "second.db") as opened:
         yield opened
-
-
-def of_tank(config: Config, tank: str) -> Config:
-    """The same configuration for another tank."""
-    probes = tuple(probe.model_copy(update={"tank": tank}) for probe in config.probe)
-    return config.model_copy(update={"tank": {tank: config.tank["window"]}, "probe": probes})
 
 
 def available(port: int, config: Config, service: str) -> set[bool]:

@@ -27,7 +27,7 @@ from afterfill.records import Record
 from afterfill.sinks import mqtt_present
 from afterfill.sinks.discovery import discovery
 from afterfill.sinks.mqtt import MqttSink
-from mqtt_peers import config_for, lately, retained, sink_to
+from mqtt_peers import config_for, lately, of_tank, retained, sink_to
 from sample_records import START_S, alarm, forecast, now, one_of_each, orp, running, store
 from servers import Broker, free_port, wait_until
 
@@ -127,15 +127,8 @@ def all_on(monkeypatch: pytest.MonkeyPatch) -> None:
 def entity_ids(port: int, tank: str = "window") -> dict[str, tuple[str, str]]:
     """For each entity the id that we ask for, and the one that a hub makes of its name which is
     older than `default_entity_id`."""
-    config = config_for(port)
-    named = config.model_copy(
-        update={
-            "tank": {tank: config.tank["window"]},
-            "probe": tuple(p.model_copy(update={"tank": tank}) for p in config.probe),
-        }
-    )
     found = {}
-    for _, payload in discovery(named, "any"):
+    for _, payload in discovery(of_tank(config_for(port), tank), "any"):
         asked = str(payload["default_entity_id"])
         name = re.sub(r"[^a-z0-9]+", "_", f"tank {tank} {payload['name']}".lower()).strip("_")
         found[asked.removeprefix(f"{asked.split('.')[0]}.afterfill_{tank}_")] = (
@@ -235,8 +228,7 @@ def test_of_two_services_on_one_broker_one_may_stop_and_the_other_stays(
     journal: Journal, broker: Broker, tmp_path: Path
 ) -> None:
     hub, config = Hub(tmp_path / "hub", broker.port), config_for(broker.port)
-    probes = tuple(probe.model_copy(update={"tank": "other"}) for probe in config.probe)
-    theirs = config.model_copy(update={"tank": {"other": config.tank["window"]}, "probe": probes})
+    theirs = of_tank(config, "other")
     on, away = {"alarm_residual_oxidant": "on"}, {"alarm_residual_oxidant": "unavailable"}
     store(journal, *map(lately, one_of_each()))
     with hub.run(), Journal.open(tmp_path / "theirs.db") as second:

@@ -71,14 +71,13 @@ def clear(
         visit = Clearing(settings.model_copy(update={"mqtt": broker}), service, frozenset(before))
         removed = visit.run(lambda found: yes or _agreed(found, where))
         remember(journal, [topic for topic in before if topic not in removed])
+    others = sorted(visit.others)
     if as_json:
-        say_json({"kind": "mqtt-clear", "broker": where, "removed": removed})
-    else:
-        say(
-            f"removed from {where}: {_counted(removed)}"
-            if removed
-            else f"nothing removed from {where}"
-        )
+        say_json({"kind": "mqtt-clear", "broker": where, "removed": removed, "others": others})
+        return
+    say(f"removed from {where}: {_counted(removed)}" if removed else f"{where}: nothing removed")
+    for other in others:
+        say(f"left: what is of the service {other}; if that is gone for good: --client-id {other}")
 
 
 def _broker(config: "Config", given: dict[str, Any]) -> "Mqtt":

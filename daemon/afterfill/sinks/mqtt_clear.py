@@ -30,6 +30,7 @@ class Clearing:
     config: Config
     service: str
     remembered: frozenset[str]
+    others: set[str] = field(default_factory=set)  # services whose traces were seen, and left
     _kept: dict[str, bytes] = field(default_factory=dict)
 
     def run(self, wanted: Callable[[list[str]], bool]) -> list[str]:
@@ -61,30 +62,34 @@ class Clearing:
         return found
 
     def _hear(self, connection: Connection) -> None:
-        while (happening := connection.next(_QUIET_S)) is not None:
-            if isinstance(happening, Failed):
-                raise SinkUnavailable(happening.sentence)
-            if isinstance(happening, Arrived) and happening.retained:
-                self._kept[happening.topic] = happening.payload
+        until_s = time.monotonic() + _QUIET_S
+        while (left_s := until_s - time.monotonic()) > 0:
+            match connection.next(left_s):
+                case Failed(sentence):
+                    raise SinkUnavailable(sentence)
+                case Arrived(topic, payload, retained=True):
+                    self._kept[topic] = payload
+                    until_s = time.monotonic() + _QUIET_S
 
     def _ours(self, base: str) -> set[str]:
         entities = {topic: _entity(topic, payload) for topic, payload in self._kept.items()}
         named = {topic: entity for topic, entity in entities.items() if entity is not None}
         others = {topic: entity for topic, entity in named.items() if self._is_other_s(entity)}
+        self.others.update(name for entity in others.values() for name in entity.services)
         spared = tuple(
             f"{topic.removesuffix('status')}" for e in others.values() for topic in e.places
         )
-        known = self.remembered.union(kept_topics(self.config, self.service))
+        ours = {t: e for t, e in named.items() if t not in others and self._is_ours(base, e)}
+        known = self.remembered.union(kept_topics(self.config, self.service), ours)
+        known = known.union(entity.state for entity in ours.values()).difference(others)
         found = {topic for topic in known if topic in self._kept and not topic.startswith(spared)}
-        found |= {topic for topic, entity in named.items() if self._is_ours(base, entity)}
-        found.difference_update(others)
         if self._others_are_there(base):
             found.discard(status_topic(base))
         return found
 
     def _is_ours(self, base: str, entity: "_Entity") -> bool:
         devices = {plain_id(f"{base}_{tank}") for tank in self.config.tank}
-        return entity.device in devices or self.service in entity.services
+        return entity.device in devices or plain_id(self.service) in entity.services
 
     def _is_other_s(self, entity: "_Entity") -> bool:
         """Whether it names a service, and another one; in its older form it named none."""
@@ -92,17 +97,16 @@ class Clearing:
 
     def _others_are_there(self, base: str) -> bool:
         own = service_status_topic(base, self.service)
-        return any(
-            topic.startswith(f"{base}/service/") and payload == b"online" and topic != own
-            for topic, payload in self._kept.items()
-        )
+        return any(t.startswith(f"{base}/service/") and t != own for t in self._kept)
 
 
 @dataclass(frozen=True, slots=True)
 class _Entity:
-    """What an entity of afterfill says: its device, its services, its tank's status topics."""
+    """What an entity of afterfill says: its device, where its state stands, its services, its
+    tank's status topics."""
 
     device: str
+    state: str
     services: frozenset[str]
     places: tuple[str, ...]
 
@@ -121,7 +125,8 @@ def _entity(topic: str, payload: bytes) -> _Entity | None:
     services = {p.split("/service/")[1].removesuffix("/status") for p in places if "/service/" in p}
     tanks = tuple(p for p in places if p.endswith("/status") and "/service/" not in p)
     device = str((_inner(said, "device").get("identifiers") or [""])[0])
-    return _Entity(device, frozenset(services), tanks)
+    state = str(said.get("state_topic", ""))
+    return _Entity(device, state, frozenset(services), tanks)
 
 
 def _inner(said: Mapping[str, Any], key: str) -> Mapping[str, Any]:
