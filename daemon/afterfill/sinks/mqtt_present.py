@@ -42,7 +42,10 @@ def present(base: str, config: Config, journal: Journal, now_s: float) -> list[t
 
 def _recent(config: Config, journal: Journal, now_s: float) -> Iterator[Entry]:
     for tank in config.tank:
-        live = [*journal.between(tank, now_s - STALE_AFTER_S, _FOR_EVER_S, kinds=_OFTEN)]
+        newest = [e.record.time_s for kind in _OFTEN for e in journal.latest(kind, tank)]
+        # a clock that is behind what was recorded must not make all of it the present
+        from_s = max(now_s, *newest, 0.0) - STALE_AFTER_S
+        live = [*journal.between(tank, from_s, _FOR_EVER_S, kinds=_OFTEN)]
         yield from live
         upheld = any(isinstance(entry.record, Estimate) for entry in live)
         for kind in _SELDOM:
