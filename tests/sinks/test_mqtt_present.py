@@ -53,6 +53,9 @@ def test_after_an_outage_the_newest_of_each_topic_is_sent_and_nothing_before_it(
 ) -> None:
     with running(sink := sink_to(journal, broker.port, version=version)):
         wait_until(lambda: sink.health().up, "the sink is connected")
+        with Listener(broker.port, "afterfill/window/#") as listener:
+            store(journal, verdict(START_S - 1))
+            listener.wait_for("afterfill/window/verdict")
         broker.kill()
         wait_until(lambda: not sink.health().up, "the loss is noticed")
         day = [orp(second) for second in range(0, 86_400, 10)]
