@@ -26,7 +26,7 @@ from afterfill.config import Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.sinks.mqtt_commands import MAX_BYTES
 from afterfill.sinks.mqtt_messages import Message
-from afterfill.sinks.mqtt_takeover import RECONNECT_S, TAKEN_OVER, Takeovers
+from afterfill.sinks.mqtt_takeover import RECONNECT_S, Takeovers
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
 _MAX_PACKET = 65_536  # bytes; a command has at most 4096, a topic at most 65535
@@ -203,7 +203,7 @@ class Connection:
     def _on_disconnect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
         if self._accepted:
             stood_s = time.monotonic() - self._accepted_s
-            taken = self._takeovers.lost(stood_s, taken_over=reason.value == TAKEN_OVER)
+            taken = self._takeovers.lost(stood_s, reason.value)
             self._client.reconnect_delay_set(*self._takeovers.delays_s)
             self._happenings.put(Failed(self._taken() if taken else self._lost(str(reason))))
         elif reason.is_failure and not self._was_refused:  # a refusal has told its reason already
@@ -229,7 +229,7 @@ class Connection:
 
     def _taken(self) -> str:
         return (
-            f"another client that calls itself '{self._client_id}' takes our place at "
+            f"another client that calls itself '{self._client_id}' seems to take our place at "
             f"{self._where} again and again; give each service a [mqtt] client_id of its own (a "
             "copied journal brings its mark along)"
         )

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 RECONNECT_S = (1, 60)  # the first pause before a connection is tried again, and the longest
-TAKEN_OVER = 0x8E  # MQTT 5, "Session taken over"
-_SHORT_S = 10.0  # MQTT 3.1.1 gives no reason, but so short a connection, again and again, is one
+_TAKEN_OVER, _NO_REASON = 0x8E, 0x80  # MQTT 5
+_SHORT_S = 10.0  # where the broker says nothing, so short a connection, again and again, tells
 _SHORT_ONES = 3
 _FIRST_S, _LONGEST_S = 5, 300
 _QUIET_S = 2.0 * _LONGEST_S  # a connection that stood so long shows that the other one is gone
@@ -17,13 +17,14 @@ class Takeovers:
     times: int = 0
     short: int = 0
 
-    def lost(self, stood_s: float, *, taken_over: bool) -> bool:
+    def lost(self, stood_s: float, reason: int = _NO_REASON) -> bool:
         """Note that a connection ended which stood `stood_s` [s]; whether another client of our
-        name is why. `taken_over`: the broker said so."""
+        name is why, by the broker's `reason` (as MQTT 5 numbers them) or by the pattern."""
         if stood_s >= _QUIET_S:
             self.times = self.short = 0
         self.short = self.short + 1 if stood_s < _SHORT_S else 0
-        taken = taken_over or self.short >= _SHORT_ONES
+        known = self.times > 0 or self.short >= _SHORT_ONES
+        taken = reason == _TAKEN_OVER or (reason == _NO_REASON and known)
         self.times += int(taken)
         return taken
 
