@@ -225,6 +225,7 @@ def test_entity_ids_are_asked_for_in_the_new_way_and_are_those_of_the_old_one(
         component = topic.split("/")[1]
         plain = payload["unique_id"].lower().replace("-", "_")
         assert payload["default_entity_id"] == f"{component}.{plain}"
+        assert payload["object_id"] == payload["unique_id"], "for hubs that know only this one"
 
 
 def test_readings_expire_and_all_go_unavailable_with_their_service_or_their_tank(

@@ -87,7 +87,7 @@ def _message(settings: Mqtt, service: str, tank: str, entity: Entity) -> tuple[s
         availability.append({"topic": topic, "value_template": template})
     payload = {
         "unique_id": unique_id,
-        # `object_id` was its name until 2025; hubs ignore the one that they do not know
+        "object_id": unique_id,  # hubs before 2025.10 know only this one; later ones do not mind it
         "default_entity_id": f"{entity.component}.{unique_id.replace('-', '_').lower()}",
         "name": entity.name,
         "enabled_by_default": entity.enabled,
