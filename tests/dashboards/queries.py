@@ -27,7 +27,7 @@ def seen(field: str) -> str:
     return f'SELECT "{field}" FROM ({newest_one}) WHERE "sees" = true'
 
 
-def foretold(field: str) -> str:
+def outlook(field: str) -> str:
     """A figure of the newest forecast, empty when that one does not have it: every forecast says
     its hours, so the newest point is the one asked."""
     return newest("forecast", "hours", field, where=f"{TANK} AND {AHEAD}")

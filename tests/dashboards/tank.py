@@ -8,7 +8,7 @@ from grafana_foundation_sdk.models.units import PercentUnit
 from dashboards import curves
 from dashboards.palette import KNOWN, SIGHT, STANDING_CODE, STATE, UP, VERDICT, YES
 from dashboards.parts import MG_L, column, figure, hidden, rows, word
-from dashboards.queries import TANK, asking, foretold, newest, seen, standing
+from dashboards.queries import TANK, asking, newest, outlook, seen, standing
 from dashboards.sheet import marked, of_one_tank, row, sheet
 
 _TALL, _LOW = 5, 4
@@ -149,7 +149,7 @@ def _to_come() -> list[Builder[Panel]]:
          "Feed less before it, and test."),
     )  # fmt: skip
     return [
-        figure(title, why, (name, foretold(name)), unit, decimals, (6, _LOW))
+        figure(title, why, (name, outlook(name)), unit, decimals, (6, _LOW))
         for title, name, unit, decimals, why in figures
     ]
 

@@ -61,7 +61,7 @@ def test_all_that_the_service_left_goes_and_what_it_was_is_said(
     before = retained(broker.port, "#")
     with_broker(file, broker.port)
     asked = cleared("--config", str(file))
-    assert asked.exit_code == 2, "nobody is there to be asked"
+    assert asked.exit_code == 2, "no person can be asked here"
     assert "remove them with --yes" in asked.output
     assert retained(broker.port, "#") == before
     done = cleared("--config", str(file), "--yes", "--json")
@@ -107,10 +107,10 @@ def test_what_belongs_to_others_stays(
     journal: Journal, broker: Broker, file: Path, tmp_path: Path
 ) -> None:
     ours = config_for(broker.port)
-    with Listener(broker.port, "none") as somebody:
-        somebody.send("afterfill/window/notes", "a person's own", retain=True)
-        somebody.send("homeassistant/sensor/lamp/config", '{"unique_id": "lamp"}', retain=True)
-        somebody.send("homeassistant/sensor/odd/config", "[not JSON", retain=True)
+    with Listener(broker.port, "none") as person:
+        person.send("afterfill/window/notes", "a person's own", retain=True)
+        person.send("homeassistant/sensor/lamp/config", '{"unique_id": "lamp"}', retain=True)
+        person.send("homeassistant/sensor/odd/config", "[not JSON", retain=True)
     with Journal.open(tmp_path / "theirs.db") as theirs:
         left_by(theirs, of_tank(ours, "other"), "other")
         others = retained(broker.port, "#")

@@ -99,7 +99,7 @@ def _broker(config: "Config", given: dict[str, Any]) -> "Mqtt":
 
 
 def _agreed(found: list[str], where: str) -> bool:
-    """Ask the person. Raises UsageError where there is nobody to ask."""
+    """Ask the person. Raises UsageError where no person can be asked."""
     import sys
 
     if not sys.stdin.isatty():
