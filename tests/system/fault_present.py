@@ -13,7 +13,7 @@ _YEAR_S = 365 * 86400.0
 _MOMENT_S = 2.0
 _PACE_S = 20.0
 _LEAD_S = 0.1  # some grid steps, and the time in which the journal is read
-_SILENT = """
+SILENT_PROBE = """
 [[probe]]
 tank = "t"
 quantity = "temperature"
@@ -35,7 +35,7 @@ class Silent:
         return b""
 
 
-def _here(**more: object) -> dict[str, object]:
+def here(**more: object) -> dict[str, object]:
     """Options of a service that shares this machine's boot and monotonic clock."""
     now_s = time.monotonic()
     return {"boot_id": boot_id(), "monotonic_s": now_s, "real_s": now_s, **more}
@@ -47,7 +47,7 @@ def clock_ahead(times: int, folder: Path) -> Row:
     for number in range(times):
         begin_s = time.monotonic()
         jumps = ((begin_s + 1.0, _YEAR_S), (begin_s + 1.0 + _MOMENT_S, -_YEAR_S))
-        with LiveService(folder / str(number), **_here(jumps=jumps)) as service:  # type: ignore[arg-type]  # fields of Options
+        with LiveService(folder / str(number), **here(jumps=jumps)) as service:  # type: ignore[arg-type]  # fields of Options
             service.start()
             service.wait_for_said("set back by")
             service.wait_for_said("dated 3153")
@@ -69,7 +69,7 @@ def clock_ahead(times: int, folder: Path) -> Row:
 def dead_service(times: int, folder: Path) -> Row:
     """Killed, and asked at once: its newest readings are seconds old."""
     said = lost = 0
-    with LiveService(folder, **_here()) as service:  # type: ignore[arg-type]  # fields of Options
+    with LiveService(folder, **here()) as service:  # type: ignore[arg-type]  # fields of Options
         for _ in range(times):
             service.start()
             service.wait_for_readings(4)
@@ -91,9 +91,9 @@ def unlike_ports(times: int, folder: Path) -> Row:
     ahead = 0
     folder.mkdir(parents=True)
     with PtyPort(Silent(), folder / "silent") as silent:
-        extra = _SILENT.format(port=silent.link)
+        extra = SILENT_PROBE.format(port=silent.link)
         two = ("orp", "ph")
-        with LiveService(folder, every_s=1.0, extra=extra, quantities=two, **_here()) as service:  # type: ignore[arg-type]  # fields of Options
+        with LiveService(folder, every_s=1.0, extra=extra, quantities=two, **here()) as service:  # type: ignore[arg-type]  # fields of Options
             service.start()
             service.wait_for_readings(4)
             begin_s = time.monotonic()
