@@ -7,9 +7,18 @@ from afterfill.alarms import lifecycle
 from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import Memory, advance, state_of
-from afterfill.records import AlarmAction, AlarmChange, AlarmCommand, Service
+from afterfill.records import AlarmAction, AlarmChange, AlarmCommand, Quantity, Service
 
 Conditions = Mapping[str, bool | None]
+# Which alarms are judged by which probe.
+JUDGED_BY: Mapping[Quantity, tuple[str, ...]] = {
+    "orp": ("cannot-see", "refill-unannounced"),
+    "ph": ("ph", "free-ammonia", "free-ammonia-forecast", "refill-shock"),
+    "temperature": (
+        "temperature", "free-ammonia", "free-ammonia-forecast", "refill-shock", "refill-running-on"
+    ),
+}  # fmt: skip
+OF_ANY_PROBE = ("probe-lost", "probe-stuck", "probe-implausible")
 _SLACK_S = 1.0  # a due time is met early rather than missed by rounding
 _DONE: Mapping[AlarmAction, str] = {
     "acknowledge": "acknowledged",
@@ -111,9 +120,30 @@ def announced(panel: Panel, work: Service, time_s: float) -> tuple[Panel, list[A
     after = {}
     for name, definition in DEFINITIONS.items():
         span_s = definition.suppressed_s.get(work.what)
-        if span_s is not None:
+        concerned = work.quantity is None or name in (*JUDGED_BY[work.quantity], *OF_ANY_PROBE)
+        if span_s is not None and concerned:
             why = f"{work.what} work was announced"
             after[name] = lifecycle.suppress(before[name], time_s + span_s, why)
+    panel = _with(panel, after)
+    told = [name for name, memory in after.items() if _tells(before[name], memory)]
+    return panel, [
+        _change(panel, n, work.tank, time_s, _suppressed(after[n], time_s)) for n in told
+    ]
+
+
+def lent(
+    panel: Panel, work: Service, quantity: Quantity, time_s: float, until_s: float
+) -> tuple[Panel, list[AlarmChange]]:
+    """The panel after a probe was taken out of the tank until `until_s` [s] at most: what is
+    judged by it is suppressed so long, and no longer (told again, the end moves)."""
+    before = {n: panel.memories.get(n, Memory()) for n in JUDGED_BY[quantity]}
+    why = f"the {quantity} probe is out of the tank"
+    after = {}
+    for name, memory in before.items():
+        extra_s = DEFINITIONS[name].suppressed_s.get("probe", 0.0) if quantity == "orp" else 0.0
+        ours = memory.suppressed_why == why
+        free = replace(memory, suppressed_until_s=None, suppressed_why="") if ours else memory
+        after[name] = lifecycle.suppress(free, until_s + extra_s, why)
     panel = _with(panel, after)
     told = [name for name, memory in after.items() if _tells(before[name], memory)]
     return panel, [
