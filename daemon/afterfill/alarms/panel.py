@@ -140,15 +140,21 @@ def lent(
     why = f"the {quantity} probe is out of the tank"
     after = {}
     for name, memory in before.items():
-        extra_s = DEFINITIONS[name].suppressed_s.get("probe", 0.0) if quantity == "orp" else 0.0
-        ours = memory.suppressed_why == why
-        free = replace(memory, suppressed_until_s=None, suppressed_why="") if ours else memory
-        after[name] = lifecycle.suppress(free, until_s + extra_s, why)
+        settles_s = DEFINITIONS[name].suppressed_s.get("probe", 0.0) if quantity == "orp" else 0.0
+        asks = state_of(memory) == "unacknowledged"
+        after[name] = memory if asks else _suppressed_until(memory, until_s + settles_s, why)
     panel = _with(panel, after)
     told = [name for name, memory in after.items() if _tells(before[name], memory)]
     return panel, [
         _change(panel, n, work.tank, time_s, _suppressed(after[n], time_s)) for n in told
     ]
+
+
+def _suppressed_until(memory: Memory, until_s: float, why: str) -> Memory:
+    """What other work suppresses for longer is not shortened."""
+    if memory.suppressed_why not in ("", why):
+        until_s = max(until_s, memory.suppressed_until_s or until_s)
+    return replace(memory, suppressed_until_s=until_s, suppressed_why=why)
 
 
 def _suppressed(memory: Memory, time_s: float) -> str:

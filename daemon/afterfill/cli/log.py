@@ -108,6 +108,13 @@ def dose(
 @log.command()
 def service(
     what: Annotated[str, typer.Option(help="probe, feeding, cleaning or other.")],
+    quantity: Annotated[
+        str | None, typer.Option(help="Which probe: orp, ph or temperature. Left out: not said.")
+    ] = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option(help="It is out of the tank from now on, so long at most; 0: it is back."),
+    ] = None,
     at: AtOption = None,
     tank: TankOption = None,
     config: ConfigOption = None,
@@ -115,7 +122,8 @@ def service(
 ) -> None:
     """Work that moves the readings without any disinfectant: a probe cleaned, fish fed."""
     settings, journal_path = loaded(config)
-    _log(settings, journal_path, "service", {"what": what}, tank, at, as_json)
+    payload = {"what": what, "quantity": quantity, "minutes": minutes}
+    _log(settings, journal_path, "service", payload, tank, at, as_json)
 
 
 def _log(
