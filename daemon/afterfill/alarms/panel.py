@@ -8,6 +8,7 @@ from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import Memory, advance, state_of
 from afterfill.records import AlarmAction, AlarmChange, AlarmCommand, Quantity, Service
+from afterfill.shown import shown
 
 Conditions = Mapping[str, bool | None]
 # Which alarms are judged by which probe.
@@ -19,6 +20,7 @@ JUDGED_BY: Mapping[Quantity, tuple[str, ...]] = {
     ),
 }  # fmt: skip
 OF_ANY_PROBE = ("probe-lost", "probe-stuck", "probe-implausible")
+_LONGEST_MESSAGE = 1000  # characters; what a person gave as a reason is part of it
 _SLACK_S = 1.0  # a due time is met early rather than missed by rounding
 _DONE: Mapping[AlarmAction, str] = {
     "acknowledge": "acknowledged",
@@ -195,7 +197,7 @@ def _change(panel: Panel, name: str, tank: str, time_s: float, message: str) -> 
         state_of(memory),
         definition.priority,
         memory.active,
-        _told(definition, memory, time_s, message),
+        shown(_told(definition, memory, time_s, message), _LONGEST_MESSAGE),
         known=memory.known,
         first_out=name == panel.first,
     )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded, named, one_tank
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded, one_tank
 
 if TYPE_CHECKING:
     from afterfill.config import Config
@@ -51,8 +51,6 @@ def refill(
 ) -> None:
     """Water was (or is being) poured. Best told when it begins."""
     settings, journal_path = loaded(config)
-    if source is not None:
-        named(source, settings.source, "source")
     payload = {
         "mode": mode,
         "litres": litres,
@@ -138,9 +136,11 @@ def _log(
     from afterfill.cli.submission import submitted
     from afterfill.cli.times import moment, past_from, present_s
     from afterfill.payloads import event_from
+    from afterfill.plausible import refuse_slips
 
     now_s = present_s()
     event = event_from(kind, payload, tank=one_tank(settings, tank), time_s=past_from(at, now_s))
+    refuse_slips(event, settings)
     words = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {_words(event)}"
     submitted(settings, journal_path, event, words, as_json=as_json)
 

@@ -10,10 +10,13 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from afterfill.shown import shown, without_secrets
+
 _log = logging.getLogger(__name__)
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
 _STEADY_S = 300.0  # running so long again, a thread's past is forgiven
 _LOOK_EVERY_S = 0.5
+_LONGEST_SAID = 300  # characters of an error's own words in health
 
 
 @dataclass
@@ -66,7 +69,8 @@ class Worker:
             self.body()
         except Exception as error:  # noqa: BLE001 - whatever it was, the others go on
             self.deaths += 1
-            self.last_error = str(error) or type(error).__name__
+            said = str(error) or type(error).__name__
+            self.last_error = shown(without_secrets(said), _LONGEST_SAID)
             _log.exception("thread '%s' died", self.name)
         finally:
             self._at_work = False
