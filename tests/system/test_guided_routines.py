@@ -12,6 +12,7 @@ from typing import IO, Any
 import pytest
 
 from afterfill.records import Quantity
+from afterfill.service.clock import boot_id
 from afterfill.simulation.line_device import LineDevice
 from notify_peers import Mailbox
 from system.live_service import COMMAND, LiveService
@@ -92,10 +93,11 @@ def mailbox() -> Iterator[Mailbox]:
 
 
 def living(folder: Path, box: Mailbox, every_s: float) -> tuple[LiveService, Hand]:
-    hand = Hand()
+    hand, now_s = Hand(), time.monotonic()
+    machine = {"boot_id": boot_id(), "monotonic_s": now_s, "real_s": now_s}  # as the command's
     return LiveService(
         folder, every_s=every_s, commit_every_s=60.0, extra=SOURCE + MAIL.format(port=box.port),
-        device=LineDevice(hand),
+        device=LineDevice(hand), **machine,
     ), hand  # fmt: skip
 
 

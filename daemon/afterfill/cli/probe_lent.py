@@ -7,6 +7,7 @@ from contextlib import contextmanager
 
 import typer
 
+from afterfill.cli.console import notice
 from afterfill.cli.probe_hold import Held
 from afterfill.cli.times import present_s
 from afterfill.errors import AfterfillError, DeviceUnavailable
@@ -35,6 +36,10 @@ def lent(it: Held) -> Iterator[None]:
     keeper.start()
     try:
         yield
+    except BaseException:
+        if it.by_service:
+            notice(f"put {it.name} back into the tank now: the service soon believes it again")
+        raise
     finally:
         over.set()
         keeper.join()
