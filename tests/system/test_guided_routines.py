@@ -94,7 +94,7 @@ def mailbox() -> Iterator[Mailbox]:
 
 def living(folder: Path, box: Mailbox, every_s: float) -> tuple[LiveService, Hand]:
     hand, now_s = Hand(), time.monotonic()
-    machine = {"boot_id": boot_id(), "monotonic_s": now_s, "real_s": now_s}  # as the command's
+    machine: dict[str, Any] = {"boot_id": boot_id(), "monotonic_s": now_s, "real_s": now_s}
     return LiveService(
         folder, every_s=every_s, commit_every_s=60.0, extra=SOURCE + MAIL.format(port=box.port),
         device=LineDevice(hand), **machine,

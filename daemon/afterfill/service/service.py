@@ -31,7 +31,7 @@ from afterfill.tank_setup import tank_setup
 
 _log = logging.getLogger(__name__)
 _STOP_WITHIN_S = 10.0  # the last commit on a slow card; the unit's TimeoutStopSec is far more
-_LEAVE_AFTER_S = 2.5  # sinks say goodbye within 2 s; one that hangs delivers again from its cursor
+_LEAVE_AFTER_S = 2.25  # sinks say goodbye within 2 s; one that hangs delivers again from its cursor
 
 
 class Sink(Protocol):
