@@ -13,7 +13,7 @@ MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is n
 
 
 def refuse_slips(event: Event, config: Config) -> None:
-    """Raises PayloadError when an event cannot be meant so, or names a source nobody knows.
+    """Raises PayloadError when an event cannot be meant so, or names an unknown source.
 
     `event.tank` must be one of the configured tanks.
     """

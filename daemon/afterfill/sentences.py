@@ -45,7 +45,7 @@ def _key(path: str) -> str:
 def _reason(detail: Any) -> str:  # noqa: ANN401 - pydantic's ErrorDetails
     found = detail["input"]
     if str(detail["loc"][-1] if detail["loc"] else "").endswith("_file"):
-        found = "not shown"  # somebody may have written the secret itself
+        found = "not shown"  # it may be the secret itself
     context = detail.get("ctx", {})
     match detail["type"]:
         case "literal_error":

@@ -1,7 +1,7 @@
 """A probe that is out of the tank: its readings are those of a cup, and nothing is made of them.
 
 Lent from the time at which it is told, for so many minutes at most, so that a routine that is
-killed blinds nobody for long. Told again, it is lent on; with 0 minutes it is back.
+killed blinds the tank for a short time only. Told again, it is lent on; with 0 minutes it is back.
 """
 
 from collections.abc import Mapping
@@ -42,6 +42,6 @@ def lent(
 
 
 def _unsettled(belief: Belief, until_s: float, *, out: bool) -> Belief:
-    """The tank's own level is found anew after the probe is back. What was learnt of it stays."""
+    """The tank's own level is found again after the probe is back. What was learnt of it stays."""
     why = "the ORP probe is out of the tank" if out else "the ORP probe was out of the tank"
     return replace(belief, sight=sight.unsettled(belief.sight, until_s, why), baseline=None)

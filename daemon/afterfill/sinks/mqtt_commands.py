@@ -39,7 +39,7 @@ def is_allowed(commands: Commands, path: str) -> bool:
 
 def subscriptions(base: str, commands: Commands = "all") -> list[str]:
     """The topic filters under which commands arrive. Those on alarms are listened to, so that they
-    are answered, unless nobody may command at all."""
+    are answered, unless no command is taken at all."""
     if commands == "none":
         return []
     return [f"{base}/+/log/+", *(f"{base}/+/alarm/+/{action}" for action in ALARM_ACTIONS)]
