@@ -187,7 +187,10 @@ class Probe(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def _holds_no_secret(cls, table: object) -> object:
-        return _no_secret(table)
+        port = table.get("port") if isinstance(table, dict) else None
+        if isinstance(port, str) and "://" in port:  # a driver's other keys are no addresses
+            _no_secret({"port": port})
+        return table
 
     @property
     def name(self) -> str:

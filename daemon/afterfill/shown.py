@@ -11,8 +11,8 @@ _ELLIPSIS = "..."
 # user:password@ before a host, with or without a scheme; and what queries call their secrets
 _BEFORE_HOST = re.compile(r"(?<=://)[^/\s@'\"]+@|(?<![\w/@.:-])[^\s/@:'\"]+:[^\s/@'\"]+@(?=[\w\[])")
 _IN_QUERY = re.compile(
-    r"(?i)(?<=[?&;])(p|pw|pass|passwd|password|u|user|username|token|access_token|key|api_?key|"
-    r"auth|secret|sig|signature)=[^&;\s'\")]+"
+    r"(?i)(?<=[?&])(p|pw|pass|passwd|password|u|user|username|token|access_token|key|api_?key|"
+    r"auth|secret|sig|signature)=[^&\s'\")]+"
 )
 _STARS = "***"
 

@@ -84,7 +84,7 @@ def test_a_library_that_quotes_an_address_gives_nothing_away() -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["keeper@example.org", "http://db:8086", "2026-03-01T07:30:00Z", "ORP=1;PH=2",
+    ["keeper@example.org", "http://db:8086", "2026-03-01T07:30:00Z", "ORP=1;P=2;U=3",
      "/dev/serial/by-path/platform-0000:01:00.0-usb-0:1.2:1.0-port0", "R\r", "sink mqtt: up"],
 )  # fmt: skip
 def test_what_is_no_secret_stays(text: str) -> None:
@@ -170,7 +170,7 @@ def test_a_mail_takes_any_words(tmp_path: Path) -> None:
         assert_plain(text_of_mail(mail).replace("\r\n", "\n"))
 
 
-def test_what_a_tank_remembers_of_it_is_the_same_after_a_restart(tmp_path: Path) -> None:
+def test_the_journal_keeps_a_reason_as_it_was_said(tmp_path: Path) -> None:
     told = AlarmCommand(1.8e9, "window", "ph", "out-of-service", reason=NASTY[1])
     with Journal.open(tmp_path / "j.db") as journal:
         journal.append(told, Stamp(1.8e9, True, "boot", 1.0))

@@ -169,3 +169,13 @@ def test_a_secret_where_it_does_not_belong_is_refused_and_not_repeated(
         assert SECRET not in result.output
         assert where in result.output
         assert len(result.stderr.splitlines()) == 1
+
+
+def test_what_a_probe_says_is_no_secret(tmp_path: Path) -> None:
+    file = tmp_path / "afterfill.toml"
+    keys = "request = \"a:1@b?u=1&p=2\"\npattern = 'U=[0-9.]+;P=(?P<orp>[0-9.]+)'\n"
+    file.write_text(
+        '[tank.t]\nlitres = 100\n[[probe]]\ntank = "t"\nquantity = "orp"\ndriver = "line"\n'
+        f'port = "/dev/null"\n{keys}'
+    )
+    assert afterfill("probe", "list", "--config", str(file)).exit_code == 0

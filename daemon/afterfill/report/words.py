@@ -160,7 +160,7 @@ def done_words(done: Done) -> str:
 
 
 def probe_out_words(work: Service) -> str:
-    """Which probe it was, and whether it was taken out or put back; empty where that is not said."""
+    """Which probe it was, and whether it was taken out or put back; empty where it is not said."""
     if work.quantity is None:
         return ""
     if work.minutes is None:
