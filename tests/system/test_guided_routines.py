@@ -6,6 +6,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import ExitStack, closing
 from pathlib import Path
 from typing import IO, Any
 
@@ -79,11 +80,17 @@ class Routine:
         code = self.process.wait(90.0)
         assert self.process.stdout is not None
         result = self.process.stdout.read()
+        self.close()
+        return code, result
+
+    def close(self) -> None:
+        """End it, if it still runs, and let go of it. Safe twice."""
+        self.process.kill()
+        self.process.wait()
         self._listener.join(5.0)
         for stream in (self.process.stdin, self.process.stdout, self.process.stderr):
             if stream is not None:
                 stream.close()
-        return code, result
 
 
 @pytest.fixture
@@ -110,14 +117,14 @@ def test_a_ph_probe_is_calibrated_while_the_service_runs(
     tmp_path: Path, mailbox: Mailbox, every_s: float
 ) -> None:
     service, hand = living(tmp_path, mailbox, every_s)
-    with service:
+    with service, ExitStack() as stack:
         service.start().wait_for_said("running")
         service.wait_for(lambda: service.records("tick", "machine-state"), "it begins")
         began_s = time.monotonic()
-        routine = Routine(
+        routine = stack.enter_context(closing(Routine(
             service, hand, "calibrate", "--quantity", "ph", "--temperature", "25",
             "--still-seconds", "5", "--json",
-        )  # fmt: skip
+        )))  # fmt: skip
         routine.dip(service, "buffer 7.00", ph=7.10)
         routine.dip(service, "buffer 4.00", ph=4.16)
         routine.dip(service, "put it back")
@@ -141,11 +148,15 @@ def test_an_orp_probe_teaches_its_response_while_the_service_runs(
     tmp_path: Path, mailbox: Mailbox
 ) -> None:
     service, hand = living(tmp_path, mailbox, 1.0)
-    with service:
+    with service, ExitStack() as stack:
         service.start().wait_for_said("running")
         service.wait_for(lambda: service.records("machine-state"), "it begins")
-        routine = Routine(
-            service, hand, "response", "--residual", "1.5", "--still-seconds", "5", "--json"
+        routine = stack.enter_context(
+            closing(
+                Routine(
+                    service, hand, "response", "--residual", "1.5", "--still-seconds", "5", "--json"
+                )
+            )
         )
         routine.dip(service, "CONDITIONED", orp=300.0)
         routine.dip(service, "RAW", orp=430.0)
@@ -164,13 +175,13 @@ def test_an_orp_probe_teaches_its_response_while_the_service_runs(
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL], ids=["Ctrl-C", "killed"])
 def test_a_routine_that_is_broken_off_is_over(tmp_path: Path, mailbox: Mailbox, how: int) -> None:
     service, hand = living(tmp_path, mailbox, 1.0)
-    with service:
+    with service, ExitStack() as stack:
         service.start().wait_for_said("running")
         service.wait_for(lambda: service.records("machine-state"), "it begins")
-        routine = Routine(
+        routine = stack.enter_context(closing(Routine(
             service, hand, "calibrate", "--quantity", "ph", "--temperature", "25",
             "--still-seconds", "60",
-        )  # fmt: skip
+        )))  # fmt: skip
         routine.dip(service, "buffer 7.00", ph=7.10)
         service.wait_for(lambda: "pH 7.10" in routine.said(), "it is read")
         service.kill()  # and a restart in the middle
