@@ -23,10 +23,16 @@ def refuse_slips(event: Event, config: Config) -> None:
         check_dose(event.neutraliser_ml, event.tank, litres)
         if event.source is not None and event.source not in config.source:
             raise PayloadError(
-                f"there is no source '{event.source}'; {nearest(event.source, config.source)}"
+                f"there is no source '{event.source}'; {_known(event.source, config)}"
             )
     elif isinstance(event, Dose):
         check_dose(event.neutraliser_ml, event.tank, litres)
+
+
+def _known(source: str, config: Config) -> str:
+    guess = nearest(source, config.source)
+    names = ", ".join(sorted(config.source))
+    return f"{guess} (known here: {names})" if guess.startswith("did you mean") else guess
 
 
 def _check_volume(given: float | None, tank: str, litres: float) -> None:
