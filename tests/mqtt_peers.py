@@ -56,7 +56,11 @@ class Listener:
     """Another client of the broker: hears everything below its filters."""
 
     def __init__(
-        self, port: int, *filters: str, version: MQTTProtocolVersion = MQTTProtocolVersion.MQTTv5
+        self,
+        port: int,
+        *filters: str,
+        version: MQTTProtocolVersion = MQTTProtocolVersion.MQTTv5,
+        login: tuple[str, str] | None = None,
     ) -> None:
         self.heard: list[tuple[str, bytes, bool]] = []
         self._ready: queue.SimpleQueue[bool] = queue.SimpleQueue()
@@ -66,6 +70,8 @@ class Listener:
         self._client.on_message = lambda _c, _u, m: self.heard.append(
             (m.topic, bytes(m.payload), m.retain)
         )
+        if login is not None:
+            self._client.username_pw_set(*login)
         self._client.connect("127.0.0.1", port)
 
     def __enter__(self) -> "Listener":
@@ -92,6 +98,14 @@ class Listener:
 def retained(port: int, topic_filter: str) -> dict[str, bytes]:
     """What the broker keeps below a filter."""
     with Listener(port, topic_filter, "done/now") as listener:
+        listener.send("done/now", "")
+        listener.wait_for("done/now")
+        return {topic: payload for topic, payload, kept in listener.heard if kept}
+
+
+def retained_with(port: int, topic_filter: str, user: str, password: str) -> dict[str, bytes]:
+    """The same as a user with a password."""
+    with Listener(port, topic_filter, "done/now", login=(user, password)) as listener:
         listener.send("done/now", "")
         listener.wait_for("done/now")
         return {topic: payload for topic, payload, kept in listener.heard if kept}

@@ -104,9 +104,19 @@ class Server:
 
 
 class Broker(Server):
-    """mosquitto; with `user` it wants the password `secret`, with `tls` it speaks only TLS."""
+    """mosquitto; with `user` it wants the `password`, with `tls` it speaks only TLS. Further
+    users have the same password; `acl` is what a file of access rules holds."""
 
-    def __init__(self, folder: Path, *, user: str | None = None, tls: bool = False) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        user: str | None = None,
+        tls: bool = False,
+        password: str = "secret",
+        others: tuple[str, ...] = (),
+        acl: str = "",
+    ) -> None:
         super().__init__(folder)
         lines = [
             f"listener {self.port} 127.0.0.1",
@@ -117,16 +127,21 @@ class Broker(Server):
             f"allow_anonymous {'false' if user else 'true'}",
         ]
         if user:
-            lines.append(f"password_file {self._passwords(user)}")
+            lines.append(f"password_file {self._passwords((user, *others), password)}")
+        if acl:
+            (folder / "acl").write_text(acl)
+            lines.append(f"acl_file {folder}/acl")
         if tls:
             make_certificates(folder)
             lines += [f"certfile {folder}/server.crt", f"keyfile {folder}/server.key"]
         (folder / "mosquitto.conf").write_text("\n".join(lines) + "\n")
 
-    def _passwords(self, user: str) -> Path:
+    def _passwords(self, users: tuple[str, ...], password: str) -> Path:
         path = self.folder / "passwords"
-        command = [binary("mosquitto_passwd"), "-b", "-c", str(path), user, "secret"]
-        subprocess.run(command, check=True, capture_output=True)
+        path.touch(mode=0o600)
+        for user in users:
+            command = [binary("mosquitto_passwd"), "-b", str(path), user, password]
+            subprocess.run(command, check=True, capture_output=True)
         return path
 
     def command(self) -> list[str]:

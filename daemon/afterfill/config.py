@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -16,6 +16,7 @@ from pydantic import (
 
 from afterfill.chemistry.units import celsius_from, litres_from
 from afterfill.records import Quantity
+from afterfill.shown import holds_secret
 
 _T = TypeVar("_T")
 Litres = Annotated[float, BeforeValidator(litres_from), Field(gt=0, le=100_000)]
@@ -64,8 +65,42 @@ def _two_times(pair: tuple[int, int]) -> tuple[int, int]:
 TimeOfDay = Annotated[int, BeforeValidator(_minute_of_day), Field(ge=0, lt=1440)]
 
 
+_A_FILE = "a file of its own, which a key such as token_file or password_file names"
+
+
+def _no_secret(table: object, belongs: str = _A_FILE) -> object:
+    """Refuses a password or token inside an address, without saying it again: what stands in the
+    configuration is shown in logs, health and exports."""
+    for key, value in table.items() if isinstance(table, dict) else ():
+        if not isinstance(value, str):
+            continue
+        if key.endswith("_file") and "://" in value:
+            raise ValueError(f"'{key}' names a file; write the address into that file")
+        if holds_secret(value):
+            raise ValueError(
+                f"'{key}' holds a password or token, which would be shown in logs and exports; "
+                f"leave it out there and write it into {belongs}"
+            )
+    return table
+
+
+def _host_alone(host: object) -> object:
+    if isinstance(host, str) and any(c in "/@?#" or c.isspace() for c in host):
+        raise ValueError("write the host's name or address alone, without scheme, user or path")
+    return host
+
+
+Host = Annotated[str, BeforeValidator(_host_alone), Field(min_length=1)]
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    _secrets_belong: ClassVar[str] = _A_FILE
+
+    @model_validator(mode="before")
+    @classmethod
+    def _holds_no_secret(cls, table: object) -> object:
+        return _no_secret(table, cls._secrets_belong)
 
 
 class Limits(_Table):
@@ -149,6 +184,14 @@ class Probe(BaseModel):
     reference: str | None = Field(default=None, max_length=64)  # the ORP probe's, for the record
     offset: float = 0.0  # added to what the probe says, in its unit
 
+    @model_validator(mode="before")
+    @classmethod
+    def _holds_no_secret(cls, table: object) -> object:
+        port = table.get("port") if isinstance(table, dict) else None
+        if isinstance(port, str) and "://" in port:  # a driver's other keys are no addresses
+            _no_secret({"port": port})
+        return table
+
     @property
     def name(self) -> str:
         """What this probe is called in readings, health and messages."""
@@ -171,14 +214,18 @@ def _topic_name(name: str) -> str:
 
 
 TopicName = Annotated[str, AfterValidator(_topic_name)]
+Commands = Literal["all", "log", "none"]
 
 
 class Mqtt(_Table):
     """A broker of home automation."""
 
-    host: str
+    _secrets_belong = "the file that password_file names, with the user as username"
+
+    host: Host
     port: int = Field(default=1883, ge=1, le=65535)
     base: TopicName = "afterfill"
+    commands: Commands = "all"  # what others on the broker may tell us; "log": alarms not
     discovery_prefix: TopicName | None = "homeassistant"  # the convention's own; "": none
     username: str | None = None
     password_file: Path | None = None
@@ -197,6 +244,8 @@ class Mqtt(_Table):
 class Influxdb(_Table):
     """A time-series database that takes line protocol at /api/v2/write."""
 
+    _secrets_belong = "the file that token_file names (user:password is a token there too)"
+
     url: str = Field(pattern=r"^https?://")
     org: str = ""
     bucket: str = "afterfill"
@@ -208,7 +257,9 @@ class Influxdb(_Table):
 class Smtp(_Table):
     """A mail server, and whom to write to."""
 
-    host: str
+    _secrets_belong = "the file that password_file names, with the user as username"
+
+    host: Host
     port: int | None = Field(default=None, ge=1, le=65535)  # default: what is usual for its TLS
     sender: str = Field(alias="from", pattern=_MAIL_ADDRESS)
     to: Annotated[tuple[MailAddress, ...], BeforeValidator(_several), Field(min_length=1)]

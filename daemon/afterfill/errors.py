@@ -5,22 +5,20 @@ Each family says what happens next: stop and mend (configuration, wrong use), tr
 outside its validity). `exit_code` is what the command line ends with.
 """
 
+from afterfill.shown import shown, without_secrets
+
 
 class AfterfillError(Exception):
     """Root of all our errors; its text is one sentence: what, where and how to mend it.
 
     What it quotes may come from anywhere: line ends and control characters are shown, not sent on
-    to a terminal, a log or a broker.
+    to a terminal, a log or a broker, and passwords in addresses are not told.
     """
 
     exit_code = 3
 
     def __init__(self, sentence: str) -> None:
-        super().__init__("".join(c if c.isprintable() else _shown(c) for c in sentence))
-
-
-def _shown(character: str) -> str:
-    return character.encode("unicode_escape").decode("ascii")
+        super().__init__(shown(without_secrets(sentence)))
 
 
 class ConfigError(AfterfillError):

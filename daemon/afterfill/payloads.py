@@ -74,9 +74,20 @@ class DosePayload(_Payload):
 
 
 class ServicePayload(_Payload):
-    """Work on the tank or its probes."""
+    """Work on the tank or its probes; `quantity` names the probe, `minutes` for how long at most
+    it is out of the tank from now on (0: it is back)."""
 
     what: ServiceWhat
+    quantity: Quantity | None = None
+    minutes: float | None = Field(default=None, ge=0, le=120, strict=True)
+
+    @model_validator(mode="after")
+    def _of_a_probe(self) -> "ServicePayload":
+        if self.what != "probe" and (self.quantity, self.minutes) != (None, None):
+            raise ValueError("quantity and minutes belong to what = probe; leave them out")
+        if self.minutes is not None and self.quantity is None:
+            raise ValueError("minutes need to know which probe is out; give its quantity")
+        return self
 
 
 class CalibrationPayload(_Payload):

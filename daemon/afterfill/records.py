@@ -136,12 +136,16 @@ class Dose:
 
 @dataclass(frozen=True, slots=True)
 class Service:
-    """Work on the tank or a probe that moves the readings without any disinfectant."""
+    """Work on the tank or a probe that moves the readings without any disinfectant. `quantity`:
+    which probe (None: not said); `minutes`: that it is out of the tank from now on for so long at
+    most, or, if 0, that it is back."""
 
     time_s: float
     tank: str
     what: ServiceWhat
     logged_s: float | None = None
+    quantity: Quantity | None = None
+    minutes: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from afterfill.shown import without_secrets
+
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name closest to `name` as an addition to a sentence, or the list of known names."""
@@ -42,6 +44,8 @@ def _key(path: str) -> str:
 
 def _reason(detail: Any) -> str:  # noqa: ANN401 - pydantic's ErrorDetails
     found = detail["input"]
+    if str(detail["loc"][-1] if detail["loc"] else "").endswith("_file"):
+        found = "not shown"  # it may be the secret itself
     context = detail.get("ctx", {})
     match detail["type"]:
         case "literal_error":
@@ -59,7 +63,7 @@ def _literals(context: dict[str, Any]) -> list[str]:
 
 
 def _shown(found: object) -> str:
-    text = repr(found)
+    text = without_secrets(repr(found))
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 

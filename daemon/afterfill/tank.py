@@ -49,6 +49,7 @@ from afterfill.tank_conditions import (
     steps_of,
     surplus_mg_l,
 )
+from afterfill.tank_lending import is_lent, lent
 from afterfill.tank_refills import answered, booked, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_standing import stood
@@ -110,14 +111,17 @@ def _after_reading(
     setup: TankSetup, state: TankState, reading: Reading, every_s: float
 ) -> tuple[TankState, list[Output]]:
     time_s, value, belief = reading.time_s, reading.value, state.belief
+    if is_lent(state, reading.quantity, time_s):
+        value = None
     if value is not None and reading.quantity == "ph":
         belief = belief_filter.with_ph(belief, value, time_s)
     if value is not None and reading.quantity == "temperature":
         belief = belief_filter.with_temperature(belief, value, time_s)
     is_orp, since_s = reading.quantity == "orp", state.waiting_s
     waiting_s = None if is_orp else time_s if since_s is None else since_s
+    heard = _heard(setup, state, reading)
     state = TankState(  # three times a step: replace() would cost four times as much
-        belief, state.alarms, _heard(setup, state, reading), state.told_s, waiting_s,
+        belief, state.alarms, heard, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
         state.failures, state.failure,
     )  # fmt: skip
@@ -132,6 +136,8 @@ def _heard(setup: TankSetup, state: TankState, reading: Reading) -> dict[Quantit
     """What each probe said last, after `reading`."""
     time_s, value, quantity = reading.time_s, reading.value, reading.quantity
     heard = dict(state.heard) or {q: Heard(time_s) for q in setup.every_s}
+    if is_lent(state, quantity, time_s):  # it shows a cup: that it spoke, and no more
+        return {**heard, quantity: Heard(time_s)}
     old = heard.get(quantity) or Heard(time_s)
     if value is not None:
         since_s = old.since_s if value == old.value else time_s
@@ -324,11 +330,19 @@ def _after_event(
 def _after_service(
     setup: TankSetup, state: TankState, work: Service, time_s: float
 ) -> tuple[TankState, list[Output]]:
-    if work.what == "probe":  # which of them is not said
-        quantities = [*setup.every_s, *state.notes.maintained_s]
-        notes = replace(state.notes, maintained_s=dict.fromkeys(quantities, work.time_s))
+    if work.quantity is not None and work.minutes is not None:
+        state, told = lent(state, work, work.quantity, work.minutes, time_s)
+        return state, list(told)
+    if work.what == "probe":  # all of them where it is not said which
+        quantities = (
+            [work.quantity] if work.quantity else [*setup.every_s, *state.notes.maintained_s]
+        )
+        looked_after = dict.fromkeys(quantities, work.time_s)
+        notes = replace(state.notes, maintained_s={**state.notes.maintained_s, **looked_after})
         state = replace(state, notes=notes)
     alarms, changes = panel.announced(state.alarms, work, time_s)
+    if work.quantity not in (None, "orp"):
+        return replace(state, alarms=alarms), list(changes)
     belief = belief_filter.serviced(state.belief, work.what, time_s)
     return replace(state, belief=belief, alarms=alarms), list(changes)
 

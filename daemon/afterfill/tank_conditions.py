@@ -200,6 +200,8 @@ def probe_trouble(setup: TankSetup, state: TankState, time_s: float) -> ProbeTro
     silent, still, odd = [], [], []
     fine = state.belief.sight.finest_mv < 0.5  # as the inference tells a fine probe
     for quantity, heard in state.heard.items():
+        if time_s < state.notes.lent.get(quantity, 0.0):
+            continue  # it is out of the tank
         every_s = setup.every_s.get(quantity)
         if every_s is not None and time_s - heard.heard_s > rules.silence_allowed_s(every_s):
             silent.append(quantity)

@@ -47,7 +47,8 @@ class Notes:
     calibrated or serviced, or first met; `machine`: what the service said last; `ahead_mg_l`:
     un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`;
     `book_before`: the book without the refill under watch; `suspected_s`: the name of the last
-    refill that the readings betrayed."""
+    refill that the readings betrayed; `lent`: until when [s] each probe that was taken out of
+    the tank is not believed."""
 
     maintained_s: Mapping[str, float] = field(default_factory=dict)
     machine: Mapping[str, MachineState] = field(default_factory=dict)
@@ -57,6 +58,7 @@ class Notes:
     suspected_s: float | None = None
     ahead_mg_l: float | None = None
     ahead_s: float = 0.0
+    lent: Mapping[Quantity, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports(include=["afterfill", "afterfill_drivers", "json", "tomllib"]):
+    from afterfill.config import Config
     from afterfill.config_file import parse
     from afterfill.errors import AfterfillError
     from afterfill.journal.recording import read_recording
@@ -70,13 +71,14 @@ def commands(data: bytes) -> None:
     command = Command(topic.decode("utf-8", "replace"), payload, retained=False)
     with Journal.open(_FOLDER / "fuzz.db") as journal:
         _, answer = obey(
-            command, tanks=["window"], alarms=["ph"], sources=["tap"], journal=journal,
+            command, config=_WINDOW, alarms=["ph"], journal=journal,
             stamp=Stamp(1.8e9, True, "boot", 0.0),
         )  # fmt: skip
     assert str(answer.get("error", "")).isprintable()
     json.dumps(answer, allow_nan=False)
 
 
+_WINDOW = Config.model_validate({"tank": {"window": {"litres": 200}}})
 _TARGETS: dict[str, Callable[[bytes], None]] = {
     target.__name__: target for target in (frames, recording, configuration, commands)
 }

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.journal.recording import read_recording, write_recording
+from afterfill.journal.store import Journal
 from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
 from cli_room import afterfill, alarm, inbox, lines_of, reading, record, running, write_config
 
@@ -256,3 +258,35 @@ def test_a_mistake_with_an_alarm_is_one_sentence(
     assert result.exit_code == 2
     assert sentence in result.stderr
     assert inbox(tmp_path) == []
+
+
+def test_a_probe_that_is_taken_out_by_hand_is_named_and_comes_back(
+    tmp_path: Path, config: str
+) -> None:
+    words = ["log", "service", "--what", "probe", "--quantity", "ph", "--config", config]
+    for further in (["--minutes", "20"], ["--minutes", "0"], []):
+        assert afterfill(*words, *further).exit_code == 0
+    told = inbox(tmp_path)
+    assert [(event.quantity, event.minutes) for event in told] == [
+        ("ph", 20.0), ("ph", 0.0), ("ph", None)
+    ]  # fmt: skip
+    record(tmp_path, *told)
+    with Journal.open(tmp_path / "afterfill.db", read_only=True) as journal:
+        write_recording(journal, "window", 0.0, 2e9, tmp_path / "recording")
+    assert list(read_recording(tmp_path / "recording", "window")) == told
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--what", "feeding", "--quantity", "ph"], "belong to what = probe"),
+        (["--what", "probe", "--minutes", "20"], "minutes need to know which probe is out"),
+        (["--what", "probe", "--quantity", "orp", "--minutes", "500"], "less than or equal to 120"),
+        (["--what", "probe", "--quantity", "turbidity"], "is 'turbidity'; allowed: 'orp'"),
+    ],
+)
+def test_a_probe_that_is_taken_out_is_told_in_full(
+    config: str, words: list[str], sentence: str
+) -> None:
+    result = afterfill("log", "service", *words, "--config", config)
+    assert (result.exit_code, sentence in result.stderr) == (2, True), result.stderr

@@ -9,6 +9,7 @@ import pytest
 import typer
 
 from afterfill.cli.options import loaded
+from afterfill.journal.store import Journal
 from afterfill.records import Calibration, Quantity, Service
 from afterfill.service.driver_registry import open_port, ports_of
 from afterfill.simulation.line_device import LineDevice
@@ -97,8 +98,9 @@ def test_a_calibrated_ph_probe_is_kept_in_mind_and_the_orp_law_is_not_forgotten(
 ) -> None:
     bench.dips = [("ph", 7.10), ("ph", 4.16)]
     bench.run("ph")
-    (told,) = inbox(bench.folder)
+    out, told, back = inbox(bench.folder)
     assert isinstance(told, Calibration)
+    assert (out.quantity, out.minutes, back.minutes) == ("ph", 10.0, 0.0)
     assert (told.quantity, told.probe, told.slope, told.offset) == ("ph", "window-ph", 0.98, -0.09)
 
 
@@ -111,8 +113,9 @@ def test_an_orp_probe_in_what_the_bottle_says(bench: Bench) -> None:
         16.0,
         None,
     )
-    work, told = inbox(bench.folder)
+    out, work, told, back = inbox(bench.folder)
     assert (work.what, told.quantity, told.offset) == ("probe", "orp", 16.0)
+    assert (out.quantity, out.minutes, work.minutes, back.minutes) == ("orp", 10.0, None, 0.0)
     assert isinstance(work, Service)
     assert isinstance(told, Calibration)
 
@@ -135,12 +138,12 @@ def test_a_probe_that_never_stands_still_is_not_recorded(
     code, wire, said = bench.run("ph", "--most-minutes", "0.02")
     assert (code, wire) == (1, {})
     assert "did not stand still within 0.02 min in buffer 7.00" in said
-    assert inbox(bench.folder) == []
+    assert [event.minutes for event in inbox(bench.folder)] == [10.0, 0.0]  # lent, and back
 
 
 def test_while_the_service_holds_the_port_its_journal_is_read(bench: Bench) -> None:
     with PtyPort(LineDevice(lambda: bench.now), bench.folder / "other") as port:
-        write_config(bench.folder, probes=line_probes(port.link))
+        write_config(bench.folder, probes=line_probes(port.link, every_s=0.2))
 
         config, _ = loaded(bench.folder / "afterfill.toml")
         holder = open_port(ports_of(config)[0])
@@ -163,10 +166,14 @@ def _while_recorded(bench: Bench) -> tuple[int, dict[str, object], str]:
     def service() -> None:
         while not over.wait(0.05):
             record(bench.folder, reading(time.time(), "ph", value=bench.now["ph"]))
+            with Journal.open(bench.folder / "afterfill.db") as journal:
+                for number, event, stamp in journal.inbox():
+                    journal.take(number, event, stamp)
+                journal.commit()
 
     thread = threading.Thread(target=service)
     thread.start()
-    bench.dips = [("ph", 7.10), ("ph", 4.16)]
+    bench.dips = [("ph", 7.10), ("ph", 4.16), ("ph", 7.4)]
     try:
         return bench.run("ph")
     finally:

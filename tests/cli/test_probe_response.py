@@ -66,9 +66,10 @@ def test_the_step_the_law_and_the_floor_before_and_after(cups: Cups) -> None:
 
 def test_the_service_hears_of_the_hand_first_and_then_of_the_check(cups: Cups) -> None:
     cups.run("--residual", "1.8")
-    work, check = inbox(cups.folder)
+    out, work, check, back = inbox(cups.folder)
     assert isinstance(work, Service)
-    assert work.what == "probe"
+    assert (out.what, out.quantity, out.minutes) == ("probe", "orp", 10.0)
+    assert (work.what, work.minutes, back.minutes) == ("probe", None, 0.0)
     assert isinstance(check, ResponseCheck)
     assert (check.probe, check.step_mv, check.tank) == ("window-orp", 120.0, "window")
 

@@ -14,7 +14,7 @@ def test_a_dead_thread_is_started_again_and_counted() -> None:
         stop.wait()
 
     worker = Worker("core", body)
-    boss = threading.Thread(target=supervise, args=([worker], stop, 2.0))
+    boss = threading.Thread(target=supervise, args=([worker], stop, 2.0, 1.0))
     boss.start()
     assert ran.acquire(timeout=5)
     assert ran.acquire(timeout=10)  # the second life
@@ -38,7 +38,7 @@ def test_a_thread_that_does_not_end_is_named_and_not_waited_for() -> None:
 
     stuck = Worker("stuck", stuck_body)
     began_s = time.monotonic()
-    assert supervise([good, stuck], stop, 0.3) == ["stuck"]
+    assert supervise([good, stuck], stop, 0.3, 0.3) == ["stuck"]
     assert time.monotonic() - began_s < 2.0
     free.set()
 
@@ -81,3 +81,22 @@ def test_it_counts_as_up_only_while_its_body_runs() -> None:
     assert worker.join(time.monotonic() + 5.0)
     assert seen == [True]
     assert not worker.is_alive()
+
+
+def test_what_may_be_left_is_not_waited_for_and_what_may_not_is() -> None:
+    stop, free = threading.Event(), threading.Event()
+    done: list[str] = []
+
+    def slow_but_needed() -> None:
+        stop.set()
+        free.wait(1.0)
+        done.append("committed")
+
+    needed = Worker("core", slow_but_needed)
+    hanging = [Worker(f"sink {n}", lambda: _until(free_of_all), may_be_left=True) for n in range(3)]
+    free_of_all = threading.Event()
+    began_s = time.monotonic()
+    assert supervise([*hanging, needed], stop, 5.0, 0.2) == ["sink 0", "sink 1", "sink 2"]
+    assert done == ["committed"]
+    assert time.monotonic() - began_s < 3.0
+    free_of_all.set()

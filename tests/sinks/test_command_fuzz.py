@@ -8,11 +8,13 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.sinks.mqtt_commands import Command, deserves_answer, obey
 from afterfill.sinks.mqtt_messages import answer_message
 from sample_records import now
 
+WINDOW = Config.model_validate({"tank": {"window": {"litres": 200}}})
 KEYS = ["litres", "neutraliser_ml", "minutes", "ph", "what", "source", "mode", "slope", "reason"]
 WORDS = ["log", "refill", "kit", "dose", "service", "calibration", "alarm", "ph", "shelve", "", "+"]
 VALUES = st.recursive(
@@ -56,9 +58,8 @@ def test_any_bytes_on_any_topic_end_in_one_answer_that_can_be_sent(
         before = len(journal.inbox(limit=10_000))
         tank, answer = obey(
             Command(topic, payload, retained, repeated),
-            tanks=["window"],
+            config=WINDOW,
             alarms=DEFINITIONS,
-            sources=[],
             journal=journal,
             stamp=now(),
         )

@@ -167,10 +167,7 @@ def test_buttons_send_commands_that_are_obeyed(
         assert button["retain"] is False
         topic = button["command_topic"].removeprefix("afterfill/")
         command = Command(topic, button["payload_press"].encode(), retained=False)
-        _, answer = obey(
-            command, tanks=["window", "Bad-2"], alarms=DEFINITIONS, sources=[], journal=journal,
-            stamp=now(),
-        )  # fmt: skip
+        _, answer = obey(command, config=config(), alarms=DEFINITIONS, journal=journal, stamp=now())
         assert answer["ok"], answer
     assert len(journal.inbox(limit=1000)) == len(buttons) > 2 * len(DEFINITIONS)
 

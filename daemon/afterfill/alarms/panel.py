@@ -7,9 +7,20 @@ from afterfill.alarms import lifecycle
 from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import Memory, advance, state_of
-from afterfill.records import AlarmAction, AlarmChange, AlarmCommand, Service
+from afterfill.records import AlarmAction, AlarmChange, AlarmCommand, Quantity, Service
+from afterfill.shown import shown
 
 Conditions = Mapping[str, bool | None]
+# Which alarms are judged by which probe.
+JUDGED_BY: Mapping[Quantity, tuple[str, ...]] = {
+    "orp": ("cannot-see", "refill-unannounced"),
+    "ph": ("ph", "free-ammonia", "free-ammonia-forecast", "refill-shock"),
+    "temperature": (
+        "temperature", "free-ammonia", "free-ammonia-forecast", "refill-shock", "refill-running-on"
+    ),
+}  # fmt: skip
+OF_ANY_PROBE = ("probe-lost", "probe-stuck", "probe-implausible")
+_LONGEST_MESSAGE = 1000  # characters; what a person gave as a reason is part of it
 _SLACK_S = 1.0  # a due time is met early rather than missed by rounding
 _DONE: Mapping[AlarmAction, str] = {
     "acknowledge": "acknowledged",
@@ -111,7 +122,8 @@ def announced(panel: Panel, work: Service, time_s: float) -> tuple[Panel, list[A
     after = {}
     for name, definition in DEFINITIONS.items():
         span_s = definition.suppressed_s.get(work.what)
-        if span_s is not None:
+        concerned = work.quantity is None or name in (*JUDGED_BY[work.quantity], *OF_ANY_PROBE)
+        if span_s is not None and concerned:
             why = f"{work.what} work was announced"
             after[name] = lifecycle.suppress(before[name], time_s + span_s, why)
     panel = _with(panel, after)
@@ -119,6 +131,32 @@ def announced(panel: Panel, work: Service, time_s: float) -> tuple[Panel, list[A
     return panel, [
         _change(panel, n, work.tank, time_s, _suppressed(after[n], time_s)) for n in told
     ]
+
+
+def lent(
+    panel: Panel, work: Service, quantity: Quantity, time_s: float, until_s: float
+) -> tuple[Panel, list[AlarmChange]]:
+    """The panel after a probe was taken out of the tank until `until_s` [s] at most: what is
+    judged by it is suppressed so long, and no longer (told again, the end moves)."""
+    before = {n: panel.memories.get(n, Memory()) for n in JUDGED_BY[quantity]}
+    why = f"the {quantity} probe is out of the tank"
+    after = {}
+    for name, memory in before.items():
+        settles_s = DEFINITIONS[name].suppressed_s.get("probe", 0.0) if quantity == "orp" else 0.0
+        asks = state_of(memory) == "unacknowledged"
+        after[name] = memory if asks else _suppressed_until(memory, until_s + settles_s, why)
+    panel = _with(panel, after)
+    told = [name for name, memory in after.items() if _tells(before[name], memory)]
+    return panel, [
+        _change(panel, n, work.tank, time_s, _suppressed(after[n], time_s)) for n in told
+    ]
+
+
+def _suppressed_until(memory: Memory, until_s: float, why: str) -> Memory:
+    """What other work suppresses for longer is not shortened."""
+    if memory.suppressed_why not in ("", why):
+        until_s = max(until_s, memory.suppressed_until_s or until_s)
+    return replace(memory, suppressed_until_s=until_s, suppressed_why=why)
 
 
 def _suppressed(memory: Memory, time_s: float) -> str:
@@ -159,7 +197,7 @@ def _change(panel: Panel, name: str, tank: str, time_s: float, message: str) -> 
         state_of(memory),
         definition.priority,
         memory.active,
-        _told(definition, memory, time_s, message),
+        shown(_told(definition, memory, time_s, message), _LONGEST_MESSAGE),
         known=memory.known,
         first_out=name == panel.first,
     )

@@ -59,7 +59,9 @@ def list_(
         say(note)
     if why:
         for row in {row.definition.name: row for row in rows}.values():
-            say(f"\n{row.reasons()}")
+            say("")
+            for line in row.reasons().splitlines():
+                say(line)
 
 
 @alarm.command()

@@ -50,6 +50,7 @@ def _findings(
     from afterfill.cli.check_machine import clock_finding, disk_finding
     from afterfill.cli.check_outbox import outbox_findings
     from afterfill.cli.check_ports import port_findings
+    from afterfill.cli.check_secrets import secret_findings
     from afterfill.cli.check_service import delivery_findings, service_findings
     from afterfill.cli.finding import Finding
     from afterfill.service.driver_registry import ports_of
@@ -61,6 +62,7 @@ def _findings(
         yield from port_findings(plan, config, journal_path)
     if not plans:
         yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
+    yield from secret_findings(config)
     yield from delivery_findings(config, send_test=send_test)
     yield from outbox_findings(config, journal_path)
     yield clock_finding()

@@ -1,10 +1,12 @@
 """How commands print: words and tables for people, one JSON object a line for programs."""
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
 
+from afterfill.shown import shown, without_secrets
 from afterfill.wire import to_line
 
 if TYPE_CHECKING:  # rich loads only where something is shown to a person
@@ -15,29 +17,39 @@ _WIDTH_IN_A_PIPE = 200  # nothing is cut off where nobody looks
 
 def console(*, stderr: bool = False) -> "Console":
     """A console on standard output (or error) that takes text as it is."""
+    made = _plain_console(stderr=stderr)
+    return made if made.is_terminal else _plain_console(stderr=stderr, width=_WIDTH_IN_A_PIPE)
+
+
+def _plain_console(*, stderr: bool, width: int | None = None) -> "Console":
     from rich.console import Console
 
-    made = Console(stderr=stderr, markup=False, highlight=False, soft_wrap=True)
-    if made.is_terminal:
-        return made
     return Console(
-        stderr=stderr, markup=False, highlight=False, soft_wrap=True, width=_WIDTH_IN_A_PIPE
+        stderr=stderr, width=width, markup=False, emoji=False, highlight=False, soft_wrap=True
     )
 
 
 def say(text: str, colour: str | None = None) -> None:
-    """A line for a person, coloured on a terminal; the words alone must tell."""
-    typer.secho(text, fg=colour)
+    """One line for a person, coloured on a terminal; the words alone must tell. What it quotes
+    may come from anywhere: nothing in it steers the terminal or begins another line."""
+    typer.secho(shown(without_secrets(text)), fg=colour)
 
 
 def notice(text: str) -> None:
     """A remark on standard error, out of the way of results."""
-    typer.echo(f"afterfill: {text}", err=True)
+    typer.echo(f"afterfill: {shown(without_secrets(text))}", err=True)
 
 
 def say_json(wire: Mapping[str, Any]) -> None:
     """A line for a program."""
-    typer.echo(to_line(dict(wire)))
+    typer.echo(_plain_json(to_line(dict(wire))))
+
+
+def _plain_json(line: str) -> str:
+    """The same JSON with what is no plain print as JSON's own escapes."""
+    if line.isprintable():
+        return line
+    return "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in line)
 
 
 def say_table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -47,7 +59,7 @@ def say_table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
     table = Table(box=SIMPLE_HEAD, pad_edge=False)
     for header in headers:
-        table.add_column(header, overflow="fold")
+        table.add_column(shown(header), overflow="fold")
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*map(shown, row))
     console().print(table, soft_wrap=False)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded, named, one_tank
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded, one_tank
 
 if TYPE_CHECKING:
     from afterfill.config import Config
@@ -51,8 +51,6 @@ def refill(
 ) -> None:
     """Water was (or is being) poured. Best told when it begins."""
     settings, journal_path = loaded(config)
-    if source is not None:
-        named(source, settings.source, "source")
     payload = {
         "mode": mode,
         "litres": litres,
@@ -108,6 +106,13 @@ def dose(
 @log.command()
 def service(
     what: Annotated[str, typer.Option(help="probe, feeding, cleaning or other.")],
+    quantity: Annotated[
+        str | None, typer.Option(help="Which probe: orp, ph or temperature. Left out: not said.")
+    ] = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option(help="It is out of the tank from now on, so long at most; 0: it is back."),
+    ] = None,
     at: AtOption = None,
     tank: TankOption = None,
     config: ConfigOption = None,
@@ -115,7 +120,8 @@ def service(
 ) -> None:
     """Work that moves the readings without any disinfectant: a probe cleaned, fish fed."""
     settings, journal_path = loaded(config)
-    _log(settings, journal_path, "service", {"what": what}, tank, at, as_json)
+    payload = {"what": what, "quantity": quantity, "minutes": minutes}
+    _log(settings, journal_path, "service", payload, tank, at, as_json)
 
 
 def _log(
@@ -130,9 +136,11 @@ def _log(
     from afterfill.cli.submission import submitted
     from afterfill.cli.times import moment, past_from, present_s
     from afterfill.payloads import event_from
+    from afterfill.plausible import refuse_slips
 
     now_s = present_s()
     event = event_from(kind, payload, tank=one_tank(settings, tank), time_s=past_from(at, now_s))
+    refuse_slips(event, settings)
     words = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {_words(event)}"
     submitted(settings, journal_path, event, words, as_json=as_json)
 

@@ -1,5 +1,6 @@
 """The command `afterfill`: one file per command; what a command needs loads when it runs."""
 
+import logging
 from collections.abc import Callable
 from typing import Any
 
@@ -21,12 +22,15 @@ from afterfill.cli.report import report
 from afterfill.cli.run import run
 from afterfill.cli.setup import setup
 from afterfill.errors import AfterfillError
+from afterfill.service.log_lines import LogLines
 
 
 class _OneSentence(TyperGroup):
     """Ends a command that failed in a known way with its sentence and its exit code."""
 
     def main(self, *args: Any, **options: Any) -> Any:  # noqa: ANN401 - as in the class above
+        if logging.lastResort is not None:  # what commands say by the way, where `run` logs
+            logging.lastResort.setFormatter(LogLines())
         try:
             return super().main(*args, **options)
         except AfterfillError as error:

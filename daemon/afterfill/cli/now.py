@@ -65,8 +65,11 @@ def now(
         headline, *rest = _lines(it, now_s)
         rest += outlook_lines(tank_setup(settings, it.tank), belief, at_s, now_s)
         rest += learned_lines(belief) if learned else ()
-        say(f"\n{headline}" if number else headline, _COLOURS[it.word])
-        say("\n".join(rest))
+        if number:
+            say("")
+        say(headline, _COLOURS[it.word])
+        for line in rest:
+            say(line)
     if any(it.word != "safe" for it in found):
         raise typer.Exit(1)
 

@@ -14,6 +14,7 @@ from afterfill.planning.cautions import Caution, cautions
 from afterfill.planning.refill import RefillPlan, plan_refill
 from afterfill.planning.shown import Shown, millilitres
 from afterfill.planning.steps import steps
+from afterfill.plausible import check_dose
 from afterfill.records import RefillMode
 
 _MARK = {"danger": "DANGER", "warning": "warning", "note": "note"}
@@ -33,7 +34,9 @@ def planned(
     Returns whether it keeps the limits, as far as they can be told. Raises UsageError.
     """
     hours = known.standing_hours if standing_hours is None else standing_hours
-    asked = Asked(_litres(known, *amount), _mode(how[0]), _place(how[1]), hours, _dose(dose_ml))
+    asked = Asked(
+        _litres(known, *amount), _mode(how[0]), _place(how[1]), hours, _dose(known, dose_ml)
+    )
     plan = plan_refill(known.tank, known.tap, known.bottle, known.bounds, asked)
     to_do = steps(plan, known.tap, known.bottle, known.shown)
     care = cautions(plan, known.tank, known.tap, known.bottle, known.bounds, known.shown)
@@ -85,9 +88,10 @@ def _place(text: str) -> DoseAt:
     raise UsageError(f"--dose-at {text}: write {', '.join(PLACES)}")
 
 
-def _dose(ml: float | None) -> float | None:
-    if ml is not None and not 0.0 <= ml <= 100_000.0:
+def _dose(known: Known, ml: float | None) -> float | None:
+    if ml is not None and not ml >= 0.0:
         raise UsageError(f"--dose-ml is {ml:g}: give 0 or more")
+    check_dose(ml, known.name, known.tank.litres)
     return ml
 
 
@@ -96,7 +100,8 @@ def _show(
 ) -> None:
     for line in _answer(known, plan, to_do):
         say(line)
-    say("\nExpected (middle, and from 5 to 95 %)")
+    say("")
+    say("Expected (middle, and from 5 to 95 %)")
     say_table(("what", "expected", "held against"), figures(known, plan))
     say("Largest refill, well dosed")
     say_table(("rule", "keeps up to"), [*_reaches(plan, known.shown)])
@@ -105,7 +110,8 @@ def _show(
         say(f"  {_MARK[caution.severity]}: {caution.sentence}")
     for missing in plan.missing:
         say(f"  not known: {missing.what}, so nor {missing.changes}.")
-    say("\nWorked out from")
+    say("")
+    say("Worked out from")
     say_table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
     say("The tank's own demand for chlorine is not counted. A plan is arithmetic: test the water.")
 

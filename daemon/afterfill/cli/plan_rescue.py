@@ -111,14 +111,17 @@ def _show(known: Known, plan: RescuePlan, to_do: tuple[str, ...]) -> None:
         say(f"Dose: {millilitres(plan.dose_ml)} into the tank of {whole}, now.")
     for number, step in enumerate(to_do, 1):
         say(f"  {number}. {step}")
-    say("\nWhat not to do")
+    say("")
+    say("What not to do")
     for dont in rescue_donts():
         say(f"  - {dont}")
-    say("\nTest")
+    say("")
+    say("Test")
     for test in rescue_tests(plan):
         say(f"  - {test}")
     say(f"  - {rescue_vet()}")
-    say("\nExpected (middle, and from 5 to 95 %)")
+    say("")
+    say("Expected (middle, and from 5 to 95 %)")
     say_table(("what", "expected", "held against"), [*_rows(known, plan)])
     say("Worked out from")
     say_table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])

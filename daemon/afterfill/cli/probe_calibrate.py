@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from afterfill.chemistry.electrode import Calibration, Verdict
     from afterfill.cli.probe_hold import Held, Patience
-    from afterfill.records import Event
 
 CAUTIONS = (
     "Wear gloves and eye protection; read the labels. Pour buffers into cups and never back.",
@@ -98,7 +97,6 @@ def calibrate(
             outcome = _in_standard(it, standard or "quinhydrone-4", standard_mv, celsius, patience)
     except ModelDomainError as error:  # a liquid that nobody knows, or not at this temperature
         raise UsageError(str(error)) from error
-    _recorded(it, kind, outcome)
     _say(it, kind, outcome, as_json)
     if outcome.verdict.health in ("replace", "check the buffers"):
         raise typer.Exit(1)
@@ -144,16 +142,20 @@ def _in_buffers(
     from afterfill.chemistry import electrode
     from afterfill.chemistry.calibration import correction_ph, point_of
     from afterfill.chemistry.standards import buffer_ph
+    from afterfill.cli.probe_lent import back_in_the_tank, lent
 
     true = [buffer_ph(name, celsius) for name in names]  # before anybody is asked to do anything
-    shown = [
-        _shown(it, f"buffer {name} (pH {ph:.2f} at {celsius:g} C)", patience)
-        for name, ph in zip(names, true, strict=True)
-    ]
-    found = electrode.calibrate(
-        [point_of(s - it.offset, ph, celsius) for s, ph in zip(shown, true, strict=True)]
-    )
-    add = correction_ph(found, _AT_PH, celsius)
+    with lent(it):
+        shown = [
+            _shown(it, f"buffer {name} (pH {ph:.2f} at {celsius:g} C)", patience)
+            for name, ph in zip(names, true, strict=True)
+        ]
+        found = electrode.calibrate(
+            [point_of(s - it.offset, ph, celsius) for s, ph in zip(shown, true, strict=True)]
+        )
+        add = correction_ph(found, _AT_PH, celsius)
+        _recorded(it, "ph", round(found.slope_share, 4), add)
+        back_in_the_tank(it)
     return Outcome(
         electrode.health(found), add, round(found.slope_share, 4),
         tuple(zip(true, shown, strict=True)), _elsewhere(found, add, celsius),
@@ -176,12 +178,17 @@ def _in_standard(
 ) -> Outcome:
     from afterfill.chemistry import electrode
     from afterfill.chemistry.standards import orp_standard_mv
+    from afterfill.cli.probe_lent import back_in_the_tank, lent, submitted_by_hand
+    from afterfill.records import Service
 
     true = orp_standard_mv(standard, celsius) if standard_mv is None else standard_mv
-    _announced(it)
     called = "the standard" if standard_mv is not None else standard
-    shown = _shown(it, f"{called} ({true:.0f} mV at {celsius:g} C)", patience)
-    offset = round(true - (shown - it.offset), 1)  # the probe itself is judged, not its mending
+    with lent(it):
+        shown = _shown(it, f"{called} ({true:.0f} mV at {celsius:g} C)", patience)
+        offset = round(true - (shown - it.offset), 1)  # the probe itself, not its mending
+        submitted_by_hand(it, Service(_now_s(), it.tank, "probe", quantity="orp"))
+        _recorded(it, "orp", None, offset)
+        back_in_the_tank(it)
     return Outcome(
         electrode.orp_health(offset), offset, None,
         ((true, shown),),
@@ -209,31 +216,13 @@ def _shown(it: "Held", liquid: str, patience: "Patience") -> float:
     return value
 
 
-def _announced(it: "Held") -> None:
-    """Tell a running service that the ORP probe is in hand, before it is: no alarm, no refill."""
-    from afterfill.records import Service
-
-    submitted_by_hand(it, Service(_now_s(), it.tank, "probe"))
-
-
-def _recorded(it: "Held", kind: Literal["ph", "orp"], outcome: Outcome) -> None:
+def _recorded(
+    it: "Held", kind: Literal["ph", "orp"], slope_share: float | None, offset: float
+) -> None:
+    from afterfill.cli.probe_lent import submitted_by_hand
     from afterfill.records import Calibration
 
-    submitted_by_hand(
-        it,
-        Calibration(_now_s(), it.tank, kind, it.name, outcome.slope_share, outcome.offset),
-    )
-
-
-def submitted_by_hand(it: "Held", event: "Event") -> None:
-    """Leave what was done to a probe for the service. Raises JournalError."""
-    import threading
-
-    from afterfill.journal.store import Journal
-    from afterfill.service.clock import SystemClock
-
-    with Journal.open(it.journal_path) as journal:
-        journal.submit(event, SystemClock(threading.Event()).stamp())
+    submitted_by_hand(it, Calibration(_now_s(), it.tank, kind, it.name, slope_share, offset))
 
 
 def _now_s() -> float:

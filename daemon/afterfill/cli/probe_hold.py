@@ -2,19 +2,24 @@
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from afterfill.chemistry.calibration import STEADY_MV, STEADY_PH, steady_value
 from afterfill.cli.console import notice
 from afterfill.cli.options import named, one_tank
-from afterfill.cli.probe_rows import held_by_service, last_readings, value_words
+from afterfill.cli.probe_rows import held_by_service, value_words
 from afterfill.cli.times import present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.journal.store import Journal
 from afterfill.records import Quantity, Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.samples_once import readings_once
+
+_STILL_READINGS = 3.5  # intervals that hold the four readings of a value that stands still
+_LOOK_EVERY_S = 0.2  # how often the journal is looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +99,10 @@ def _found(
 
 def until_steady(it: Held, patience: Patience) -> Course:
     """Read until the value stands still, or the patience ends."""
+    patience = _at_its_pace(it, patience)
     spread = STEADY_PH if it.plan.quantity[it.name] == "ph" else STEADY_MV
     samples: list[tuple[float, float]] = []
-    begin_s = time.monotonic()
-    for reading in _readings(it, patience.every_s):
-        at_s = time.monotonic() - begin_s
+    for at_s, reading in _readings(it, patience.every_s):
         if reading is not None and reading.value is not None:
             samples.append((at_s, reading.value))
             notice(f"  {at_s:5.0f} s  {value_words(reading)}")
@@ -110,17 +114,42 @@ def until_steady(it: Held, patience: Patience) -> Course:
     return Course(samples, None)
 
 
-def _readings(it: Held, every_s: float) -> Iterator[Reading | None]:
+def _at_its_pace(it: Held, patience: Patience) -> Patience:
+    """The service reads a probe as often as its table says: slower ones take longer."""
     if not it.by_service:
-        yield from readings_once(
-            it.plan, [it.name], now=present_s, count=1 << 30, pause=lambda: time.sleep(every_s)
-        )
+        return patience
+    every_s = it.plan.every_s[it.name]
+    return replace(
+        patience,
+        still_s=max(patience.still_s, _STILL_READINGS * every_s),
+        most_s=max(patience.most_s, 4.0 * _STILL_READINGS * every_s),
+    )
+
+
+def _readings(it: Held, every_s: float) -> Iterator[tuple[float, Reading | None]]:
+    """What the probe says from now on, and the seconds since then; now and then nothing."""
+    if it.by_service:
+        yield from _recorded(it)
         return
-    begun_s, seen_s = present_s(), 0.0
-    while True:
-        newest = last_readings(it.journal_path, it.plan).get(it.name)
-        fresh = newest is not None and newest.record.time_s > max(begun_s, seen_s)
-        if newest is not None and fresh:
-            seen_s = newest.record.time_s
-        yield newest.record if newest is not None and fresh else None
-        time.sleep(every_s)
+    begin_s = time.monotonic()
+    pause = partial(time.sleep, every_s)
+    for reading in readings_once(it.plan, [it.name], now=present_s, count=1 << 30, pause=pause):
+        yield time.monotonic() - begin_s, reading
+
+
+def _recorded(it: Held) -> Iterator[tuple[float, Reading | None]]:
+    """The same from the service's journal, each reading at its own time: while the probe is lent
+    the service writes them down as they come."""
+    begun_s, begin_s = present_s(), time.monotonic()
+    with Journal.open(it.journal_path, read_only=True) as journal:
+        after = journal.last_seq()
+        while True:
+            entries = journal.entries(after, kinds=("reading",), tank=it.tank)
+            for entry in entries:
+                after, reading = entry.seq, entry.record
+                if not isinstance(reading, Reading) or reading.probe != it.name:
+                    continue
+                if reading.time_s > begun_s:
+                    yield reading.time_s - begun_s, reading
+            yield time.monotonic() - begin_s, None
+            time.sleep(_LOOK_EVERY_S)

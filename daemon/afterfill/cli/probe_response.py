@@ -19,7 +19,7 @@ from afterfill.errors import UsageError
 if TYPE_CHECKING:
     from afterfill.cli.probe_hold import Held, Patience
     from afterfill.config import Config
-    from afterfill.records import Event, ResponseCheck
+    from afterfill.records import ResponseCheck
 
 CAUTIONS = (
     "You need two cups of tap water of the same temperature: one conditioned as its label says and",
@@ -73,6 +73,9 @@ def response(
     """
     from afterfill.cli.console import notice
     from afterfill.cli.probe_hold import Patience, held
+    from afterfill.cli.probe_lent import back_in_the_tank, lent, submitted_by_hand
+    from afterfill.cli.times import present_s
+    from afterfill.records import Service
 
     settings, journal_path = loaded(config)
     patience = Patience(still_seconds, every, 60.0 * most_minutes)
@@ -80,9 +83,13 @@ def response(
     held_free, held_combined = _chlorine(settings, it.tank, source, residual)
     for line in CAUTIONS:
         notice(line)
-    check, rise_s = _checked(it, patience, held_free, held_combined, residual is not None, ph)
-    floors = _floors(it, check)
-    _submit(it, check)
+    with lent(it):
+        check, rise_s = _checked(it, patience, held_free, held_combined, residual is not None, ph)
+        floors = _floors(it, check)
+        # what was learnt before is forgotten, so that the check alone tells of this probe
+        submitted_by_hand(it, Service(present_s(), it.tank, "probe", quantity="orp"))
+        submitted_by_hand(it, check)
+        back_in_the_tank(it, "with conditioned water")
     _say(it, check, rise_s, floors, as_json)
 
 
@@ -118,9 +125,8 @@ def _checked(
     from afterfill.chemistry.calibration import rise_s
     from afterfill.cli.console import notice
     from afterfill.cli.times import present_s
-    from afterfill.records import ResponseCheck, Service
+    from afterfill.records import ResponseCheck
 
-    _submit(it, Service(present_s(), it.tank, "probe"))  # no alarm, no refill while it is in hand
     low_mv, low_samples, low_still = _held_in(it, "CONDITIONED water", patience)
     high_mv, samples, high_still = _held_in(it, "RAW tap water", patience)
     step_mv = round(high_mv - low_mv, 2)
@@ -161,12 +167,6 @@ def _held_in(
         return last_mv, course.samples, False
     notice(f"  stands still at {course.value:.1f} mV")
     return course.value, course.samples, True
-
-
-def _submit(it: "Held", event: "Event") -> None:
-    from afterfill.cli.probe_calibrate import submitted_by_hand
-
-    submitted_by_hand(it, event)
 
 
 def _floors(it: "Held", check: "ResponseCheck") -> _Floors:

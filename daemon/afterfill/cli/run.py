@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from afterfill.cli.options import ConfigOption
+from afterfill.service.log_lines import LogLines
 
 
 def run(
@@ -32,10 +33,8 @@ def run(
 
 
 def _log_to_stderr(verbose: bool) -> None:
-    logging.basicConfig(
-        stream=sys.stderr,
-        level=logging.DEBUG if verbose else logging.INFO,
-        format="%(levelname)s %(name)s: %(message)s",
-    )
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(LogLines())
+    logging.basicConfig(handlers=[handler], level=logging.DEBUG if verbose else logging.INFO)
     for chatty in ("apscheduler", "urllib3", "matplotlib", "asyncio"):
         logging.getLogger(chatty).setLevel(logging.WARNING)

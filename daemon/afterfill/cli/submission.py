@@ -24,4 +24,6 @@ def submitted(
     if as_json:
         say_json({**to_wire(event), "service_running": running})
     else:
-        say(words if running else f"{words}\nIt will be taken up when the service runs.")
+        say(words)
+        if not running:
+            say("It will be taken up when the service runs.")

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from html import escape
 
+from afterfill.shown import shown_lines
+
 
 class Html(str):
     """Text that is HTML already."""
@@ -19,7 +21,7 @@ def tag(name: str, *children: str, **attributes: str | None) -> Html:
     '<p class="lead">a &lt; b</p>'
     """
     written = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"'
+        f' {key.rstrip("_").replace("_", "-")}="{_text(value)}"'
         for key, value in attributes.items()
         if value is not None
     )
@@ -33,7 +35,12 @@ def empty(name: str, **attributes: str | None) -> Html:
 
 def joined(*parts: str) -> Html:
     """The parts one after the other, escaped where they are not Html."""
-    return Html("".join(part if isinstance(part, Html) else escape(part) for part in parts))
+    return Html("".join(part if isinstance(part, Html) else _text(part) for part in parts))
+
+
+def _text(text: str) -> str:
+    """Escaped for HTML, and what would turn or hide letters shown as an escape."""
+    return escape(shown_lines(text))
 
 
 def table(headers: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Html:

@@ -145,7 +145,7 @@ def done_words(done: Done) -> str:
         case Dose():
             return f"{done.neutraliser_ml:g} mL of neutraliser into the tank"
         case Service():
-            return f"work on the tank: {done.what}"
+            return f"work on the tank: {probe_out_words(done) or done.what}"
         case Calibration():
             return f"{done.quantity} probe held against standards"
         case ResponseCheck():
@@ -157,6 +157,15 @@ def done_words(done: Done) -> str:
         case _:
             because = f", because: {done.reason}" if done.reason else ""
             return f"alarm {done.alarm}: {done.action}{because}"
+
+
+def probe_out_words(work: Service) -> str:
+    """Which probe it was, and whether it was taken out or put back; empty where it is not said."""
+    if work.quantity is None:
+        return ""
+    if work.minutes is None:
+        return f"{work.quantity} probe"
+    return f"{work.quantity} probe " + ("out of the tank" if work.minutes else "back in the tank")
 
 
 def kit_words(kit: KitResult) -> str:

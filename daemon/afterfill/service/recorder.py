@@ -40,6 +40,7 @@ from afterfill.service.restore import restored
 from afterfill.service.rhythm import Rhythm, snapshot_every_s
 from afterfill.service.timeline import Timeline
 from afterfill.tank import TankState, folded
+from afterfill.tank_lending import any_lent
 from afterfill.tank_setup import TankSetup, tank_setup
 from afterfill.tank_snapshot import to_bytes
 
@@ -209,9 +210,10 @@ class Recorder:
             self._shed(stamp)
         self._snapshot([t for t in self._states if self._snapshot_due(t, stamp)], stamp)
         watched = any(state.belief.watch is not None for state in self._states.values())
+        lent = any(any_lent(state) for state in self._states.values())
         if self._rhythm.flush_due(stamp):
             self._commit(stamp)
-        elif self._rhythm.commit_due(stamp, watched=watched):
+        elif self._rhythm.commit_due(stamp, watched=watched, lent=lent):
             self._commit(stamp, flush=False)
 
     def disk(self, stamp: Stamp) -> MachineState:

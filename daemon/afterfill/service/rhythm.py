@@ -3,6 +3,7 @@
 from afterfill.records import Stamp
 
 WATCH_EVERY_S = 10.0  # a keeper who has just poured looks now; our judgement
+_LENT_EVERY_S = 0.0  # each turn of the core that brought something
 _SNAPSHOT_EVERY_S = 3600.0  # one writes some 40 kB and saves folding an hour again at a restart
 _ALL_TANKS_EVERY_S = 900.0  # with many tanks a restart has to fold all of them
 
@@ -36,8 +37,11 @@ class Rhythm:
         """Whether it is time for a commit that outlives a power cut."""
         return _passed(self._unflushed_since_s, self._commit_every_s, stamp)
 
-    def commit_due(self, stamp: Stamp, *, watched: bool) -> bool:
-        """Whether it is time to let others see; `watched`: a refill is."""
+    def commit_due(self, stamp: Stamp, *, watched: bool, lent: bool = False) -> bool:
+        """Whether it is time to let others see; `watched`: a refill is; `lent`: a probe is out of
+        the tank, and whoever holds it reads along."""
+        if lent:
+            return _passed(self._pending_since_s, _LENT_EVERY_S, stamp)
         return watched and _passed(self._pending_since_s, WATCH_EVERY_S, stamp)
 
 

@@ -10,18 +10,25 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from afterfill.shown import shown, without_secrets
+
 _log = logging.getLogger(__name__)
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
 _STEADY_S = 300.0  # running so long again, a thread's past is forgiven
 _LOOK_EVERY_S = 0.5
+_LONGEST_SAID = 300  # characters of an error's own words in health
 
 
 @dataclass
 class Worker:
-    """One thread's work: `body` runs until `stop` is set, or fails and is run again."""
+    """One thread's work: `body` runs until `stop` is set, or fails and is run again.
+
+    `may_be_left`: what it still does when it is told to stop comes again after a restart, so that
+    it is not waited for long."""
 
     name: str
     body: Callable[[], None]
+    may_be_left: bool = False
     deaths: int = 0
     last_error: str = ""
     _thread: threading.Thread | None = field(default=None, repr=False)
@@ -66,14 +73,18 @@ class Worker:
             self.body()
         except Exception as error:  # noqa: BLE001 - whatever it was, the others go on
             self.deaths += 1
-            self.last_error = str(error) or type(error).__name__
+            said = str(error) or type(error).__name__
+            self.last_error = shown(without_secrets(said), _LONGEST_SAID)
             _log.exception("thread '%s' died", self.name)
         finally:
             self._at_work = False
 
 
-def supervise(workers: list[Worker], stop: threading.Event, stop_within_s: float) -> list[str]:
-    """Run the workers until `stop` is set; returns the names of those that did not end in time."""
+def supervise(
+    workers: list[Worker], stop: threading.Event, stop_within_s: float, left_after_s: float
+) -> list[str]:
+    """Run the workers until `stop` is set; returns the names of those that did not end in time:
+    within `stop_within_s`, or `left_after_s` where a worker may be left."""
     for worker in workers:
         worker.start(stop)
     while not stop.wait(_LOOK_EVERY_S):
@@ -81,5 +92,6 @@ def supervise(workers: list[Worker], stop: threading.Event, stop_within_s: float
             if not worker.has_thread():  # it fell out of its own safety net
                 worker.deaths += 1
                 worker.start(stop)
-    until_s = time.monotonic() + stop_within_s
-    return [worker.name for worker in workers if not worker.join(until_s)]
+    told_s = time.monotonic()
+    waits_s = {False: told_s + stop_within_s, True: told_s + left_after_s}
+    return [worker.name for worker in workers if not worker.join(waits_s[worker.may_be_left])]

@@ -9,6 +9,7 @@ from influxdb_client.rest import ApiException
 
 from afterfill.config import Influxdb
 from afterfill.errors import SinkUnavailable
+from afterfill.shown import shown
 
 _TIMEOUT_MS = 4_000  # the service stops within 5 s, also while a database hangs
 _REFUSES_POINTS = (400, 413, 422)
@@ -86,17 +87,23 @@ def _token(file: Path | None) -> str:
     if file is None:
         return ""
     try:
-        return file.read_text(encoding="utf-8").strip()
+        token = file.read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError) as error:
         raise SinkUnavailable(
             f"[influxdb] token_file {file} cannot be read ({error}); may this user read it?"
         ) from error
+    if not (token.isascii() and token.isprintable()):  # the library would say it again
+        raise SinkUnavailable(
+            f"[influxdb] token_file {file} holds more than a token: leave one line of plain "
+            "letters, digits and signs"
+        )
+    return token
 
 
 def _reason(error: ApiException) -> str:
     message = error.message
     text = message.decode("utf-8", "replace") if isinstance(message, bytes) else str(message)
-    return f"{error.status}: {' '.join(text.split())[:300]}"
+    return f"{error.status}: {shown(' '.join(text.split()), 300)}"
 
 
 def _cause(error: Exception) -> str:

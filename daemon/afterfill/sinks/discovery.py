@@ -13,6 +13,7 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
 from afterfill.sinks import entities
 from afterfill.sinks.entities import Entity
+from afterfill.sinks.mqtt_commands import is_allowed
 from afterfill.sinks.mqtt_ids import plain_id
 from afterfill.sinks.mqtt_messages import component_key, service_status_topic, tank_status_topic
 
@@ -35,6 +36,7 @@ def discovery(config: Config, service: str) -> list[tuple[str, Payload]]:
         _message(settings, service, tank, entity)
         for tank in config.tank
         for entity in _entities(config, tank)
+        if entity.component != "button" or is_allowed(settings.commands, entity.topic)
     ]
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Journal
 from afterfill.records import Stamp
+from afterfill.shown import parts_of, without_secrets
 from afterfill.sinks.health import SinkHealth
 from afterfill.sinks.notify_board import NotifyBoard
 
@@ -105,8 +106,11 @@ def send(url_file: Path) -> None:
     except urllib.error.HTTPError as error:
         with error:
             reason = f"{error.code} {error.reason}"
-    except (OSError, http.client.HTTPException, ValueError) as error:
+    except OSError as error:
         reason = str(getattr(error, "reason", error) or type(error).__name__)
+    except (http.client.HTTPException, ValueError) as error:  # their words quote the address
+        reason = f"it cannot be asked or understood, {type(error).__name__}"
+    reason = without_secrets(reason, parts_of(url))
     raise SinkUnavailable(
         f"the heartbeat address in {url_file} did not take the sign of life ({reason}); check it"
     )

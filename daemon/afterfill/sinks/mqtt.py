@@ -192,9 +192,11 @@ class _Session:
         if not self._witness_started:
             self._witness_started = True
             self._witness.start()
-        prefix = self._sink._settings.discovery_prefix
+        settings = self._sink._settings
+        prefix = settings.discovery_prefix
         birth = [birth_topic(prefix)] if prefix else []
-        filters = [*subscriptions(self._base), status_topic(self._base), *birth]
+        commands = subscriptions(self._base, settings.commands)
+        filters = [*commands, status_topic(self._base), *birth]
         self._connection.subscribe(filters)
         self._tell_all()
 
@@ -234,9 +236,8 @@ class _Session:
         command = Command(topic, message.payload, message.retained, message.repeated)
         tank, answer = obey(
             command,
-            tanks=self._sink._config.tank,
+            config=self._sink._config,
             alarms=DEFINITIONS,
-            sources=self._sink._config.source,
             journal=self._journal,
             stamp=self._sink._now(),
         )

@@ -9,10 +9,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from afterfill.config import Commands, Config
 from afterfill.errors import AfterfillError, PayloadError
 from afterfill.journal.store import Journal
 from afterfill.payloads import ALARM_ACTIONS, alarm_command_from, event_from
-from afterfill.records import Event, Refill, Stamp
+from afterfill.plausible import refuse_slips
+from afterfill.records import Event, Stamp
 from afterfill.sentences import nearest
 
 MAX_BYTES = 4096  # the longest sensible command has about 200
@@ -30,8 +32,16 @@ class Command:
     repeated: bool = False  # the broker says that it may have come before
 
 
-def subscriptions(base: str) -> list[str]:
-    """The topic filters under which commands arrive."""
+def is_allowed(commands: Commands, path: str) -> bool:
+    """Whether [mqtt] commands lets a command through; `path` is its topic below the tank."""
+    return commands == "all" or (commands == "log" and path.startswith("log/"))
+
+
+def subscriptions(base: str, commands: Commands = "all") -> list[str]:
+    """The topic filters under which commands arrive. Those on alarms are listened to, so that they
+    are answered, unless no command is taken at all."""
+    if commands == "none":
+        return []
     return [f"{base}/+/log/+", *(f"{base}/+/alarm/+/{action}" for action in ALARM_ACTIONS)]
 
 
@@ -43,18 +53,18 @@ def deserves_answer(topic: str) -> bool:
 def obey(
     command: Command,
     *,
-    tanks: Collection[str],
+    config: Config,
     alarms: Collection[str],
-    sources: Collection[str],
     journal: Journal,
     stamp: Stamp,
 ) -> tuple[str, dict[str, object]]:
     """Leave the command in the inbox; returns the tank to answer on, and the answer."""
     tank, _, what = command.topic.partition("/")
     try:
-        _check_envelope(command, tank, tanks)
+        _check_envelope(command, tank, config.tank)
+        _check_allowed(config, what)
         event = _event(what, _payload(command), tank, alarms, stamp)
-        _check_source(event, sources)
+        refuse_slips(event, config)
         inbox_id = journal.submit(event, stamp)
     except AfterfillError as error:
         sentence = str(error)
@@ -80,11 +90,13 @@ def _check_envelope(command: Command, tank: str, tanks: Collection[str]) -> None
         raise PayloadError(f"there is no tank '{tank}'; {nearest(tank, tanks)}")
 
 
-def _check_source(event: Event, sources: Collection[str]) -> None:
-    named = event.source if isinstance(event, Refill) else None
-    if named is not None and named not in sources:
-        known = ", ".join(f"'{name}'" for name in sources) or "none is configured"
-        raise PayloadError(f"there is no [source.{named}]; known here: {known}")
+def _check_allowed(config: Config, what: str) -> None:
+    allowed: Commands = "all" if config.mqtt is None else config.mqtt.commands
+    if not is_allowed(allowed, what):
+        raise PayloadError(
+            f"'{what}' is not obeyed here, since [mqtt] commands is '{allowed}'; do it with "
+            "`afterfill` on the machine of the service, or set commands to 'all'"
+        )
 
 
 def _payload(command: Command) -> Mapping[str, Any]:

@@ -24,6 +24,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from afterfill.config import Mqtt
 from afterfill.errors import SinkUnavailable
+from afterfill.shown import shown
 from afterfill.sinks.mqtt_commands import MAX_BYTES
 from afterfill.sinks.mqtt_messages import Message
 from afterfill.sinks.mqtt_takeover import RECONNECT_S, Takeovers
@@ -185,7 +186,7 @@ class Connection:
                 callback(*arguments)
             except Exception as error:  # noqa: BLE001 - the boundary of the client's thread
                 _log.exception("in an MQTT callback")
-                sentence = f"a mistake in afterfill's MQTT part: {error!r}"
+                sentence = f"a mistake in afterfill's MQTT part: {shown(repr(error), 300)}"
                 self._happenings.put(Failed(sentence, lost=False))
 
         return guarded

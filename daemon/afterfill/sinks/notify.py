@@ -225,7 +225,8 @@ class Recipient:
         urgent = first.priority == "high" and first.what in ("raised", "still")
         text = text_of(what, self._scene(journal, what, stamp))
         with self._picture(first.about.tank, stamp.time_s) as picture:
-            self._post.send(Letter(subject_of(what), text, urgent, picture))
+            letter = Letter.of(subject_of(what), text, urgent=urgent, picture=picture)
+            self._post.send(letter)
 
     def _picture(self, tank: str, time_s: float) -> AbstractContextManager[Path | None]:
         """Drawn for the first try only: a service that refused may have refused the picture."""

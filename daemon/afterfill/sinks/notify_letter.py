@@ -4,6 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from afterfill.shown import shown, without_secrets
+
+_LONGEST_LINE = 2000
+
 
 @dataclass(frozen=True, slots=True)
 class Letter:
@@ -14,6 +18,15 @@ class Letter:
     text: str
     urgent: bool = False
     picture: Path | None = None
+
+    @classmethod
+    def of(
+        cls, subject: str, text: str, *, urgent: bool = False, picture: Path | None = None
+    ) -> "Letter":
+        """A letter with what it quotes made fit to be shown: its subject is one line, and no line
+        of its text is longer than a screen."""
+        lines = [shown(without_secrets(line), _LONGEST_LINE) for line in text.split("\n")]
+        return cls(shown(without_secrets(subject)), "\n".join(lines), urgent, picture)
 
 
 class Post(Protocol):

@@ -9,6 +9,7 @@ from email.utils import formatdate, make_msgid
 
 from afterfill.config import Smtp
 from afterfill.errors import SinkUnavailable
+from afterfill.shown import shown
 from afterfill.sinks.notify_letter import Letter
 
 TIMEOUT_S = 20.0  # for each step; some servers greet strangers late, others hang for ever
@@ -109,6 +110,11 @@ class MailPost:
     def _one_sentence(self) -> Iterator[None]:
         try:
             yield
+        except UnicodeEncodeError:  # its words quote the password
+            raise SinkUnavailable(
+                f"{self._where} takes plain ASCII only as user and password: check username and "
+                "password_file"
+            ) from None
         except (smtplib.SMTPException, OSError) as error:  # ssl's errors are OSErrors
             raise SinkUnavailable(f"{self._where} {self._advice(error)}") from error
 
@@ -145,4 +151,4 @@ def _said(error: smtplib.SMTPResponseException) -> str:
 
 def _reply(code: int, text: bytes | str) -> str:
     words = text.decode("utf-8", "replace") if isinstance(text, bytes) else text
-    return f"{code} {' '.join(words.split())[:200]}"
+    return f"{code} {shown(' '.join(words.split()), 200)}"

@@ -7,9 +7,10 @@ examined. Exit 0 when it was done; else 1, and one clause on standard output tha
 import json
 import logging
 import sys
-from collections.abc import Iterator
 from io import StringIO
 from typing import Any
+
+from afterfill.shown import parts_of, shown, without_secrets
 
 
 def main() -> int:
@@ -60,19 +61,11 @@ def _reason(log: str, service: Any, address: str) -> str:  # noqa: ANN401 - unty
     """The library's last words, without the parts of the address that may be secret."""
     lines = [line.strip() for line in log.splitlines() if line.strip()]
     words = lines[-1] if lines else "no reason given"
-    for secret in _secrets(service, address):
-        words = words.replace(secret, "***")
-    return words[:200]
-
-
-def _secrets(service: Any, address: str) -> Iterator[str]:  # noqa: ANN401 - untyped
-    yield address
-    named = [getattr(service, name, None) for name in ("password", "user", "fullpath")]
-    parts = address.partition("://")[2].replace("?", "/").replace("@", "/").replace(":", "/")
+    named = [getattr(service, name, None) for name in ("password", "user", "fullpath", "targets")]
     host = getattr(service, "host", None)
-    for part in [*named, *parts.split("/")]:
-        if isinstance(part, str) and len(part) > 5 and part != host:
-            yield part
+    secrets = [part for part in parts_of(address) if part != host]
+    secrets += [part for part in named if isinstance(part, str) and len(part) > 3]
+    return shown(without_secrets(words, secrets), 200)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,52 @@
+"""What is said of a tank beside what the tank is: slips by a factor of a hundred are not believed.
+
+The one place for it: the command line, MQTT and the inbox of a service say the same. A recording
+is read as it is.
+"""
+
+from afterfill.config import Config
+from afterfill.errors import PayloadError
+from afterfill.records import Dose, Event, Refill
+from afterfill.sentences import nearest
+
+MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is new; our judgement
+
+
+def refuse_slips(event: Event, config: Config) -> None:
+    """Raises PayloadError when an event cannot be meant so, or names an unknown source.
+
+    `event.tank` must be one of the configured tanks.
+    """
+    litres = config.tank[event.tank].litres
+    if isinstance(event, Refill):
+        _check_volume(event.litres, event.tank, litres)
+        check_dose(event.neutraliser_ml, event.tank, litres)
+        if event.source is not None and event.source not in config.source:
+            raise PayloadError(
+                f"there is no source '{event.source}'; {_known(event.source, config)}"
+            )
+    elif isinstance(event, Dose):
+        check_dose(event.neutraliser_ml, event.tank, litres)
+
+
+def _known(source: str, config: Config) -> str:
+    guess = nearest(source, config.source)
+    names = ", ".join(sorted(config.source))
+    return f"{guess} (known here: {names})" if guess.startswith("did you mean") else guess
+
+
+def _check_volume(given: float | None, tank: str, litres: float) -> None:
+    if given is not None and given > MOST_TANKFULS * litres:
+        raise PayloadError(
+            f"{given:g} L into tank '{tank}' of {litres:g} L cannot be meant: a refill is at most "
+            f"{MOST_TANKFULS:g} times the tank; look for a slip of the decimal point"
+        )
+
+
+def check_dose(ml: float | None, tank: str, litres: float) -> None:
+    """Raises PayloadError when neutraliser [mL] is more than a tank of `litres` can hold."""
+    if ml is not None and ml > 1000.0 * litres:
+        raise PayloadError(
+            f"{ml:g} mL of neutraliser is more than tank '{tank}' of {litres:g} L can hold; look "
+            "for a slip of the decimal point"
+        )
