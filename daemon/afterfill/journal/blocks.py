@@ -106,11 +106,14 @@ class Blocks:
 
     def add(self, blocks: Sequence[Packed]) -> None:
         """Insert the blocks of one commit or several; in a transaction."""
-        if not blocks:
-            return
+        if blocks:
+            self.insert(blocks)
+            self._cut(len({block.commit_last for block in blocks}))
+
+    def insert(self, blocks: Sequence[Packed]) -> None:
+        """Insert blocks and leave the spans as they are."""
         rows = [(*block, check_of("block", self.covered(block))) for block in blocks]
         self._db.executemany(f"INSERT INTO block ({_COLUMNS}, crc) VALUES ({_MARKS})", rows)
-        self._cut(len({block.commit_last for block in blocks}))
 
     def forget(self) -> None:
         """A transaction was rolled back, or blocks were dropped: remember nothing."""
@@ -136,10 +139,28 @@ class Blocks:
             " WHERE last_seq > ? ORDER BY tank",
             (cut,),
         ).fetchall()
+        self._insert_spans(blocks)
+        self._commits = 0
+
+    def respan(self) -> None:
+        """Make all spans again."""
+        query = (
+            "SELECT commit_last, tank, last_seq, first_seq, from_ms, to_ms, kinds FROM block"
+            " ORDER BY commit_last"
+        )
+        commits = groupby(self._all(query), lambda row: row[0])
+        some = list[Any]()
+        for number, (_, blocks) in enumerate(commits, 1):
+            some += [row[1:] for row in blocks]
+            if number % _SPAN_COMMITS == 0:
+                self._insert_spans(sorted(some))
+                some = []
+        self._commits = None
+
+    def _insert_spans(self, blocks: Sequence[Any]) -> None:
         spans = [_span(tank, list(ours)) for tank, ours in groupby(blocks, lambda row: row[0])]
         rows = [with_check("span", span) for span in spans]
         self._db.executemany("INSERT INTO span VALUES (?,?,?,?,?,?,?)", rows)
-        self._commits = 0
 
     def _span_end(self, stored: int) -> int:
         return int(self._one("SELECT max(last_seq) FROM span WHERE last_seq <= ?", stored) or 0)

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import suppress
 from heapq import merge
 from itertools import islice
 from pathlib import Path
@@ -29,6 +30,7 @@ class Contents:
         self._rows = Rows(db, self.words, self.checks)
         self._tail: Tail | None = None
         self._tail_form = CHECKED_FORM
+        self._name: bytes | None = None
         self._undecodable = 0
         self._frames_base, self._frames_seen = -1, 0
         self._in_tail: list[Packed] = []
@@ -86,11 +88,10 @@ class Contents:
     @property
     def name(self) -> bytes | None:
         """What tells this journal from any other; None when that cannot be read."""
-        value = self.meta(JOURNAL_NAME)
-        try:
-            return None if value is None else bytes.fromhex(value)
-        except ValueError:
-            return None
+        if self._name is None and (value := self.meta(JOURNAL_NAME)) is not None:
+            with suppress(ValueError):
+                self._name = bytes.fromhex(value)
+        return self._name
 
     def meta(self, key: str) -> str | None:
         """A small fact about this journal, by name."""

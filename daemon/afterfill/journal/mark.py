@@ -27,12 +27,31 @@ class Marks(NamedTuple):
 
 def marks(path: Path, journal: bytes) -> Marks:
     """The marks of the journal at `path`; 0 where there is none."""
+    return marks_of(path, tag_of(journal))
+
+
+def marks_of(path: Path, tag: bytes) -> Marks:
+    """As `marks`, by the journal's name as it stands in the file."""
+    page = _first_page(path)
+    return Marks(*(_number(page, which, tag) for which in (_RECORD, _INBOX)))
+
+
+def tag_in(path: Path) -> bytes | None:
+    """The journal's name as it stands in a sound mark; None when there is none."""
+    page = _first_page(path)
+    for begin in range(0, len(page) - _SLOT.size + 1, _APART_BYTES):
+        tag, number, check = _SLOT.unpack_from(page, begin)
+        if any(tag) and check == _check(tag, number):
+            return bytes(tag)
+    return None
+
+
+def _first_page(path: Path) -> bytes:
     try:
         with tail_path(path).open("rb") as file:
-            page = file.read(2 * _COPIES * _APART_BYTES)
+            return file.read(2 * _COPIES * _APART_BYTES)
     except OSError:
-        return Marks(0, 0)
-    return Marks(*(_number(page, which, tag_of(journal)) for which in (_RECORD, _INBOX)))
+        return b""
 
 
 def mark_record(path: Path, journal: bytes, number: int) -> None:

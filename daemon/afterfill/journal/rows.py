@@ -19,7 +19,7 @@ from afterfill.records import Stamp
 
 _CHUNK = 1000  # rows read at once: no long read holds back the checkpoint
 _LAST = 1 << 62
-_COLUMNS = (
+COLUMNS = (
     "r.seq, r.time_ms, r.lag_ms, r.synchronised, r.boot, r.monotonic_s, r.kind, r.tank, r.body"
 )
 _WORDS = (4, 6, 7)  # the columns that hold numbers of words
@@ -71,7 +71,7 @@ class Rows:
         self._db.executemany("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?,?)", values)
 
     def _chosen(self) -> str:
-        return f"SELECT {_COLUMNS}, {self._checks.column} FROM record r"
+        return f"SELECT {COLUMNS}, {self._checks.column} FROM record r"
 
     def _chunk(self, rows: Sequence[Any]) -> Chunk:
         return Chunk(rows, self._words, self._checks)
@@ -101,7 +101,8 @@ class Rows:
         while True:
             rows = self._db.execute(
                 f"{self._chosen()} WHERE (r.time_ms, r.seq) > (?, ?)"
-                f" AND r.time_ms < ? AND r.seq <= ?{where} ORDER BY r.time_ms, r.seq LIMIT {_CHUNK}",
+                f" AND r.time_ms < ? AND r.seq <= ?{where}"
+                f" ORDER BY r.time_ms, r.seq LIMIT {_CHUNK}",
                 (*last, to_ms, last_seq, *values),
             ).fetchall()
             if not rows:

@@ -20,7 +20,7 @@ from afterfill.journal.block import Row
 from afterfill.journal.blocks import Blocks, View
 from afterfill.journal.check import Checks, with_check
 from afterfill.journal.codec import check_finite, compact
-from afterfill.journal.contents import Contents, last_numbered
+from afterfill.journal.contents import Contents
 from afterfill.journal.entry import Entry
 from afterfill.journal.mark import mark_inbox, mark_record
 from afterfill.journal.migration import copy_whole
@@ -150,23 +150,23 @@ class Journal:
         if not (pending.rows or pending.taken or pending.snapshots):
             return
         rare = pending.taken or pending.snapshots or pending.gaps
-        if rare or not self._to_tail(pending.rows, flush):
+        if in_database := bool(rare) or not self._to_tail(pending.rows, flush):
             with self._transaction():
                 self._write(pending)
-            self._mark()
         if pending.rows:
             self._committed_seq = pending.rows[-1].seq
         self._pending = _Pending()
+        if in_database:
+            self._mark()
 
     def _to_tail(self, rows: list[Row], flush: bool) -> bool:
         with one_sentence(self.path):
             return self._contents.to_tail(rows, self._committed_seq, flush=flush)
 
     def _mark(self) -> None:
-        """Note outside of the database what it now holds."""
-        name = self._contents.name
-        if name is not None and self._next_seq is not None:
-            mark_record(self.path, name, last_numbered(self._db, "record"))
+        """Note outside of the database up to which number it holds all."""
+        if (name := self._contents.name) is not None:
+            mark_record(self.path, name, self._committed_seq)
 
     def _write(self, pending: _Pending) -> None:
         if self._next_seq is not None:
@@ -215,9 +215,10 @@ class Journal:
         row = with_check("inbox", (body, stamp_text))
         with one_sentence(self.path):
             query = "INSERT INTO inbox (body, stamp, crc) VALUES (?,?,?)"
+            name = self._contents.name
             number = self._db.execute(query, row).lastrowid or 0
-            if (name := self._contents.name) is not None:
-                mark_inbox(self.path, name, number)
+        if name is not None:
+            mark_inbox(self.path, name, number)
         return number
 
     def inbox(self, limit: int = 100) -> list[tuple[int, Event, Stamp]]:

@@ -1,9 +1,9 @@
 """SQLite's write-ahead log, read so that one flipped bit in it loses nothing.
 
 SQLite believes the log only up to the first frame whose checksum is wrong. The checksums form a
-chain, and each is linear in what it covers: so it mostly tells which single bit was flipped (of the high
-bits of a word, it leaves several), and a frame that later ones continue was whole once. The format is that of SQLite's
-documents ("Database File Format", chapter 4, from memory).
+chain, and each is linear in what it covers: so it mostly tells which single bit was flipped (of
+the high bits of a word, it leaves several), and a frame that later ones continue was whole once.
+The format is that of SQLite's documents ("Database File Format", chapter 4, from memory).
 """
 
 import struct

@@ -11,7 +11,7 @@ from typing import Protocol
 
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
-from afterfill.journal.damage import set_aside_if_damaged
+from afterfill.journal.damage import mend_if_damaged
 from afterfill.journal.store import Journal
 from afterfill.ports import Clock
 from afterfill.records import Health, Stamp
@@ -88,19 +88,18 @@ def _run(config: Config, journal_path: Path, stop: threading.Event) -> None:
 
 
 def _kept_aside(journal_path: Path) -> str | None:
-    """A damaged journal is renamed, and said; the new one begins without its past."""
+    """A damaged journal is renamed, and said; the new one begins with what is sound in it."""
     try:
-        aside = set_aside_if_damaged(journal_path)
+        mended = mend_if_damaged(journal_path)
     except OSError as error:
         raise JournalError(
             f"the journal {journal_path} is damaged and cannot be renamed ({error.strerror}); "
-            "may this user write its folder?"
+            "may this user write its folder, and is there room for a second one?"
         ) from error
-    if aside is None:
+    if mended is None:
         return None
-    said = f"the journal was damaged: it is kept as {aside.name}, and a new one was begun"
-    _log.error("%s", said)
-    return said
+    _log.error("%s", mended.said)
+    return mended.said
 
 
 def _sampling(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> Worker:
