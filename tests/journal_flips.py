@@ -102,7 +102,7 @@ def lived(folder: Path) -> Path:
 
 def known(journal: Journal) -> Known:
     """All that can be read. Raises JournalError."""
-    entries = {e.seq: (e.record, e.stamp) for e in journal.entries(limit=100_000)}
+    entries: dict[int, Any] = {e.seq: (e.record, e.stamp) for e in journal.entries(limit=100_000)}
     for tank in _TANKS:
         by_time = list(journal.between(tank, 0.0, START_S + _LONG_S))
         newest = [e for kind in ("dose", "reading") for e in journal.latest(kind, tank, 9)]
@@ -124,8 +124,7 @@ def read(path: Path, *, read_only: bool) -> Known | None:
     try:
         with Journal.open(path, read_only=read_only) as journal:
             return known(journal)
-    except JournalError as error:
-        assert str(error).isprintable()
+    except JournalError:
         return None
 
 

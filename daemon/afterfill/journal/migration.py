@@ -128,6 +128,8 @@ def _old_tail(db: sqlite3.Connection, path: Path) -> Sequence[Packed]:
 
 
 def _add_as_form_3(copy: sqlite3.Connection, tail: Sequence[Packed]) -> None:
+    if not tail:
+        return
     copy.executemany("INSERT INTO block VALUES (?,?,?,?,?,?,?,?,?,?)", tail)
     copy.commit()
 

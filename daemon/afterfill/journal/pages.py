@@ -14,7 +14,8 @@ from afterfill.journal.wal import Log, read_log
 
 TABLE_LEAF, _INDEX_LEAF, _INDEX_INNER = 0x0D, 0x0A, 0x02
 _FILE_HEADER = 100
-_SIZES = (1024, 4096)
+_SIZES = (1024, 4096, 512, 2048, 8192)  # ours first, then SQLite's own
+_LOOKED_AT = 500  # pages
 _MOST_PAYLOAD = 1 << 26
 _INTEGERS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8}
 
@@ -35,7 +36,7 @@ class Pages:
         self._file = path.open("rb") if path.exists() else None
         head = self._read(0, _FILE_HEADER)
         written = int.from_bytes(head[16:18], "big")
-        usual = written if written in (512, *_SIZES, 2048, 8192) else _SIZES[0]
+        usual = written if written in _SIZES else max(_SIZES, key=self._share_of_trees)
         self.page_bytes = self.log.page_bytes or usual
         stored = 0 if self._file is None else path.stat().st_size // self.page_bytes
         self.count = max(stored, *self.log.pages, 0) if self.log.pages else stored
@@ -60,6 +61,12 @@ class Pages:
             return self._file.read(size)
         except OSError:  # a sector that cannot be read
             return b""
+
+    def _share_of_trees(self, size: int) -> float:
+        """Which share of the pages would be part of a tree, if they had this size."""
+        pages = (self._read(number * size, size) for number in range(1, _LOOKED_AT))
+        whole = [page for page in pages if len(page) == size]
+        return sum(_is_of_a_tree(page) for page in whole) / max(1, len(whole))
 
     def _page(self, number: int) -> bytes:
         page = self.log.pages.get(number)
@@ -131,6 +138,11 @@ class Pages:
             missing -= usable - 4
             (following,) = struct.unpack_from(">I", more)
         return b"".join(parts)
+
+
+def _is_of_a_tree(page: bytes) -> bool:
+    _, cells, content = struct.unpack_from(">3H", page, 1)
+    return page[0] in (2, 5, TABLE_LEAF, _INDEX_LEAF) and 8 + 2 * cells <= content <= len(page)
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:

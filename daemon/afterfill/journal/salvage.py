@@ -98,6 +98,9 @@ def _first_look(pages: Pages) -> _Found:
     for cell in pages.cells():
         if len(cell.columns) == 2:
             _note_pair(cell, found)
+        elif cell.number is None and _is_word_again(cell.columns):
+            text, _, number = cell.columns
+            found.words.setdefault(number, []).insert(0, text)  # type: ignore[arg-type]
         elif (table := _small_table_of(cell)) is not None:
             _note_small(table, _with_number(cell, table), found)
     return found
@@ -125,6 +128,13 @@ def _note_small(table: str, row: Sequence[Any], found: _Found) -> None:
         kept = found.facts.get(row[0], row[1])
         grows = row[0] == NUMBERED_AFTER
         found.facts[row[0]] = max(kept, row[1], key=int) if grows else row[1]
+
+
+def _is_word_again(columns: Sequence[Value]) -> bool:
+    """Whether it is an entry of the index that holds each word again, with its checksum."""
+    if len(columns) != 3 or not isinstance(columns[0], str) or not isinstance(columns[2], int):
+        return False
+    return columns[1] == check_of("word", (columns[2], columns[0]))
 
 
 def _small_table_of(cell: Cell) -> str | None:

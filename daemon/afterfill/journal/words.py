@@ -4,8 +4,7 @@ import sqlite3
 
 from afterfill.journal.check import Checks, Damaged, check_of, with_check
 
-# Each text stands twice on the disk: in the table and in the index of its texts.
-_FROM_INDEX = "SELECT text FROM word INDEXED BY sqlite_autoindex_word_1 WHERE id = ?"
+_AGAIN = "SELECT text, crc FROM word INDEXED BY word_again WHERE id = ?"
 
 
 class Words:
@@ -51,8 +50,8 @@ class Words:
             return None
         if self._checks.hold("word", number, (number, row[0]), row[1]):
             return str(row[0])
-        for (text,) in self._db.execute(_FROM_INDEX, (number,)).fetchall():
-            if check_of("word", (number, text)) == row[1]:
+        for text, crc in self._db.execute(_AGAIN, (number,)).fetchall():
+            if check_of("word", (number, text)) == crc:
                 return str(text)
         return None
 
