@@ -141,8 +141,14 @@ class Pages:
 
 
 def _is_of_a_tree(page: bytes) -> bool:
+    """Cells fill a page from its end on: what begins like a larger page has none there."""
     _, cells, content = struct.unpack_from(">3H", page, 1)
-    return page[0] in (2, 5, TABLE_LEAF, _INDEX_LEAF) and 8 + 2 * cells <= content <= len(page)
+    begin = 12 if page[0] in (_INDEX_INNER, 5) else 8
+    if page[0] not in (_INDEX_INNER, 5, TABLE_LEAF, _INDEX_LEAF) or not cells:
+        return False
+    if not begin + 2 * cells <= content <= len(page):
+        return False
+    return max(struct.unpack_from(f">{cells}H", page, begin)) > len(page) // 2
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:
