@@ -117,3 +117,11 @@ def met_damaged(path: Path) -> int:
     """How many damaged rows of the journal at `path` this process has met, in all its threads."""
     with _lock:
         return len(_met.get(path, ()))
+
+
+def met_sentence(rows: int) -> str:
+    """What is said of rows that were met while running."""
+    return (
+        f"{rows} rows of the journal do not match their checksum and were skipped; "
+        "`afterfill journal check` says which, the next start of the service sorts them out"
+    )

@@ -9,12 +9,13 @@ import json
 import mmap
 import os
 import sqlite3
+import struct
 import time
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from afterfill.errors import ConfigError, JournalError
+from afterfill.errors import ConfigError, JournalError, PayloadError
 from afterfill.journal.check import with_check
 from afterfill.journal.salvage import Salvaged, salvage
 from afterfill.journal.schema import connect
@@ -24,6 +25,10 @@ _ASIDE = ".damaged-"
 _BESIDE = ("-wal", "-shm", "-tail")
 _MADE = ".mended"
 MENDED = "mended"  # the row of `meta` that says what became of the journal before
+# What bytes that nobody wrote may lead to, beside what was thought of.
+_UNREADABLE = (
+    sqlite3.Error, PayloadError, ValueError, ArithmeticError, LookupError, TypeError, struct.error,
+)  # fmt: skip
 _LEAST_BYTES = 512  # a tail or log that holds something
 # The write-ahead log's magic numbers (file format of SQLite, from memory).
 _LOG_MAGIC = (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
@@ -88,11 +93,18 @@ def _finish(path: Path) -> None:
     made.rename(path)
 
 
+def is_lost(path: Path) -> str:
+    """How the database is lost while its log or its tail is there; empty when it is not."""
+    if not _is_empty(path):
+        return ""
+    beside = [s for s in ("-wal", "-tail") if _size(Path(f"{path}{s}")) > _LEAST_BYTES]
+    return f"its file is {'empty' if path.exists() else 'missing'}" if beside else ""
+
+
 def _wrong_with(path: Path) -> str:
     """What is wrong, empty when nothing is or nothing is there."""
     if _is_empty(path):
-        beside = [s for s in ("-wal", "-tail") if _size(Path(f"{path}{s}")) > _LEAST_BYTES]
-        return f"its file is {'empty' if path.exists() else 'missing'}" if beside else ""
+        return is_lost(path)
     found = surveyed(path, alone=True)
     return "" if found.is_sound else found.sentence()
 
@@ -105,7 +117,7 @@ def _renewed(path: Path, aside: Path, said: str) -> str:
         with closing(connect(partial, read_only=False)) as db:
             try:
                 kept = _kept(salvage(path, partial, db))
-            except (sqlite3.Error, ValueError, ArithmeticError, LookupError, TypeError) as error:
+            except _UNREADABLE as error:
                 if db.in_transaction:
                     db.execute("ROLLBACK")
                 kept = f"a new one was begun, since nothing can be read of it ({error})"

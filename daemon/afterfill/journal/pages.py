@@ -148,7 +148,8 @@ def _is_of_a_tree(page: bytes) -> bool:
         return False
     if not begin + 2 * cells <= content <= len(page):
         return False
-    return max(struct.unpack_from(f">{cells}H", page, begin)) > len(page) // 2
+    highest: int = max(struct.unpack_from(f">{cells}H", page, begin))
+    return highest > len(page) // 2
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:

@@ -82,7 +82,7 @@ def salvage(aside: Path, copy: Path, db: sqlite3.Connection) -> Salvaged:
             if cell.number is not None:
                 _put_cell(db, cell, found, done)
     tag, marked = _name_and_marks(aside, found)
-    last = _put_tail(contents, aside, tag, done)
+    last = _put_tail(contents, aside, tag, found, done)
     _put_inbox(db, found, marked.inbox, done)
     contents.blocks.respan()
     _account(contents, db, max(last, marked.record, found.sequences["record"]), done)
@@ -244,13 +244,15 @@ def _name_and_marks(aside: Path, found: _Found) -> tuple[bytes | None, Marks]:
     return tag, marks_of(aside, tag) if tag is not None else Marks(0, 0)
 
 
-def _put_tail(contents: Contents, aside: Path, tag: bytes | None, done: Salvaged) -> int:
+def _put_tail(
+    contents: Contents, aside: Path, tag: bytes | None, found: _Found, done: Salvaged
+) -> int:
     """The blocks of the tail that are not in the database; the last number in it."""
     last = 0
     frames = frames_anywhere(tail_path(aside), tag) if tag is not None else []
     for frame in frames:
         there = contents.blocks.last_seq()
-        blocks = [block for block in blocks_of(frame) if block.last_seq > there]
+        blocks = [b for b in blocks_of(frame) if b.last_seq > there and b.tank in found.words]
         contents.blocks.insert(blocks)
         done.kept["block"] += len(blocks)
         last = max([last, *(block.commit_last for block in blocks)])

@@ -26,6 +26,7 @@ from afterfill.journal.rows import COLUMNS, in_words
 from afterfill.journal.wal import read_log
 
 _BUSY_S = 10.0
+_WITHOUT_CHECKSUMS = "its form has no checksums; the next start of the service adds them"
 # What is covered in each table, and by which column a row is named.
 _PLAIN: Mapping[str, tuple[str, str]] = {
     "word": ("id, text", "id"),
@@ -43,7 +44,8 @@ class Survey:
     """`sound` and `damaged`: rows by table (`damaged` also commands of which only the mark is
     left); `unchecked`: rows of older forms; `missing`: numbers without a row or a reason;
     `explained`: those with one; `tail`, `log`: damaged places of these files; `structure`: what is
-    wrong with the database itself; `newer`: its form, when it is newer than this version."""
+    wrong with the database itself. Of a journal without checksums only that is known, of a newer
+    version's nothing."""
 
     form: int = 0
     sound: Counter[str] = field(default_factory=Counter)
@@ -59,6 +61,31 @@ class Survey:
     def is_sound(self) -> bool:
         """Whether all is as it was written."""
         return not (self.structure or self.damaged.total() or self.missing or self.tail or self.log)
+
+    @property
+    def unreadable(self) -> int:
+        """Records and blocks of them that are damaged, and records that are missing."""
+        return self.damaged["record"] + self.damaged["block"] + self.missing
+
+    def lines(self) -> list[str]:
+        """What was found, for a person."""
+        rows = self.sound.total() - self.unchecked
+        said = [f"{rows} rows are sound" if self.form >= CHECKED_FORM else _WITHOUT_CHECKSUMS]
+        if self.unchecked:
+            said.append(f"{self.unchecked} rows are unchecked: an older version wrote them")
+        said += [f"{n} records are missing: {why}" for why, n in sorted(self.explained.items())]
+        if not self.is_sound:
+            said.append(f"damaged: {self.sentence()}")
+        return said
+
+    def wire(self) -> dict[str, object]:
+        """The same for a program."""
+        return {
+            "kind": "journal-check", "sound": self.is_sound, "form": self.form,
+            "rows": dict(self.sound), "unchecked": self.unchecked, "damaged": dict(self.damaged),
+            "missing": self.missing, "explained": self.explained, "tail": self.tail,
+            "log": self.log, "structure": self.structure or None,
+        }  # fmt: skip
 
     def sentence(self) -> str:
         """What is wrong, in a few words; empty when nothing is."""
@@ -99,6 +126,9 @@ def _look(path: Path, db: sqlite3.Connection, found: Survey) -> None:
         found.structure = said.replace("\n", " ")
     contents = Contents(path, db)
     try:
+        if found.form > CHECKED_FORM and _is_newer(contents):
+            found.structure = ""
+            return
         if found.form < CHECKED_FORM and not _was_checked(db):
             return
         db.execute("BEGIN")  # one moment for all that follows
@@ -111,6 +141,14 @@ def _look(path: Path, db: sqlite3.Connection, found: Survey) -> None:
         _numbers(path, contents, db, found)
     finally:
         contents.close()
+
+
+def _is_newer(contents: Contents) -> bool:
+    """Whether a newer version wrote it, as opposed to a flipped bit in its head."""
+    try:
+        return contents.meta(FORM) != str(CHECKED_FORM)
+    except sqlite3.Error:
+        return True
 
 
 def _was_checked(db: sqlite3.Connection) -> bool:

@@ -14,6 +14,7 @@ _HEADER, _FRAME = struct.Struct(">8I"), struct.Struct(">6I")
 _HEADER_COVERED, _FRAME_COVERED = 24, 8  # bytes that the checksum covers, before the page
 _MAGICS = {0x377F0682: "<", 0x377F0683: ">"}
 _VERSION = 3007000
+_PAGE_SIZES = (512, 1024, 2048, 4096, 8192, 16384, 32768, 65536)
 _MASK = 0xFFFFFFFF
 _MOST_PAGES = 1 << 24  # of a database
 Sum = tuple[int, int]
@@ -70,23 +71,25 @@ def _sound_header(content: bytes, log: Log) -> tuple[str, int, Sum, Sum] | None:
     for order in "<>":
         if _sum(covered, (0, 0), order) == stored:
             return _of_header(covered, stored)
-    frame_salts = content[_HEADER.size + 8 : _HEADER.size + 16]
-    for order in "<>":
-        for mended in _mended(covered, (0, 0), stored, order):
-            if mended[16:24] == frame_salts or not frame_salts:
-                log.mended += 1
-                return _of_header(mended, stored)
-    if content[16:24] == frame_salts and (found := _of_header(covered, (0, 0))) is not None:
+    candidates = [
+        _of_header(c, stored) for order in "<>" for c in _mended(covered, (0, 0), stored, order)
+    ]
+    if (found := _of_header(covered, (0, 0))) is not None:
         ours = _sum(covered, (0, 0), found[0])
-        if _bits(ours, stored) == 1:
-            log.mended += 1
-            return (*found[:3], ours)
+        candidates += [(*found[:3], ours)] if _bits(ours, stored) == 1 else []
+    for candidate in candidates:  # the first frame tells which one is meant
+        if candidate is not None:
+            order, page_bytes, salts, running = candidate
+            first = content[_HEADER.size : _HEADER.size + _FRAME.size + page_bytes]
+            if _continues(first, order, salts, running):
+                log.mended += 1
+                return candidate
     return None
 
 
 def _of_header(covered: bytes, stored: Sum) -> tuple[str, int, Sum, Sum] | None:
     magic, version, page_bytes, _, *salts = struct.unpack(">6I", covered)
-    if magic not in _MAGICS or version != _VERSION:
+    if magic not in _MAGICS or version != _VERSION or page_bytes not in _PAGE_SIZES:
         return None
     return _MAGICS[magic], page_bytes, (salts[0], salts[1]), stored
 

@@ -6,11 +6,13 @@ import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
+from afterfill.journal.check import met_damaged, met_sentence
 from afterfill.journal.damage import mend_if_damaged
 from afterfill.journal.store import Journal
 from afterfill.ports import Clock
@@ -30,6 +32,7 @@ from afterfill.sinks.health import SinkHealth
 from afterfill.tank_setup import tank_setup
 
 _log = logging.getLogger(__name__)
+_FAILURES_BELIEVED, _FAILING_WITHIN_S = 3, 120.0
 _STOP_WITHIN_S = 4.5  # the service manager's patience is 5 s
 
 
@@ -65,7 +68,9 @@ def _run(config: Config, journal_path: Path, stop: threading.Event) -> None:
     workers += [_sampling(sampler, clock, work, stop) for sampler in samplers]
     failures: list[JournalError] = []
     workers += [_delivery(name, sink, stop, failures) for name, sink in sinks.items()]
-    health = _health_source(config, samplers, sinks, workers, aside)
+    health = _health_source(
+        config, samplers, sinks, workers, aside, partial(met_damaged, journal_path)
+    )
     turns = Turns()
     machine = Machine(
         next(iter(config.tank)), journal_path, config.journal.max_mb,
@@ -135,17 +140,30 @@ def _core(
     stop: threading.Event,
     failures: list[JournalError],
 ) -> Worker:
+    failed_s: list[float] = []
+
     def body() -> None:
         with _ending_on_damage(stop, failures):
-            recorder = Recorder(config, journal_path)
             try:
+                recorder = Recorder(config, journal_path)
                 fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
+            except JournalDamaged:
+                raise
             except JournalError as error:
-                if not stop.is_set():
+                failed_s.append(clock.monotonic_s())
+                if not stop.is_set() and not _again_and_again(failed_s):
                     raise
-                failures.append(error)  # the last commit: nobody will try again
+                failures.append(error)  # nobody will try again in this process
+                stop.set()
 
     return Worker("core", body)
+
+
+def _again_and_again(failed_s: list[float]) -> bool:
+    """Whether the core has failed so often that only a new process may help: one that records
+    nothing must not stay."""
+    recent = [time_s for time_s in failed_s if time_s > failed_s[-1] - _FAILING_WITHIN_S]
+    return len(recent) >= _FAILURES_BELIEVED
 
 
 def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
@@ -201,14 +219,18 @@ def _health_source(
     sinks: dict[str, Sink],
     workers: list[Worker],
     aside: str | None,
+    met_damaged: Callable[[], int] = int,
 ) -> Callable[[Stamp], Sequence[Health]]:
-    """Health of probes, sinks and threads. What belongs to no tank is told with the first one."""
+    """Health of probes, sinks, threads and the journal (`met_damaged`: its rows that were skipped). What belongs to no tank is told with the first one."""
     first = next(iter(config.tank))
 
     def health(stamp: Stamp) -> Sequence[Health]:
         found = [record for sampler in samplers for record in sampler.health(stamp)]
         if aside is not None:
             found.append(Health(stamp.time_s, first, "journal", False, None, 1, aside))
+        elif met := met_damaged():
+            said = met_sentence(met)
+            found.append(Health(stamp.time_s, first, "journal", False, None, met, said))
         for name, sink in sinks.items():
             state = sink.health()
             found.append(
