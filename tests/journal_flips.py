@@ -60,7 +60,7 @@ def _estimate(time_s: float, tank: str) -> Estimate:
     return Estimate(time_s, tank, some, some, some, some, some, 0.01, 0.05, True, None)
 
 
-def lived(folder: Path) -> Path:
+def lived(folder: Path, *, checkpointed: bool = True) -> Path:
     """A journal in use, copied as a power cut would leave it: database, log and tail."""
     source, copy = folder / "source.db", folder / "j.db"
     journal, people = Journal.open(source), Journal.open(source)
@@ -89,7 +89,7 @@ def lived(folder: Path) -> Path:
         if minute % 10 == 8:
             people.move_cursor("mqtt", journal.last_seq())
             people.set_meta(f"fact-{minute}", f"value of {minute}")
-        if minute == 22:
+        if checkpointed and minute == 22:
             journal._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
     people.submit(Refill(START_S, "window", "add", 12.0), _stamp(500))
     people.submit(Refill(START_S, "trout", "add", 7.0), _stamp(501))

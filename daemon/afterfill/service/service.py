@@ -221,7 +221,8 @@ def _health_source(
     aside: str | None,
     met_damaged: Callable[[], int] = int,
 ) -> Callable[[Stamp], Sequence[Health]]:
-    """Health of probes, sinks, threads and the journal (`met_damaged`: its rows that were skipped). What belongs to no tank is told with the first one."""
+    """Health of probes, sinks, threads and the journal (`met_damaged`: how many of its rows were
+    skipped). What belongs to no tank is told with the first one."""
     first = next(iter(config.tank))
 
     def health(stamp: Stamp) -> Sequence[Health]:
