@@ -17,7 +17,8 @@ from journal_flips import START_S, copied, lived, read
 
 COMMANDS = (
     ["now", "--json"], ["export", "copy"], ["alarm", "list"], ["check", "--json"], ["report"],
-    ["log", "dose", "--neutraliser-ml", "3"], ["journal", "backup", "copy.db"], ["journal", "check"],
+    ["log", "dose", "--neutraliser-ml", "3"], ["journal", "backup", "copy.db"],
+    ["journal", "check"],
 )  # fmt: skip
 
 

@@ -1,8 +1,13 @@
 """One flipped bit anywhere: all as before, or told; never a traceback, never a wrong value."""
 
+import threading
 from pathlib import Path
 
+from afterfill.journal.store import Journal
+from afterfill.journal.survey import surveyed
+from afterfill.records import Service
 from journal_flips import SUFFIXES, judged, lived, places
+from journal_samples import START_S, fill, stamp_at
 
 PLACES = 150  # `python tests/system/fault_table.py "single flipped bit"` flips thousands
 
@@ -28,3 +33,28 @@ def test_each_bit_of_the_heads_of_the_files(tmp_path: Path) -> None:
     found = judged(origin, tmp_path / "flips", chosen)
     assert found.neither == []
     assert found.counts["told"] > 20
+
+
+def test_a_journal_that_is_written_meanwhile_is_sound(tmp_path: Path) -> None:
+    path, stop = tmp_path / "j.db", threading.Event()
+
+    def write() -> None:
+        with Journal.open(path) as journal:
+            number = 0
+            while not stop.is_set():
+                number += 1
+                fill(journal, 3, START_S + number)
+                if number % 5 == 0:
+                    journal.append(Service(START_S, "window", "probe"), stamp_at(START_S))
+                    journal.commit()
+
+    Journal.open(path).close()
+    thread = threading.Thread(target=write)
+    thread.start()
+    try:
+        found = [surveyed(path, alone=False) for _ in range(40)]
+    finally:
+        stop.set()
+        thread.join()
+    assert [survey.sentence() for survey in found if not survey.is_sound] == []
+    assert found[-1].sound["block"] > found[0].sound["block"]

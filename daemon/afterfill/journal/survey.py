@@ -20,12 +20,13 @@ from afterfill.journal.check import (
     schema_check,
 )
 from afterfill.journal.contents import Contents, last_numbered
-from afterfill.journal.mark import marks
+from afterfill.journal.mark import Marks, marks
 from afterfill.journal.numbers import gaps
 from afterfill.journal.rows import COLUMNS, in_words
 from afterfill.journal.wal import read_log
 
 _BUSY_S = 10.0
+_TRIES = 3
 _WITHOUT_CHECKSUMS = "its form has no checksums; the next start of the service adds them"
 # What is covered in each table, and by which column a row is named.
 _PLAIN: Mapping[str, tuple[str, str]] = {
@@ -100,6 +101,14 @@ class Survey:
 def surveyed(path: Path, *, alone: bool) -> Survey:
     """All of the journal at `path`; `alone`: no other process has it open, so that the log can be
     read beside SQLite. Raises JournalError when it cannot be opened now."""
+    for _ in range(1 if alone else _TRIES):
+        found = _surveyed(path, alone=alone)
+        if found.is_sound:
+            break  # else the service may have written meanwhile: damage stays
+    return found
+
+
+def _surveyed(path: Path, *, alone: bool) -> Survey:
     found = Survey()
     if alone and (log_path := Path(f"{path}-wal")).exists():
         log = read_log(log_path.read_bytes())
@@ -131,6 +140,8 @@ def _look(path: Path, db: sqlite3.Connection, found: Survey) -> None:
             return
         if found.form < CHECKED_FORM and not _was_checked(db):
             return
+        name = contents.name
+        mark = marks(path, name) if name is not None else Marks(0, 0)  # before what they speak of
         db.execute("BEGIN")  # one moment for all that follows
         _facts(contents, db, found)
         for table in _PLAIN:
@@ -138,7 +149,7 @@ def _look(path: Path, db: sqlite3.Connection, found: Survey) -> None:
         _records(contents, db, found)
         _blocks(contents, db, found)
         found.tail = contents.search_tail()
-        _numbers(path, contents, db, found)
+        _numbers(contents, db, mark, found)
     finally:
         contents.close()
 
@@ -208,15 +219,14 @@ def _count(found: Survey, table: str, sound: bool) -> None:
     (found.sound if sound else found.damaged)[table] += 1
 
 
-def _numbers(path: Path, contents: Contents, db: sqlite3.Connection, found: Survey) -> None:
+def _numbers(contents: Contents, db: sqlite3.Connection, mark: Marks, found: Survey) -> None:
     floor = int(contents.meta(NUMBERED_AFTER) or 0)
-    view, name = contents.view(), contents.name
-    mark = marks(path, name) if name is not None else None
-    last = max(view.last_seq, mark.record if mark else 0)
+    view = contents.view()
+    last = max(view.last_seq, mark.record)
     empty = gaps(db, contents.blocks, floor, list(view.tail), last)
     query = "SELECT why, sum(numbers) FROM gap WHERE last_seq > ? GROUP BY why"
     found.explained = dict(db.execute(query, (floor,)).fetchall())
     found.missing = max(0, sum(gap.numbers for gap in empty) - sum(found.explained.values()))
-    lost = mark.inbox - last_numbered(db, "inbox") if mark else 0
+    lost = mark.inbox - last_numbered(db, "inbox")
     if lost > 0:
         found.damaged["inbox"] += lost
