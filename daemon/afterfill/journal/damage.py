@@ -79,11 +79,12 @@ def _finish(path: Path) -> None:
     made = _made(path)
     if not made.exists():
         return
-    with closing(connect(made, read_only=True)) as db:
-        query = "SELECT value FROM meta WHERE key = ?"
-        aside = path.with_name(json.loads(db.execute(query, (MENDED,)).fetchone()[0])[0])
-    for suffix in ("-wal", "-shm"):
+    aside = _aside_of(made)
+    for suffix in _BESIDE:
         Path(f"{made}{suffix}").unlink(missing_ok=True)
+    if aside is None:  # hit as well: it is made again
+        made.unlink()
+        return
     for suffix in (*_BESIDE, ""):
         file = Path(f"{path}{suffix}")
         if file.exists():
@@ -91,6 +92,17 @@ def _finish(path: Path) -> None:
     if not aside.exists():
         aside.touch()  # so that it is found again
     made.rename(path)
+
+
+def _aside_of(made: Path) -> Path | None:
+    """Under which name the journal that `made` takes the place of is kept."""
+    try:
+        with closing(connect(made, read_only=True)) as db:
+            query = "SELECT value FROM meta WHERE key = ?"
+            (value,) = db.execute(query, (MENDED,)).fetchone()
+            return made.with_name(json.loads(value)[0])
+    except (JournalError, *_UNREADABLE):
+        return None
 
 
 def is_lost(path: Path) -> str:

@@ -306,8 +306,9 @@ class Journal:
 
     def forget_cursor(self, name: str) -> None:
         """The sink `name` needs no queue any more: nothing is kept for it."""
-        if self._one("SELECT seq FROM cursor WHERE name = ?", name) is not None:
-            with one_sentence(self.path):
+        with one_sentence(self.path):
+            query = "SELECT count(*) FROM cursor WHERE name = ?"
+            if self._db.execute(query, (name,)).fetchone()[0]:
                 self._db.execute("DELETE FROM cursor WHERE name = ?", (name,))
 
     def snapshot(self, tank: str, *, before: int | None = None) -> tuple[int, bytes] | None:
