@@ -6,7 +6,7 @@ from afterfill.cli.finding import Finding
 from afterfill.errors import JournalDamaged, JournalError
 from afterfill.journal.damage import is_lost
 from afterfill.journal.survey import Survey, surveyed
-from afterfill.service.only_one import only_one
+from afterfill.service.liveness import liveness
 
 
 def survey_of(path: Path) -> Survey:
@@ -22,7 +22,7 @@ def survey_of(path: Path) -> Survey:
             f"the journal {path} does not exist: the service has not run with this "
             "configuration yet (`afterfill run`)"
         )
-    found = surveyed(path, alone=_is_alone(path))
+    found = surveyed(path, alone=liveness(path).runs is False)
     if found.structure and not found.sound.total():
         raise JournalDamaged(
             f"the journal {path} is damaged, or was never a journal ({found.structure}); if "
@@ -40,12 +40,3 @@ def journal_finding(path: Path) -> Finding | None:
     except JournalError as error:
         return Finding("journal", "fault", str(error))
     return Finding("journal", "ok" if found.is_sound else "fault", "; ".join(found.lines()))
-
-
-def _is_alone(path: Path) -> bool:
-    """Whether no service has the journal open."""
-    try:
-        with only_one(path):
-            return True
-    except JournalError:
-        return False
