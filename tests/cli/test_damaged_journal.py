@@ -78,7 +78,7 @@ def test_no_command_ends_with_a_traceback_and_the_next_start_keeps_everything(
     replaced(path, *DAMAGES[how])
     spoilt = path.read_bytes()
     for command in COMMANDS:
-        done = afterfill(*command)  # raises what nobody expected
+        done = afterfill(*command)  # an exception fails the test
         assert done.exit_code in (0, 1, 3), (command, done.output)
         assert "Traceback" not in done.output
     assert afterfill("journal", "check").exit_code in (1, 3)

@@ -25,7 +25,7 @@ _ASIDE = ".damaged-"
 _BESIDE = ("-wal", "-shm", "-tail")
 _MADE = ".mended"
 MENDED = "mended"  # the row of `meta` that says what became of the journal before
-# What bytes that nobody wrote may lead to, beside what was thought of.
+# What bytes that no program wrote may lead to, beside what was thought of.
 _UNREADABLE = (
     sqlite3.Error, PayloadError, ValueError, ArithmeticError, LookupError, TypeError, struct.error,
 )  # fmt: skip
