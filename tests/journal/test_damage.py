@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from afterfill.errors import ConfigError, JournalDamaged
-from afterfill.journal.damage import newest_aside, set_aside_if_damaged
+from afterfill.journal.damage import mend_if_damaged, newest_aside
 from afterfill.journal.store import Journal
 from afterfill.records import Service
 from journal_samples import START_S, stamp_at
@@ -33,11 +33,16 @@ DAMAGES: dict[str, Callable[[bytes], bytes]] = {
     "all zeros after a crash": lambda content: bytes(len(content)),
     "all ones, as an erased card": lambda content: b"\xff" * len(content),
 }
+NOTHING_LEFT = {"all zeros after a crash", "all ones, as an erased card"}
 FOREIGN: dict[str, Callable[[bytes], bytes]] = {
     "a text": lambda _content: b"time,orp_mv\n" * 1000,
     "a picture": lambda _content: b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)) * 40,
     "a damaged database of another program": lambda _content: _foreign_database(),
 }
+
+
+def entry_after() -> Service:
+    return Service(START_S, "window", "feeding")
 
 
 def _foreign_database() -> bytes:
@@ -52,12 +57,19 @@ def _foreign_database() -> bytes:
 def test_a_damaged_journal_is_kept_aside_whole(path: Path, kept: bytes, how: str) -> None:
     damaged = DAMAGES[how](kept)
     path.write_bytes(damaged)
-    aside = set_aside_if_damaged(path)
-    assert aside is not None
+    mended = mend_if_damaged(path)
+    assert mended is not None
+    aside = mended.aside
     assert aside.name.startswith("journal.db.damaged-")
     assert aside.read_bytes() == damaged
     with Journal.open(path) as journal:
-        assert journal.entries() == []
+        entries = journal.entries(limit=10_000)
+        assert (len(entries) > 500) == (how not in NOTHING_LEFT)
+        for entry in entries:
+            assert entry.record == Service(START_S, "window", "probe")
+            assert entry.stamp == stamp_at(START_S + entry.seq - 1)
+        assert journal.append(entry_after(), stamp_at(START_S)) > 2000 or not entries
+    assert mend_if_damaged(path) is None
 
 
 @pytest.mark.parametrize("what", FOREIGN)
@@ -65,7 +77,7 @@ def test_somebodys_file_is_refused_and_left_as_it_is(path: Path, what: str) -> N
     theirs = FOREIGN[what](b"")
     path.write_bytes(theirs)
     with pytest.raises(ConfigError, match="somebody's file; choose another path"):
-        set_aside_if_damaged(path)
+        mend_if_damaged(path)
     assert path.read_bytes() == theirs
     assert list(path.parent.iterdir()) == [path]
 
@@ -73,14 +85,14 @@ def test_somebodys_file_is_refused_and_left_as_it_is(path: Path, what: str) -> N
 def test_a_log_beside_it_tells_a_journal_whose_every_page_is_noise(path: Path) -> None:
     path.write_bytes(b"\x5a" * 8192)
     Path(f"{path}-wal").write_bytes(b"\x37\x7f\x06\x82" + bytes(100))
-    aside = set_aside_if_damaged(path)
-    assert aside is not None
-    assert aside.exists()
+    mended = mend_if_damaged(path)
+    assert mended is not None
+    assert mended.aside.exists()
 
 
 def test_an_empty_file_becomes_a_journal(path: Path) -> None:
     path.touch()
-    assert set_aside_if_damaged(path) is None
+    assert mend_if_damaged(path) is None
     with Journal.open(path) as journal:
         assert journal.entries() == []
 
@@ -99,18 +111,20 @@ def test_two_damages_in_one_second_are_both_kept(path: Path) -> None:
     names = set()
     for _ in range(2):
         path.write_bytes(bytes(1024))
-        names.add(set_aside_if_damaged(path))
+        mended = mend_if_damaged(path)
+        assert mended is not None
+        names.add(mended.aside)
     assert len(names) == 2
-    assert all(name is not None and name.exists() for name in names)
+    assert all(name.exists() for name in names)
 
 
 def test_a_sound_journal_and_none_are_left_alone(path: Path, kept: bytes) -> None:
-    assert set_aside_if_damaged(path.with_name("absent.db")) is None
-    assert set_aside_if_damaged(path) is None
+    assert mend_if_damaged(path.with_name("absent.db")) is None
+    assert mend_if_damaged(path) is None
     assert path.read_bytes() == kept
 
 
 def test_damage_found_while_running_is_told_apart(path: Path, kept: bytes) -> None:
-    path.write_bytes(_overwritten(kept))
-    with Journal.open(path) as journal, pytest.raises(JournalDamaged, match="is damaged"):
+    path.write_bytes(kept[:4096] + b"\xa5" * (len(kept) - 4096))
+    with pytest.raises(JournalDamaged, match="is damaged"), Journal.open(path) as journal:
         journal.entries(limit=10_000)

@@ -3,15 +3,25 @@ import sqlite3
 import subprocess
 import sys
 import threading
+import zlib
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from afterfill.errors import JournalError
 from afterfill.journal import migration
+from afterfill.journal.block import Row
+from afterfill.journal.blocks import Packed, frame_of
+from afterfill.journal.contents import Contents
+from afterfill.journal.damage import mend_if_damaged
 from afterfill.journal.migration import backup_path
 from afterfill.journal.schema import VERSION
 from afterfill.journal.store import Journal
+from afterfill.journal.survey import surveyed
+from afterfill.journal.tail import Tail, tail_path
+from afterfill.records import Service
 from journal_samples import START_S, fill, orp, stamp_at
 
 STATE = b'{"layout":"1","state":' + b'"the state of a tank"' * 50 + b"}"
@@ -21,6 +31,9 @@ import os, signal, sys
 from pathlib import Path
 from afterfill.journal import schema
 from afterfill.journal.store import Journal
+from afterfill.journal.survey import surveyed
+from afterfill.journal.tail import Tail, tail_path
+from afterfill.records import Service
 done = schema.STEPS[1]
 def step(db):
     done(db)
@@ -30,14 +43,47 @@ Journal.open(Path(sys.argv[1]))
 """
 
 
+FORM_2 = """
+CREATE TABLE word (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
+CREATE TABLE record (
+  seq INTEGER PRIMARY KEY AUTOINCREMENT, time_ms INTEGER NOT NULL, lag_ms INTEGER NOT NULL,
+  synchronised INTEGER NOT NULL, boot INTEGER NOT NULL, monotonic_s REAL NOT NULL,
+  kind INTEGER NOT NULL, tank INTEGER NOT NULL, body TEXT NOT NULL
+);
+CREATE INDEX record_by_time ON record (tank, time_ms);
+CREATE INDEX record_by_kind ON record (kind, tank);
+CREATE TABLE inbox (id INTEGER PRIMARY KEY AUTOINCREMENT, body TEXT NOT NULL, stamp TEXT NOT NULL);
+CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE snapshot (
+  tank TEXT NOT NULL, seq INTEGER NOT NULL, state BLOB NOT NULL, PRIMARY KEY (tank, seq)
+);
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+"""
+FORM_3 = """
+CREATE TABLE block (
+  last_seq INTEGER PRIMARY KEY, first_seq INTEGER NOT NULL, commit_last INTEGER NOT NULL,
+  tank INTEGER NOT NULL, rows INTEGER NOT NULL, from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL,
+  accepted_ms INTEGER, kinds INTEGER NOT NULL, body BLOB NOT NULL
+);
+CREATE TABLE span (
+  last_seq INTEGER PRIMARY KEY, first_seq INTEGER NOT NULL, tank INTEGER NOT NULL,
+  from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL, kinds INTEGER NOT NULL
+);
+CREATE INDEX span_by_tank ON span (tank, to_ms);
+INSERT INTO meta VALUES ('journal', '0001020304050607');
+INSERT INTO meta VALUES ('said', 'by an old version');
+INSERT INTO cursor VALUES ('mqtt', 4);
+INSERT INTO inbox VALUES (7, '{"kind":"refill","time":"2026-03-01T07:30:00Z","tank":"window",
+"mode":"add","litres":5}', '[1772350200.0,true,"boot",5.0]');
+"""
+
+
 def _to_form_2(path: Path) -> None:
     """What versions of form 2 wrote: a row for each record, also for readings."""
-    with Journal.open(path) as journal:
-        journal.save_snapshot("window", 5, STATE)
-        journal.commit()
     with sqlite3.connect(path) as db:
-        for statement in ("DROP TABLE block", "DROP TABLE span", "DELETE FROM meta"):
-            db.execute(statement)
+        db.execute("PRAGMA journal_mode=WAL")
+        db.executescript(FORM_2)
+        db.execute("INSERT INTO snapshot VALUES ('window', 5, ?)", (zlib.compress(STATE),))
         db.execute("INSERT INTO word VALUES (1, 'boot'), (2, 'reading'), (3, 'window')")
         for number in range(5):
             time_ms = round(1000 * (START_S + number))
@@ -45,6 +91,38 @@ def _to_form_2(path: Path) -> None:
             db.execute("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?)", row)
         db.execute("PRAGMA user_version=2")
     db.close()
+
+
+def _to_form_3(path: Path) -> None:
+    """What versions of form 3 wrote: blocks, and the newest of them in a tail of its own form."""
+    _to_form_2(path)
+    with sqlite3.connect(path) as db:
+        db.executescript(FORM_3)
+        db.execute("INSERT INTO block VALUES (?,?,?,?,?,?,?,?,?,?)", _old_block(path, 6))
+        db.execute("PRAGMA user_version=3")
+    db.close()
+    tail = Tail(tail_path(path), bytes(range(8)), form=3)
+    tail.frames(7)
+    for first in (8, 10):
+        assert tail.append(7, frame_of([_old_block(path, first)]), flush=True)
+    tail.close()
+
+
+def _old_block(path: Path, first: int) -> Packed:
+    """Two readings from number `first` on."""
+    rows = [Row(n, orp(START_S + n - 1), stamp_at(START_S + n - 1)) for n in (first, first + 1)]
+    with closing(sqlite3.connect(path)) as db:
+        packed = Contents(path, db).blocks.packed(rows, first + 1)
+    return packed[0]
+
+
+def _raw(path: Path) -> tuple[int, bytes]:
+    db = sqlite3.connect(path)
+    try:
+        form = db.execute("PRAGMA user_version").fetchone()[0]
+        return form, db.execute("SELECT state FROM snapshot").fetchone()[0]
+    finally:
+        db.close()
 
 
 def _to_form_1(path: Path) -> None:
@@ -56,13 +134,51 @@ def _to_form_1(path: Path) -> None:
     db.close()
 
 
-def _raw(path: Path) -> tuple[int, bytes]:
-    db = sqlite3.connect(path)
-    try:
-        form = db.execute("PRAGMA user_version").fetchone()[0]
-        return form, db.execute("SELECT state FROM snapshot").fetchone()[0]
-    finally:
-        db.close()
+@pytest.mark.parametrize(("make", "form"), [(_to_form_1, 1), (_to_form_2, 2), (_to_form_3, 3)])
+def test_an_old_journal_is_sound_after_the_step_and_its_rows_are_counted_as_unchecked(
+    path: Path, make: Callable[[Path], None], form: int
+) -> None:
+    make(path)
+    with Journal.open(path, read_only=True) as before:
+        expected = [(e.seq, e.record, e.stamp) for e in before.entries()]
+    with Journal.open(path) as journal:
+        assert [(e.seq, e.record, e.stamp) for e in journal.entries()] == expected
+        journal.append(Service(START_S, "window", "probe"), stamp_at(START_S))
+        journal.commit()
+        fill(journal, 2)
+        assert journal.damaged == 0
+        journal.abandon()
+    found = surveyed(path, alone=True)
+    assert found.is_sound, found.sentence()
+    assert found.unchecked == {1: 5, 2: 5, 3: 6}[form]
+    assert mend_if_damaged(path) is None
+    with closing(sqlite3.connect(backup_path(path, form))) as copy:
+        assert copy.execute("PRAGMA user_version").fetchone()[0] == form
+
+
+def test_form_3_keeps_all_it_had_with_its_tail(path: Path) -> None:
+    _to_form_3(path)
+    with Journal.open(path) as journal:
+        assert [e.seq for e in journal.entries()] == list(range(1, 12))
+        assert [e.record for e in journal.entries(5)] == [orp(START_S + n) for n in range(5, 11)]
+        assert journal.cursor("mqtt") == 4
+        assert journal.meta("said") == "by an old version"
+        assert [number for number, _, _ in journal.inbox()] == [7]
+        assert journal.snapshot("window") == (5, STATE)
+    with closing(sqlite3.connect(backup_path(path, 3))) as copy:
+        assert copy.execute("SELECT count(*) FROM block").fetchone()[0] == 3
+
+
+def test_old_rows_of_a_damaged_journal_go_on_as_unchecked(path: Path) -> None:
+    _to_form_3(path)
+    with Journal.open(path) as journal:
+        fill(journal, 3, START_S + 11)
+    content = path.read_bytes()
+    path.write_bytes(bytes(512) + content[512:])
+    assert mend_if_damaged(path) is not None
+    assert surveyed(path, alone=True).is_sound
+    with Journal.open(path) as journal:
+        assert [e.seq for e in journal.entries()] == list(range(1, 15))
 
 
 def test_an_older_journal_is_copied_and_brought_up(path: Path) -> None:

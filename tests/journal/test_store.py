@@ -3,6 +3,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from afterfill.errors import JournalError
 from afterfill.journal import schema
+from afterfill.journal.check import check_of
 from afterfill.journal.schema import connect
 from afterfill.journal.store import Journal
 from afterfill.records import Dose, Event, Reading, Record, Refill, Service, Stamp
@@ -192,6 +194,11 @@ def test_between_goes_by_the_time_of_the_record_over_many_chunks(journal: Journa
     assert list(journal.between("trout", START_S, START_S + 2400)) == []
 
 
+def _service_row(seq: int, kind: str, body: str = '{"what":"probe"}') -> tuple[str, list[Any]]:
+    time_ms = round(START_S * 1000)
+    return "record", [seq, time_ms, 0, 1, "boot", 0.0, kind, "window", body]
+
+
 def test_rows_of_a_newer_version_are_skipped_and_counted(path: Path) -> None:
     with Journal.open(path) as journal:
         for _ in range(3):
@@ -199,16 +206,23 @@ def test_rows_of_a_newer_version_are_skipped_and_counted(path: Path) -> None:
         for _ in range(2):
             fill(journal, 1)
     with Journal.open(path) as journal:
-        journal._db.execute("INSERT INTO word (text) VALUES ('hologram')")
-        journal._db.execute(
-            "UPDATE record SET kind = (SELECT id FROM word WHERE text = 'hologram') WHERE seq = 2"
-        )
-        journal._db.execute("""UPDATE record SET body = '{"future": 1}' WHERE seq = 1""")
-        journal._db.execute("UPDATE block SET body = x'78' WHERE last_seq = 4")
+        for query, values in (
+            ("INSERT INTO word VALUES (99, 'hologram', ?)", ("word", [99, "hologram"])),
+            ("UPDATE record SET kind = 99, crc = ? WHERE seq = 2", _service_row(2, "hologram")),
+            (
+                """UPDATE record SET body = '{"future":1}', crc = ? WHERE seq = 1""",
+                _service_row(1, "service", '{"future":1}'),
+            ),
+        ):
+            journal._db.execute(query, (check_of(*values),))
+        block = journal._db.execute("SELECT * FROM block WHERE last_seq = 4").fetchone()
+        check = check_of("block", [*block[:3], "window", *block[4:-2], b"x"])
+        journal._db.execute("UPDATE block SET body = x'78', crc = ? WHERE last_seq = 4", (check,))
         assert [e.seq for e in journal.entries(limit=1)] == [3]
         assert [e.seq for e in journal.entries(limit=2)] == [3, 5]
         assert [e.seq for e in journal.entries(3)] == [5]
         assert journal.undecodable > 2
+        assert journal.damaged == 0
 
 
 def test_a_record_with_nan_is_refused_in_one_sentence(journal: Journal) -> None:

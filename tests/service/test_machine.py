@@ -5,7 +5,7 @@ import pytest
 
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmChange, MachineState, Stamp
+from afterfill.records import AlarmChange, MachineState, Service, Stamp
 from afterfill.service.damage_told import untold_damage
 from afterfill.service.machine import Machine
 from afterfill.service.recorder import Recorder
@@ -113,3 +113,26 @@ def test_a_damaged_journal_is_told_until_the_new_one_holds_it_and_stays_until_it
     states = [(c.state, c.active) for c in told if c.state != "normal"]
     assert states == [("unacknowledged", True), ("unacknowledged", False)]
     assert said in told[-1].message
+
+
+def test_rows_that_are_met_damaged_while_running_are_told_each_time_there_are_more(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "j.db"
+    with Journal.open(path) as journal:
+        for number in range(3):
+            journal.append(Service(ZERO_S + number, "t", "probe"), stamp(number))
+    machine = Machine("t", path, 1.0, {})
+
+    def told() -> tuple[bool | None, str]:
+        (state,) = [s for s in machine.states(stamp()) if s.name == "journal-damaged"]
+        return state.holds, state.detail
+
+    assert told() == (False, "the journal was sound when the service started")
+    with Journal.open(path) as journal:
+        for number in (1, 2):
+            journal._db.execute("UPDATE record SET lag_ms = 7 WHERE seq = ?", (number,))
+            assert [e.seq for e in journal.entries()] == [1, 2, 3][number:]
+            assert told()[0] is True
+            assert told()[0] is False
+        assert journal.damaged == 2

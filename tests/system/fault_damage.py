@@ -5,6 +5,7 @@ from functools import partial
 from pathlib import Path
 
 from afterfill.journal.damage import newest_aside
+from journal_flips import judged, lived, places
 from system.fault_row import Row, told
 from system.live_service import LiveService
 
@@ -52,6 +53,48 @@ def damaged(times: int, folder: Path) -> Row:
     how = f"{min(times, len(_DAMAGES))} kinds of damage to the file while the service is down"
     heard = told(("log, health, alarm journal-damaged until acknowledged", told_all == times))
     return Row("damaged journal", how, times, lost, doubled, heard)
+
+
+def bit_flipped(times: int, folder: Path) -> Row:
+    """One bit anywhere in database, log or tail; a wrong value or a silent loss counts as lost."""
+    folder.mkdir(parents=True)
+    origin = lived(folder)
+    found = judged(origin, folder / "flips", places(origin, times, seed=times))
+    counts = found.counts
+    how = (
+        f"seeded bits of database, log and tail: {counts['identical']} identical, "
+        f"{counts['told']} told (all kept {found.kept} times, {found.lost} records lost in all), "
+        f"{counts['neither']} neither {found.neither[:3] or ''}"
+    )
+    heard = told(("at the start, in words, or nothing is different", counts.total() == times))
+    return Row("single flipped bit", how, times, counts["neither"], 0, heard)
+
+
+def database_lost(times: int, folder: Path) -> Row:
+    """The database is empty or gone after a kill, its log and tail are not."""
+    begun_in_silence = told_all = 0
+    for number in range(times):
+        with LiveService(folder / str(number), speed=60.0, every_s=10.0) as service:
+            service.start()
+            service.wait_for_readings(20)
+            service.kill()
+            service.journal.unlink()
+            if number % 2:
+                service.journal.touch()
+            service.start()
+            service.wait_for_said("its file is")
+            service.wait_for(partial(_latches, service), "the alarm latches")
+            begun_in_silence += newest_aside(service.journal) is None
+            told_all += _by_health_in_time(service)
+            service.stop()
+    how = "the database emptied or removed beside its log and tail"
+    heard = told(("log, health, alarm journal-damaged", told_all == times))
+    return Row("lost database", how, times, begun_in_silence, 0, heard)
+
+
+def _by_health_in_time(service: LiveService) -> bool:
+    service.wait_for(partial(_by_health, service), "the journal's health")
+    return True
 
 
 def _alarm(service: LiveService, *, everything: bool = False) -> list[tuple[str, bool]]:

@@ -50,6 +50,8 @@ FAULTS: dict[str, Fault] = {
     "I/O errors": Fault(fault_disk.card_failing, 20, 1),
     "no room in files": Fault(fault_disk.file_limited, 20, 1),
     "damaged journal": Fault(fault_damage.damaged, 12, 1),
+    "single flipped bit": Fault(fault_damage.bit_flipped, 3000, 30),
+    "lost database": Fault(fault_damage.database_lost, 4, 2),
     "foreign file": Fault(fault_damage.foreign, 3, 1),
     "unplugged": Fault(fault_port.replugged, 200, 5),
     "two programs": Fault(fault_port.second_program, 5, 1),

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from afterfill.journal.check import with_check
 from manager_socket import ManagerSocket
 from servers import free_port
 
@@ -26,9 +27,13 @@ port = {port}
 path = "j.db"
 """
 WATCHDOG_S = 2.0
-COMMAND_ROW = (
-    '{"kind":"dose","time":"2026-03-01T07:30:00Z","tank":"t","neutraliser_ml":1.0}',
-    '[1772350200.0,true,"boot",1.0]',
+INSERT_COMMAND = "INSERT INTO inbox (body, stamp, crc) VALUES (?, ?, ?)"
+COMMAND_ROW = with_check(
+    "inbox",
+    (
+        '{"kind":"dose","time":"2026-03-01T07:30:00Z","tank":"t","neutraliser_ml":1.0}',
+        '[1772350200.0,true,"boot",1.0]',
+    ),
 )
 
 
@@ -77,7 +82,7 @@ def test_a_core_that_hangs_gives_no_sign_of_life(tmp_path: Path, manager: Manage
         assert manager.listen("READY", 30.0) is not None
         with closing(sqlite3.connect(tmp_path / "j.db", isolation_level=None)) as other:
             other.execute("BEGIN IMMEDIATE")
-            other.executemany("INSERT INTO inbox (body, stamp) VALUES (?, ?)", [COMMAND_ROW] * 500)
+            other.executemany(INSERT_COMMAND, [COMMAND_ROW] * 500)
             other.execute("COMMIT")
             other.execute("BEGIN IMMEDIATE")  # before the core is through with them
             manager.listen("WATCHDOG", WATCHDOG_S)  # of turns before the lock was met

@@ -46,14 +46,14 @@ _JOURNAL_DAMAGED = Definition(
     on_delay_s=0.0,
     off_delay_s=0.0,
     why_delays="none: a damaged file does not mend itself",
-    cause="what the card holds of the journal was no sound database when the service started",
+    cause="what the card holds of the journal is not what was written: bits have changed",
     consequence=(
-        "a new journal was begun without the past: a refill under watch, the probes' history and "
-        "what was not delivered yet are in the damaged file only"
+        "rows that do not match their checksum are left out; at a start a new journal goes on with "
+        "what is sound, and what the message calls lost is in the damaged file only"
     ),
     time_to_respond="hours",
     action=(
-        "log again what you did since yesterday; restore a backup or keep the damaged file; "
+        "if records were lost, log again what you did since yesterday, or restore a backup; "
         "suspect the card and the power supply. Then acknowledge."
     ),
     latches="the new journal is sound at once, what was lost is not back",

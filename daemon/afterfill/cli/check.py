@@ -24,7 +24,7 @@ def check(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Prove configuration, ports, probes, broker, database, clock and disk, a line each.
+    """Prove configuration, ports, probes, broker, database, clock, disk and journal, a line each.
 
     Opens every port and takes one reading of every probe; a port that the running service holds
     is judged by what the service recorded. Ends with 1 when something is faulty, with 2 when the
@@ -47,6 +47,7 @@ def check(
 def _findings(
     config: "Config", journal_path: Path, path: Path, send_test: bool
 ) -> "Iterator[Finding]":
+    from afterfill.cli.check_journal import journal_finding
     from afterfill.cli.check_machine import clock_finding, disk_finding
     from afterfill.cli.check_outbox import outbox_findings
     from afterfill.cli.check_ports import port_findings
@@ -67,4 +68,6 @@ def _findings(
     yield from outbox_findings(config, journal_path)
     yield clock_finding()
     yield disk_finding(config.journal, journal_path)
+    if (found := journal_finding(journal_path)) is not None:
+        yield found
     yield from service_findings(config, journal_path)

@@ -43,8 +43,9 @@ def export(
     """Write a tank's readings and events as a recording that `replay` reads.
 
     readings.csv and events.jsonl hold what came in, verdicts.jsonl what the service found then.
+    Ends with 1 when rows of the journal are damaged or missing: what is sound is written.
     """
-    from afterfill.cli.console import say, say_json
+    from afterfill.cli.console import notice, say, say_json
     from afterfill.journal.recording import write_recording
 
     settings, journal_path = loaded(config)
@@ -53,17 +54,37 @@ def export(
     with reading_journal(journal_path) as journal:
         written = write_recording(journal, name, from_s, to_s, folder)
         found = _write_found(journal, name, from_s, to_s, folder / FOUND)
+        newer = journal.undecodable
+    unreadable, lost = _left_out(journal_path)
     if as_json:
         say_json(
             {"kind": "export", "tank": name, "folder": str(folder), "rows": written.rows,
-             "events": written.events, "findings": found}
+             "events": written.events, "findings": found, "unreadable": unreadable, "lost": lost,
+             "newer": newer}
         )  # fmt: skip
-        return
+        raise typer.Exit(int(unreadable > 0))
     say(f"{folder}: {written.rows} rows of readings, {written.events} events, {found} findings")
     say(
         f"replay it with: afterfill replay {folder} --config {config_path(config)} --tank {name} "
         "--out replayed.jsonl"
     )
+    if newer:
+        notice(f"{newer} times a row of a newer version was left out")
+    if lost:
+        notice(f"{lost} records of this journal were lost to damage earlier")
+    if unreadable:
+        notice(f"{unreadable} rows of the journal are damaged or missing and may lack here; "
+               "`afterfill journal check` says more")  # fmt: skip
+        raise typer.Exit(1)
+
+
+def _left_out(journal_path: Path) -> tuple[int, int]:
+    """How many rows of the whole journal cannot be read, and how many were lost earlier."""
+    from afterfill.journal.salvage import LOST
+    from afterfill.journal.survey import surveyed
+
+    survey = surveyed(journal_path, alone=False)
+    return survey.unreadable + survey.tail + bool(survey.structure), survey.explained.get(LOST, 0)
 
 
 def _span(from_: str | None, to: str | None) -> tuple[float, float]:

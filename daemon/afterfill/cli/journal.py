@@ -1,4 +1,4 @@
-"""`afterfill journal`: a copy of the journal, also while the service writes to it."""
+"""`afterfill journal`: a copy of the journal, and whether all of it is sound."""
 
 from pathlib import Path
 from typing import Annotated
@@ -8,12 +8,14 @@ import typer
 from afterfill.cli.options import ConfigOption, JsonOption, loaded, reading_journal
 from afterfill.errors import JournalError
 
-journal = typer.Typer(help="Keep a copy of the journal.", no_args_is_help=True)
+journal = typer.Typer(
+    help="Copy the journal, or read all of it to see whether it is sound.", no_args_is_help=True
+)
 
 
 @journal.callback()
 def group() -> None:
-    """Keep a copy of the journal."""
+    """Copy the journal, or read all of it to see whether it is sound."""
 
 
 @journal.command()
@@ -40,3 +42,26 @@ def backup(
         typer.echo(compact({"file": str(file), "bytes": size_bytes}))
     else:
         typer.echo(f"the journal is copied to {file} ({size_bytes / 1e6:.1f} MB)")
+
+
+@journal.command()
+def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
+    """Read all of the journal: what is sound, what is damaged, what is missing.
+
+    Ends with 1 when something is damaged or missing, with 3 when the journal cannot be read. Works
+    whether the service runs or not, and changes nothing: the next start of the service keeps a
+    damaged journal aside and goes on with what is sound.
+    """
+    from afterfill.cli.check_journal import survey_of
+
+    _, journal_path = loaded(config)
+    found = survey_of(journal_path)
+    if as_json:
+        from afterfill.journal.codec import compact
+
+        typer.echo(compact(found.wire()))
+    else:
+        for line in found.lines():
+            typer.echo(line)
+    if not found.is_sound:
+        raise typer.Exit(1)

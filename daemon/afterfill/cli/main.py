@@ -69,7 +69,7 @@ for short, command in _COMMANDS.items():
     app.command(short_help=short)(command)
 app.add_typer(log, name="log", short_help="Tell of a refill, a test-kit result, a dose, work.")
 app.add_typer(probe, name="probe", short_help="List, read, calibrate the probes.")
-app.add_typer(journal, name="journal", short_help="Back up the journal while it is in use.")
+app.add_typer(journal, name="journal", short_help="Back up the journal, or read all of it.")
 app.add_typer(mqtt, name="mqtt", short_help="Take back what was left on a broker.")
 app.add_typer(alarm, name="alarm", short_help="List, acknowledge or shelve alarms.")
 

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 from afterfill.errors import PayloadError
 from afterfill.journal.block import ALL_BITS, Block, Row, bits_of, blob_of, kinds_in
+from afterfill.journal.check import Checks, Damaged, check_of, with_check
 from afterfill.journal.codec import compact
 from afterfill.journal.words import Words
 
@@ -23,6 +24,8 @@ _MOST_ROWS = 1000  # of one block: pruning drops whole blocks, and a reader unpa
 _SPAN_COMMITS = 64  # about an hour
 _LAST = 1 << 62
 _SPAN, _BLOCK, _ROW = range(3)
+_COLUMNS = "last_seq, first_seq, commit_last, tank, rows, from_ms, to_ms, accepted_ms, kinds, body"
+_MARKS = "?,?,?,?,?,?,?,?,?,?,?"
 
 Found = tuple[int, Block, int]  # number, block, index in it
 
@@ -82,9 +85,9 @@ class _Group(NamedTuple):
 class Blocks:
     """The tables through one connection. Raises sqlite3.Error."""
 
-    def __init__(self, db: sqlite3.Connection, words: Words) -> None:
+    def __init__(self, db: sqlite3.Connection, words: Words, checks: Checks) -> None:
         self.undecodable = 0  # blocks skipped because a newer version wrote them
-        self._db, self._words = db, words
+        self._db, self._words, self._checks = db, words, checks
         self._commits: int | None = None  # since the last spans
         self._there = False
         self._group: _Group | None = None  # the last one read: sinks read it piece by piece
@@ -103,10 +106,14 @@ class Blocks:
 
     def add(self, blocks: Sequence[Packed]) -> None:
         """Insert the blocks of one commit or several; in a transaction."""
-        if not blocks:
-            return
-        self._db.executemany("INSERT INTO block VALUES (?,?,?,?,?,?,?,?,?,?)", blocks)
-        self._cut(len({block.commit_last for block in blocks}))
+        if blocks:
+            self.insert(blocks)
+            self._cut(len({block.commit_last for block in blocks}))
+
+    def insert(self, blocks: Sequence[Packed]) -> None:
+        """Insert blocks and leave the spans as they are."""
+        rows = [(*block, check_of("block", self.covered(block))) for block in blocks]
+        self._db.executemany(f"INSERT INTO block ({_COLUMNS}, crc) VALUES ({_MARKS})", rows)
 
     def forget(self) -> None:
         """A transaction was rolled back, or blocks were dropped: remember nothing."""
@@ -132,9 +139,28 @@ class Blocks:
             " WHERE last_seq > ? ORDER BY tank",
             (cut,),
         ).fetchall()
-        spans = [_span(tank, list(ours)) for tank, ours in groupby(blocks, lambda row: row[0])]
-        self._db.executemany("INSERT INTO span VALUES (?,?,?,?,?,?)", spans)
+        self._insert_spans(blocks)
         self._commits = 0
+
+    def respan(self) -> None:
+        """Make all spans again."""
+        query = (
+            "SELECT commit_last, tank, last_seq, first_seq, from_ms, to_ms, kinds FROM block"
+            " ORDER BY commit_last"
+        )
+        commits = groupby(self._all(query), lambda row: row[0])
+        some = list[Any]()
+        for number, (_, blocks) in enumerate(commits, 1):
+            some += [row[1:] for row in blocks]
+            if number % _SPAN_COMMITS == 0:
+                self._insert_spans(sorted(some))
+                some = []
+        self._commits = None
+
+    def _insert_spans(self, blocks: Sequence[Any]) -> None:
+        spans = [_span(tank, list(ours)) for tank, ours in groupby(blocks, lambda row: row[0])]
+        rows = [with_check("span", span) for span in spans]
+        self._db.executemany("INSERT INTO span VALUES (?,?,?,?,?,?,?)", rows)
 
     def _span_end(self, stored: int) -> int:
         return int(self._one("SELECT max(last_seq) FROM span WHERE last_seq <= ?", stored) or 0)
@@ -167,11 +193,12 @@ class Blocks:
         if kept is not None and kept.asked == asked and kept.after <= after < kept.last:
             return kept
         tank, kinds = asked
-        found = self._stored_after(view, after, kinds, tank)
-        found = found or self._in_tail([b for b in view.tail if b.last_seq > after], kinds, tank)
-        if not found:
-            return None
-        last = found[0].commit_last
+        found, last = self._stored_after(view, after, kinds, tank)
+        if last is None:
+            found = self._in_tail([b for b in view.tail if b.last_seq > after], kinds, tank)
+            if not found:
+                return None
+            last = found[0].commit_last
         blocks = self._opened([block for block in found if block.commit_last == last])
         rows = [(b.seqs[i], b, i) for b in blocks for i in b.indices(kinds)]
         rows.sort(key=lambda row: row[0])
@@ -180,14 +207,21 @@ class Blocks:
 
     def _stored_after(
         self, view: View, after: int, kinds: Collection[str] | None, tank: str | None
-    ) -> list[Packed]:
+    ) -> tuple[list[Packed], int | None]:
+        """The sound blocks of the next commit, and its last number; None when there is none."""
         where, values = self._filter(kinds, tank)
-        query = f"SELECT commit_last FROM block WHERE last_seq > ? AND last_seq <= ?{where}"
-        first = self._one(f"{query} ORDER BY last_seq LIMIT 1", after, view.stored, *values)
-        if first is None:
-            return []
+        while True:
+            query = f"SELECT last_seq FROM block WHERE last_seq > ? AND last_seq <= ?{where}"
+            number = self._one(f"{query} ORDER BY last_seq LIMIT 1", after, view.stored, *values)
+            if number is None:
+                return [], None
+            if first := self._numbered(number):
+                break
+            after = number  # damaged: its commit's number cannot be believed
+        last = first[0].commit_last
         bounds = f"last_seq > ? AND last_seq <= ?{where}"
-        return self._select(f"{bounds} ORDER BY last_seq", after, first, *values)
+        found = self._select(f"{bounds} ORDER BY last_seq", after, last, *values)
+        return found, last
 
     def between(
         self, view: View, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
@@ -262,20 +296,43 @@ class Blocks:
         return self._select("last_seq = ?", last_seq)
 
     def _select(self, where: str, *values: object) -> list[Packed]:
-        return [Packed(*row) for row in self._all(f"SELECT * FROM block WHERE {where}", *values)]
+        query = f"SELECT {_COLUMNS}, {self._checks.column} FROM block WHERE {where}"
+        rows = self._all(query, *values)
+        return [Packed(*row[:-1]) for row in rows if self.is_sound(Packed(*row[:-1]), row[-1])]
+
+    def is_sound(self, block: Packed, crc: int | None) -> bool:
+        """Whether a stored block matches its checksum; one that does not is noted."""
+        try:
+            covered = self.covered(block)
+        except Damaged:
+            self._checks.note("block", block.last_seq)
+            return False
+        return self._checks.hold("block", block.last_seq, covered, crc, block.last_seq)
+
+    def covered(self, block: Packed) -> tuple[Any, ...]:
+        """What a block's checksum covers. Raises Damaged when the tank's name cannot be read."""
+        return (*block[:3], self._words.text(block.tank), *block[4:])
 
     def _in_tail(
         self, tail: Sequence[Packed], kinds: Collection[str] | None, tank: str | None
     ) -> list[Packed]:
         bits = ALL_BITS if kinds is None else bits_of(kinds)
         wanted = [block for block in tail if block.kinds & bits]
-        return [b for b in wanted if tank is None or self._words.text(b.tank) == tank]
+        return [b for b in wanted if tank is None or self._is_of(b, tank)]
+
+    def _is_of(self, block: Packed, tank: str) -> bool:
+        try:
+            return self._words.text(block.tank) == tank
+        except Damaged:
+            return False
 
     def _opened(self, packed: Iterable[Packed]) -> list[Block]:
         found = []
         for block in packed:
             try:
                 found.append(Block(self._words.text(block.tank), block.body, self._words.text))
+            except Damaged:
+                self._checks.note("block", block.last_seq)
             except PayloadError:
                 self.undecodable += 1
         return found

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import suppress
 from heapq import merge
 from itertools import islice
 from pathlib import Path
@@ -9,10 +10,13 @@ from pathlib import Path
 from afterfill.errors import JournalError, PayloadError
 from afterfill.journal.block import Row, is_bulk
 from afterfill.journal.blocks import Blocks, Packed, View, blocks_of, frame_of
+from afterfill.journal.check import CHECKED_FORM, JOURNAL_NAME, Checks, Damaged
 from afterfill.journal.entry import Entry, Source
 from afterfill.journal.rows import Rows
-from afterfill.journal.tail import Tail
+from afterfill.journal.tail import Tail, tail_path
 from afterfill.journal.words import Words
+
+_FORM_OF_OLD_TAILS = 3
 
 
 class Contents:
@@ -20,10 +24,13 @@ class Contents:
 
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path, self._db = path, db
-        self.words = Words(db)
-        self.blocks = Blocks(db, self.words)
-        self._rows = Rows(db, self.words)
+        self.checks = Checks(path, db)
+        self.words = Words(db, self.checks)
+        self.blocks = Blocks(db, self.words, self.checks)
+        self._rows = Rows(db, self.words, self.checks)
         self._tail: Tail | None = None
+        self._tail_form = CHECKED_FORM
+        self._name: bytes | None = None
         self._undecodable = 0
         self._frames_base, self._frames_seen = -1, 0
         self._in_tail: list[Packed] = []
@@ -43,11 +50,17 @@ class Contents:
         """How many rows and blocks were skipped because a newer version wrote them."""
         return self._undecodable + self.blocks.undecodable
 
+    def search_tail(self) -> int:
+        """Look through the whole tail; how many of its places are damaged."""
+        self.view()
+        if self._tail is None:
+            return 0
+        self._tail.search()
+        return self._tail.damaged
+
     def view(self) -> View:
         """What is committed now."""
-        query = "SELECT seq FROM sqlite_sequence WHERE name = 'record'"
-        row = self._db.execute(query).fetchone()
-        stored = max(row[0] if row else 0, self.blocks.last_seq())
+        stored = max(last_numbered(self._db, "record"), self.blocks.last_seq())
         tail = self._opened_tail()
         try:
             frames = [] if tail is None else tail.frames(stored)
@@ -64,12 +77,29 @@ class Contents:
         return View(stored, self._in_tail)
 
     def _opened_tail(self) -> Tail | None:
-        if self._tail is None and self.blocks.readable():
-            row = self._db.execute("SELECT value FROM meta WHERE key = 'journal'").fetchone()
-            if row is not None:
-                name = f"{self.path.name}-tail"
-                self._tail = Tail(self.path.with_name(name), bytes.fromhex(row[0]))
+        form = CHECKED_FORM if self.checks.there else _FORM_OF_OLD_TAILS
+        if self._tail is not None and self._tail_form != form:
+            self._tail.close()
+            self._tail, self._frames_base = None, -1
+        if self._tail is None and self.blocks.readable() and (name := self.name) is not None:
+            self._tail, self._tail_form = Tail(tail_path(self.path), name, form=form), form
         return self._tail
+
+    @property
+    def name(self) -> bytes | None:
+        """What tells this journal from any other; None when that cannot be read."""
+        if self._name is None and (value := self.meta(JOURNAL_NAME)) is not None:
+            with suppress(ValueError):
+                self._name = bytes.fromhex(value)
+        return self._name
+
+    def meta(self, key: str) -> str | None:
+        """A small fact about this journal, by name."""
+        query = f"SELECT value, {self.checks.column} FROM meta WHERE key = ?"
+        row = self._db.execute(query, (key,)).fetchone()
+        if row is None or not self.checks.hold("meta", key, (key, row[0]), row[1]):
+            return None
+        return str(row[0])
 
     # --- writing -----------------------------------------------------------------------------
 
@@ -147,9 +177,19 @@ class Contents:
     def _decoded(self, source: Source, index: int) -> list[Entry]:
         try:
             return [source.entry(index)]
+        except Damaged:
+            return []
         except PayloadError:
             self._undecodable += 1
             return []
+
+
+def last_numbered(db: sqlite3.Connection, table: str) -> int:
+    """The last number that a row of `record` or `inbox` was ever given."""
+    key = "seq" if table == "record" else "id"
+    last = db.execute(f"SELECT max({key}) FROM {table}").fetchone()[0]
+    row = db.execute("SELECT seq FROM sqlite_sequence WHERE name = ?", (table,)).fetchone()
+    return max(last or 0, row[0] if row else 0)
 
 
 def _by_number(

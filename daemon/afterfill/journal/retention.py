@@ -7,6 +7,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from afterfill.journal.blocks import Blocks
+from afterfill.journal.check import NUMBERED_AFTER, with_check
 
 _CHUNK = 5000  # rows deleted in one transaction, so that nobody waits long
 _CHUNK_BLOCKS = 50
@@ -118,12 +119,22 @@ def _delete_chunk(db: sqlite3.Connection, end: int) -> int:
         deleted += _one(db, "SELECT total(rows) FROM block WHERE last_seq <= ?", end)
         db.execute("DELETE FROM block WHERE last_seq <= ?", (end,))
         db.execute("DELETE FROM span WHERE last_seq <= ?", (end,))
+        _remember_floor(db, end)
         db.execute("COMMIT")
     except BaseException:
         if db.in_transaction:
             db.execute("ROLLBACK")
         raise
     return deleted
+
+
+def _remember_floor(db: sqlite3.Connection, end: int) -> None:
+    """Numbers up to `end` are not missed: they were dropped."""
+    query = "SELECT max(value + 0) FROM meta WHERE key = ?"
+    floor = max(end, _one(db, query, NUMBERED_AFTER))
+    row = with_check("meta", (NUMBERED_AFTER, str(floor)))
+    db.execute("INSERT OR REPLACE INTO meta VALUES (?,?,?)", row)
+    db.execute("DELETE FROM gap WHERE last_seq <= ?", (floor,))
 
 
 def _remember_number(db: sqlite3.Connection) -> None:
@@ -136,7 +147,7 @@ def _remember_number(db: sqlite3.Connection) -> None:
         db.execute("UPDATE sqlite_sequence SET seq = ? WHERE name = 'record'", (last,))
 
 
-def _one(db: sqlite3.Connection, query: str, *values: int, none: int = 0) -> int:
+def _one(db: sqlite3.Connection, query: str, *values: int | str, none: int = 0) -> int:
     row = db.execute(query, values).fetchone()
     return none if row is None or row[0] is None else int(row[0])
 

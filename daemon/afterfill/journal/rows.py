@@ -10,6 +10,7 @@ from typing import Any
 
 from afterfill.errors import PayloadError
 from afterfill.journal.block import Row
+from afterfill.journal.check import Checks, Damaged, check_of
 from afterfill.journal.codec import body_of, compact, record_of
 from afterfill.journal.entry import Entry
 from afterfill.journal.words import Words
@@ -18,22 +19,26 @@ from afterfill.records import Stamp
 
 _CHUNK = 1000  # rows read at once: no long read holds back the checkpoint
 _LAST = 1 << 62
-_ROW = (
-    "SELECT r.seq, r.time_ms, r.lag_ms, r.synchronised, b.text, r.monotonic_s, k.text, t.text,"
-    " r.body FROM record r JOIN word b ON b.id = r.boot JOIN word k ON k.id = r.kind"
-    " JOIN word t ON t.id = r.tank"
+COLUMNS = (
+    "r.seq, r.time_ms, r.lag_ms, r.synchronised, r.boot, r.monotonic_s, r.kind, r.tank, r.body"
 )
+_WORDS = (4, 6, 7)  # the columns that hold numbers of words
 
 
 class Chunk:
-    """Rows as SQLite gave them."""
+    """Rows as SQLite gave them, the last column their checksum."""
 
-    def __init__(self, rows: Sequence[Any]) -> None:
-        self._rows = rows
+    def __init__(self, rows: Sequence[Any], words: Words, checks: Checks) -> None:
+        self._rows, self._words, self._checks = rows, words, checks
 
     def entry(self, index: int) -> Entry:
-        """Row `index`. Raises PayloadError when this version does not know its form."""
-        seq, time_ms, lag_ms, synchronised, boot, monotonic_s, kind, tank, text = self._rows[index]
+        """Row `index`. Raises Damaged when it does not match its checksum, PayloadError when this
+        version does not know its form."""
+        *columns, crc = self._rows[index]
+        covered = in_words(columns, self._words, self._checks)
+        if not self._checks.hold("record", columns[0], covered, crc, columns[0]):
+            raise Damaged(f"row {columns[0]} does not match its checksum")
+        seq, time_ms, lag_ms, synchronised, boot, monotonic_s, kind, tank, text = covered
         stamp = Stamp((time_ms + lag_ms) / 1000, bool(synchronised), boot, monotonic_s)
         try:
             body = json.loads(text)
@@ -42,16 +47,34 @@ class Chunk:
         return Entry(seq, stamp, record_of(kind, tank, time_ms, body))
 
 
+def in_words(columns: Sequence[Any], words: Words, checks: Checks) -> list[Any]:
+    """The columns of a row with words in place of their numbers. Raises Damaged."""
+    covered = list(columns)
+    for at in _WORDS:
+        try:
+            covered[at] = words.text(columns[at])
+        except Damaged:
+            checks.note("record", columns[0])
+            raise
+    return covered
+
+
 class Rows:
     """The table through one connection. Raises sqlite3.Error."""
 
-    def __init__(self, db: sqlite3.Connection, words: Words) -> None:
-        self._db, self._words = db, words
+    def __init__(self, db: sqlite3.Connection, words: Words, checks: Checks) -> None:
+        self._db, self._words, self._checks = db, words, checks
 
     def add(self, rows: Sequence[Row]) -> None:
         """Insert `rows`; within a transaction."""
         values = [self._columns(row) for row in rows]
-        self._db.executemany("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?)", values)
+        self._db.executemany("INSERT INTO record VALUES (?,?,?,?,?,?,?,?,?,?)", values)
+
+    def _chosen(self) -> str:
+        return f"SELECT {COLUMNS}, {self._checks.column} FROM record r"
+
+    def _chunk(self, rows: Sequence[Any]) -> Chunk:
+        return Chunk(rows, self._words, self._checks)
 
     def after(
         self, after: int, last: int, kinds: Collection[str] | None, tank: str | None, limit: int
@@ -60,12 +83,12 @@ class Rows:
         where, values = _filter(kinds, tank)
         while True:
             rows = self._db.execute(
-                f"{_ROW} WHERE r.seq > ? AND r.seq <= ?{where} ORDER BY r.seq LIMIT ?",
+                f"{self._chosen()} WHERE r.seq > ? AND r.seq <= ?{where} ORDER BY r.seq LIMIT ?",
                 (after, last, *values, min(limit, _CHUNK)),
             ).fetchall()
             if not rows:
                 return
-            chunk, after = Chunk(rows), rows[-1][0]
+            chunk, after = self._chunk(rows), rows[-1][0]
             yield from ((row[0], chunk, index) for index, row in enumerate(rows))
 
     def between(
@@ -77,13 +100,14 @@ class Rows:
         last = (from_ms - 1, _LAST)
         while True:
             rows = self._db.execute(
-                f"{_ROW} WHERE (r.time_ms, r.seq) > (?, ?) AND r.time_ms < ? AND r.seq <= ?{where}"
+                f"{self._chosen()} WHERE (r.time_ms, r.seq) > (?, ?)"
+                f" AND r.time_ms < ? AND r.seq <= ?{where}"
                 f" ORDER BY r.time_ms, r.seq LIMIT {_CHUNK}",
                 (*last, to_ms, last_seq, *values),
             ).fetchall()
             if not rows:
                 return
-            chunk, last = Chunk(rows), (rows[-1][1], rows[-1][0])
+            chunk, last = self._chunk(rows), (rows[-1][1], rows[-1][0])
             yield from ((row[1], row[0], chunk, index) for index, row in enumerate(rows))
 
     def newest(
@@ -95,28 +119,32 @@ class Rows:
         before = last_seq + 1
         while True:
             rows = self._db.execute(
-                f"{_ROW} WHERE r.kind = (SELECT id FROM word WHERE text = ?) AND r.seq < ?{where}"
-                " ORDER BY r.seq DESC LIMIT ?",
+                f"{self._chosen()} WHERE r.kind = (SELECT id FROM word WHERE text = ?)"
+                f" AND r.seq < ?{where} ORDER BY r.seq DESC LIMIT ?",
                 (kind, before, *values, min(n, _CHUNK)),
             ).fetchall()
             if not rows:
                 return
-            chunk, before = Chunk(rows), rows[-1][0]
+            chunk, before = self._chunk(rows), rows[-1][0]
             yield from ((row[0], chunk, index) for index, row in enumerate(rows))
 
     def _columns(self, row: Row) -> tuple[Any, ...]:
         stamp = row.stamp
-        return (
+        covered: list[Any] = [
             row.seq,
             row.time_ms,
             round(stamp.time_s * 1000) - row.time_ms,
             int(stamp.synchronised),
-            self._words.number(stamp.boot_id),
-            stamp.monotonic_s,
-            self._words.number(KIND_OF[type(row.record)]),
-            self._words.number(row.record.tank),
+            stamp.boot_id,
+            float(stamp.monotonic_s),
+            KIND_OF[type(row.record)],
+            row.record.tank,
             compact(body_of(row.record)),
-        )
+        ]
+        check = check_of("record", covered)
+        for at in _WORDS:
+            covered[at] = self._words.number(covered[at])
+        return (*covered, check)
 
 
 def _filter(kinds: Collection[str] | None, tank: str | None) -> tuple[str, list[str]]:

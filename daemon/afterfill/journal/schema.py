@@ -4,6 +4,7 @@ WAL lets others read while the core writes; synchronous FULL makes a commit outl
 Kinds, tanks and boots are stored as small numbers (table `word`), since the rows are many.
 """
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -12,10 +13,11 @@ from pathlib import Path
 from urllib.parse import quote
 
 from afterfill.errors import JournalDamaged, JournalError
-from afterfill.journal.migration import STEPS, migrate
+from afterfill.journal.check import JOURNAL_NAME, lenient, with_check
+from afterfill.journal.migration import STEPS, begin, migrate, run_all
 from afterfill.journal.tables import TABLES
 
-VERSION = 3
+VERSION = 4
 BUSY_S = 10.0  # transactions last milliseconds; an SD card may stall for seconds (our judgement)
 _MAKING_S = 2.0
 # Each commit writes the last page of every table and index again: small pages and rare checkpoints
@@ -32,6 +34,7 @@ def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
         mode = "ro" if read_only else "rwc"
         uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
         connection = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
+        connection.text_factory = lenient
         try:
             _prepare(connection, path, read_only)
         except BaseException:
@@ -45,16 +48,24 @@ def one_sentence(path: Path) -> Iterator[None]:
     """Turns what SQLite says into a JournalError that names the file and how to mend it."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         family = JournalDamaged if _is_damage(error) else JournalError
         raise family(f"the journal {path} {_advice(path, error)}") from error
 
 
-def _is_damage(error: sqlite3.Error) -> bool:
-    return "not a database" in str(error) or "malformed" in str(error)
+# What SQLite says of bytes that it never wrote; a changed schema may speak of any name.
+_DAMAGE = (
+    "not a database", "malformed", "UTF-8", "no such", "unsupported file format", "unrecognized",
+    "syntax error", "has no column", "values were supplied", "too big", "unknown database",
+    "constraint failed", "mismatch",
+)  # fmt: skip
 
 
-def _advice(path: Path, error: sqlite3.Error) -> str:
+def _is_damage(error: Exception) -> bool:
+    return isinstance(error, UnicodeDecodeError) or any(word in str(error) for word in _DAMAGE)
+
+
+def _advice(path: Path, error: Exception) -> str:
     text = str(error)
     if _is_damage(error):
         return (
@@ -112,13 +123,20 @@ def _create(connection: sqlite3.Connection, path: Path) -> None:
         if connection.execute("PRAGMA user_version").fetchone()[0] == 0:  # nobody was faster
             if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
                 raise JournalError(f"{path} is a database of something else; choose another path")
-            for statement in TABLES.split(";\n"):
-                connection.execute(statement)
+            run_all(connection, TABLES)
+            _name(connection)
+            begin(connection)
             connection.execute(f"PRAGMA user_version={VERSION}")
         connection.execute("COMMIT")
     except BaseException:
         connection.execute("ROLLBACK")
         raise
+
+
+def _name(connection: sqlite3.Connection) -> None:
+    """The row that tells this journal from any other."""
+    name = os.urandom(8).hex()
+    connection.execute("INSERT INTO meta VALUES (?,?,?)", with_check("meta", (JOURNAL_NAME, name)))
 
 
 def _to_wal(connection: sqlite3.Connection) -> None:

@@ -14,14 +14,15 @@ from contextlib import contextmanager, suppress
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
 from afterfill.journal.block import Row
 from afterfill.journal.blocks import Blocks, View
+from afterfill.journal.check import Checks, with_check
 from afterfill.journal.codec import check_finite, compact
 from afterfill.journal.contents import Contents
 from afterfill.journal.entry import Entry
+from afterfill.journal.mark import mark_inbox, mark_record
 from afterfill.journal.migration import copy_whole
 from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
@@ -29,6 +30,8 @@ from afterfill.journal.schema import connect, one_sentence
 from afterfill.journal.words import Words
 from afterfill.records import Event, Record, Stamp
 from afterfill.wire import from_wire, to_wire
+
+SHED = "dropped while the disk took nothing"  # why numbers are empty
 
 __all__ = ["Entry", "Journal"]
 
@@ -38,6 +41,7 @@ class _Pending:
     rows: list[Row] = field(default_factory=list)
     taken: list[int] = field(default_factory=list)
     snapshots: dict[str, tuple[int, bytes]] = field(default_factory=dict)
+    gaps: list[tuple[int, int, int, str]] = field(default_factory=list)
 
 
 class Journal:
@@ -51,6 +55,7 @@ class Journal:
         self._pending = _Pending()
         self._next_seq: int | None = None
         self._committed_seq = 0  # known once there is a next number
+        self._skipped = 0  # commands that are damaged: they stay where they are
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> "Journal":
@@ -89,6 +94,11 @@ class Journal:
         """How many rows and blocks were skipped because a newer version wrote them."""
         return self._contents.undecodable
 
+    @property
+    def damaged(self) -> int:
+        """How many rows were skipped because they do not match their checksum."""
+        return len(self._contents.checks.damaged)
+
     # --- the writer --------------------------------------------------------------------------
 
     def append(self, record: Record, stamp: Stamp) -> int:
@@ -103,9 +113,12 @@ class Journal:
 
     def shed(self, kinds: tuple[type[Record], ...]) -> int:
         """Forget the pending records of these types, whose numbers stay empty; how many."""
-        before = len(self._pending.rows)
-        self._pending.rows = [r for r in self._pending.rows if not isinstance(r.record, kinds)]
-        return before - len(self._pending.rows)
+        rows = self._pending.rows
+        self._pending.rows = [row for row in rows if not isinstance(row.record, kinds)]
+        shed = len(rows) - len(self._pending.rows)
+        if shed:
+            self._pending.gaps.append((rows[-1].seq, rows[0].seq, shed, SHED))
+        return shed
 
     def take(self, inbox_id: int, record: Record, stamp: Stamp) -> int:
         """Move a command from the inbox into the journal: both or neither, at `commit()`."""
@@ -136,20 +149,31 @@ class Journal:
         pending = self._pending
         if not (pending.rows or pending.taken or pending.snapshots):
             return
-        if pending.taken or pending.snapshots or not self._to_tail(pending.rows, flush):
+        rare = pending.taken or pending.snapshots or pending.gaps
+        if in_database := bool(rare) or not self._to_tail(pending.rows, flush):
             with self._transaction():
                 self._write(pending)
         if pending.rows:
             self._committed_seq = pending.rows[-1].seq
         self._pending = _Pending()
+        if in_database:
+            self._mark()
 
     def _to_tail(self, rows: list[Row], flush: bool) -> bool:
         with one_sentence(self.path):
             return self._contents.to_tail(rows, self._committed_seq, flush=flush)
 
+    def _mark(self) -> None:
+        """Note outside of the database up to which number it holds all."""
+        if (name := self._contents.name) is not None:
+            mark_record(self.path, name, self._committed_seq)
+
     def _write(self, pending: _Pending) -> None:
         if self._next_seq is not None:
             self._contents.to_database(pending.rows, self._committed_seq)
+        for gap in pending.gaps:
+            row = with_check("gap", gap)
+            self._db.execute("INSERT OR REPLACE INTO gap VALUES (?,?,?,?,?)", row)
         for inbox_id in pending.taken:
             self._db.execute("DELETE FROM inbox WHERE id = ?", (inbox_id,))
         for tank, (seq, state) in pending.snapshots.items():
@@ -162,9 +186,8 @@ class Journal:
                 self._contents.to_database([], self._committed_seq)
 
     def _insert_snapshot(self, tank: str, seq: int, state: bytes) -> None:
-        self._db.execute(
-            "INSERT OR REPLACE INTO snapshot VALUES (?,?,?)", (tank, seq, zlib.compress(state))
-        )
+        row = with_check("snapshot", (tank, seq, zlib.compress(state)))
+        self._db.execute("INSERT OR REPLACE INTO snapshot VALUES (?,?,?,?)", row)
         self._db.execute(  # the one before is kept, in case this one cannot be read back
             "DELETE FROM snapshot WHERE tank = ? AND seq NOT IN"
             " (SELECT seq FROM snapshot WHERE tank = ? ORDER BY seq DESC LIMIT 2)",
@@ -189,20 +212,26 @@ class Journal:
     def submit(self, event: Event, stamp: Stamp) -> int:
         """Leave a command for the core; on the disk when this returns. Any process may."""
         body, stamp_text = compact(to_wire(event)), compact(astuple(stamp))
+        row = with_check("inbox", (body, stamp_text))
         with one_sentence(self.path):
-            done = self._db.execute(
-                "INSERT INTO inbox (body, stamp) VALUES (?,?)", (body, stamp_text)
-            )
-        return done.lastrowid or 0
+            query = "INSERT INTO inbox (body, stamp, crc) VALUES (?,?,?)"
+            name = self._contents.name
+            number = self._db.execute(query, row).lastrowid or 0
+        if name is not None:
+            mark_inbox(self.path, name, number)
+        return number
 
     def inbox(self, limit: int = 100) -> list[tuple[int, Event, Stamp]]:
         """The oldest commands that nobody has taken yet: (inbox id, event, stamp)."""
         with one_sentence(self.path):
+            checks = self._contents.checks
             rows = self._db.execute(
-                "SELECT id, body, stamp FROM inbox ORDER BY id LIMIT ?",
-                (limit + len(self._pending.taken),),
+                f"SELECT id, body, stamp, {checks.column} FROM inbox ORDER BY id LIMIT ?",
+                (limit + len(self._pending.taken) + self._skipped,),
             ).fetchall()
-        waiting = [row for row in rows if row[0] not in self._pending.taken]
+            sound = [row for row in rows if checks.hold("inbox", row[0], row[1:3], row[3])]
+        self._skipped = len(rows) - len(sound)
+        waiting = [row for row in sound if row[0] not in self._pending.taken]
         found = [(row[0], self._event(row[1]), Stamp(*json.loads(row[2]))) for row in waiting]
         return [(i, event, stamp) for i, event, stamp in found if event is not None]
 
@@ -253,19 +282,16 @@ class Journal:
         with one_sentence(self.path):
             return self._contents.latest(kind, tank, n)
 
-    def _fetched(self, query: str, values: tuple[Any, ...] = ()) -> list[Any]:
-        with one_sentence(self.path):
-            return self._db.execute(query, values).fetchall()
-
-    def _one(self, query: str, *values: object) -> Any:  # noqa: ANN401 - SQL values
-        rows = self._fetched(query, values)
-        return rows[0][0] if rows else None
-
     # --- cursors, snapshots, keeping house ---------------------------------------------------
 
     def cursor(self, name: str) -> int:
         """The number of the last record that the sink `name` has delivered; 0 at first."""
-        return int(self._one("SELECT seq FROM cursor WHERE name = ?", name) or 0)
+        checks = self._contents.checks
+        with one_sentence(self.path):
+            query = f"SELECT seq, {checks.column} FROM cursor WHERE name = ?"
+            row = self._db.execute(query, (name,)).fetchone()
+            sound = row is not None and checks.hold("cursor", name, (name, row[0]), row[1])
+            return int(row[0]) if sound else 0
 
     def move_cursor(self, name: str, seq: int) -> None:
         """Say that all up to `seq` is delivered; never moves back."""
@@ -273,38 +299,42 @@ class Journal:
         with one_sentence(self.path):
             self._db.execute("PRAGMA synchronous=NORMAL")
             try:
-                self._db.execute(
-                    "INSERT INTO cursor VALUES (?, ?) ON CONFLICT (name)"
-                    " DO UPDATE SET seq = max(seq, excluded.seq)",
-                    (name, seq),
-                )
+                row = with_check("cursor", (name, max(seq, self.cursor(name))))
+                self._db.execute("INSERT OR REPLACE INTO cursor VALUES (?,?,?)", row)
             finally:
                 self._db.execute("PRAGMA synchronous=FULL")
 
     def forget_cursor(self, name: str) -> None:
         """The sink `name` needs no queue any more: nothing is kept for it."""
-        if self._one("SELECT seq FROM cursor WHERE name = ?", name) is not None:
-            with one_sentence(self.path):
+        with one_sentence(self.path):
+            query = "SELECT count(*) FROM cursor WHERE name = ?"
+            if self._db.execute(query, (name,)).fetchone()[0]:
                 self._db.execute("DELETE FROM cursor WHERE name = ?", (name,))
 
     def snapshot(self, tank: str, *, before: int | None = None) -> tuple[int, bytes] | None:
         """The newest committed snapshot of a tank (of those with a number below `before`)."""
-        limit = before if before is not None else 1 << 62
-        rows = self._fetched(
-            "SELECT seq, state FROM snapshot WHERE tank = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
-            (tank, limit),
-        )
-        return (rows[0][0], _whole(rows[0][1])) if rows else None
+        limit, checks = before if before is not None else 1 << 62, self._contents.checks
+        with one_sentence(self.path):
+            rows = self._db.execute(
+                f"SELECT seq, state, {checks.column} FROM snapshot WHERE tank = ? AND seq < ?"
+                " ORDER BY seq DESC",
+                (tank, limit),
+            )
+            for seq, state, crc in rows.fetchall():
+                if checks.hold("snapshot", f"{tank} {seq}", (tank, seq, state), crc):
+                    return seq, _whole(state)
+        return None
 
     def meta(self, key: str) -> str | None:
         """A small fact about this journal, by name."""
-        found = self._one("SELECT value FROM meta WHERE key = ?", key)
-        return None if found is None else str(found)
+        with one_sentence(self.path):
+            return self._contents.meta(key)
 
     def set_meta(self, key: str, value: str) -> None:
         """Keep a small fact; on the disk when this returns."""
         with one_sentence(self.path):
-            self._db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (key, value))
+            row = with_check("meta", (key, value))
+            self._db.execute("INSERT OR REPLACE INTO meta VALUES (?,?,?)", row)
 
     def prune(self, now_s: float, keep_days: float, max_mb: float) -> Dropped:
         """Drop what is older than `keep_days` or beyond `max_mb`; see `retention.prune`."""
@@ -329,7 +359,7 @@ class Journal:
         try:
             view = self._view()  # before the copy: what leaves the tail meanwhile is in the copy
             with one_sentence(copy):
-                copy_whole(self._db, copy, lambda target: _add_tail(target, view))
+                copy_whole(self._db, copy, lambda target: _add_tail(target, copy, view))
         except OSError as error:
             raise JournalError(f"the backup {copy} cannot be written: {error.strerror}") from error
 
@@ -339,9 +369,10 @@ class Journal:
         return sum(file.stat().st_size for file in files if file.exists())
 
 
-def _add_tail(copy: sqlite3.Connection, view: View) -> None:
+def _add_tail(copy: sqlite3.Connection, copy_path: Path, view: View) -> None:
     """What was in the tail into the copy of the database, unless it was there by then."""
-    blocks = Blocks(copy, Words(copy))
+    checks = Checks(copy_path, copy)
+    blocks = Blocks(copy, Words(copy, checks), checks)
     if blocks.readable():
         last = blocks.last_seq()
         blocks.add([block for block in view.tail if block.last_seq > last])

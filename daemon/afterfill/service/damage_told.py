@@ -4,11 +4,12 @@ What lies beside the journal is compared with what the journal remembers to have
 kill between the renaming and the first commit does not swallow the alarm.
 """
 
+import json
 from contextlib import suppress
 from pathlib import Path
 
 from afterfill.errors import JournalError
-from afterfill.journal.damage import newest_aside
+from afterfill.journal.damage import MENDED, newest_aside
 from afterfill.journal.store import Journal
 
 _TOLD = "damage-told"
@@ -22,9 +23,19 @@ def untold_damage(journal_path: Path) -> str:
     aside = newest_aside(journal_path)
     if aside is None:
         return ""
-    said = f"the journal was damaged: it is kept as {aside.name}, and a new one was begun"
     with Journal.open(journal_path) as journal:
+        said = _said_of(aside.name, journal)
         return "" if journal.meta(_TOLD) == said else said
+
+
+def _said_of(name: str, journal: Journal) -> str:
+    """What the new journal itself says of the one before it."""
+    kept = journal.meta(MENDED)
+    if kept is not None:
+        aside, said = json.loads(kept)
+        if aside == name:
+            return str(said)
+    return f"the journal was damaged: it is kept as {name}, and a new one was begun"
 
 
 def note_told(journal: Journal, said: str) -> None:

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from afterfill.journal.check import met_damaged, met_sentence
 from afterfill.records import MachineState, Stamp
 from afterfill.sinks.health import SinkHealth
 
@@ -39,6 +40,7 @@ class Machine:
         self._sinks = sinks
         self._damage_said = damage
         self._damage_fresh = bool(damage)
+        self._damaged_rows = 0
         self._throttled = throttled
         self._time_daemon = time_daemon
 
@@ -64,8 +66,13 @@ class Machine:
         return bool(late), "; ".join(late) or "what is configured delivers"
 
     def _damage(self) -> tuple[bool | None, str]:
-        """It holds once: the new journal is sound. The alarm latches until somebody has seen it."""
-        fresh, self._damage_fresh = self._damage_fresh, False
+        """It holds once: the new journal is sound, and rows that were met and skipped are told when
+        there are more of them. The alarm latches until somebody has seen it."""
+        met, fresh = met_damaged(self._journal_path), self._damage_fresh
+        if met > self._damaged_rows and not fresh:
+            self._damaged_rows = met
+            return True, met_sentence(met)
+        self._damage_fresh = False
         return fresh, self._damage_said or "the journal was sound when the service started"
 
     def _storage(self) -> tuple[bool | None, str]:

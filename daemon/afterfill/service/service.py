@@ -6,12 +6,14 @@ import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
-from afterfill.journal.damage import set_aside_if_damaged
+from afterfill.journal.check import met_damaged, met_sentence
+from afterfill.journal.damage import mend_if_damaged
 from afterfill.journal.store import Journal
 from afterfill.ports import Clock
 from afterfill.records import Health, Stamp
@@ -32,6 +34,7 @@ from afterfill.tank_setup import tank_setup
 _log = logging.getLogger(__name__)
 _STOP_WITHIN_S = 10.0  # the last commit on a slow card; the unit's TimeoutStopSec is far more
 _LEAVE_AFTER_S = 2.25  # sinks say goodbye within 2 s; one that hangs delivers again from its cursor
+_FAILURES_BELIEVED, _FAILING_WITHIN_S = 3, 120.0
 
 
 class Sink(Protocol):
@@ -66,7 +69,9 @@ def _run(config: Config, journal_path: Path, stop: threading.Event) -> None:
     workers += [_sampling(sampler, clock, work, stop) for sampler in samplers]
     failures: list[JournalError] = []
     workers += [_delivery(name, sink, stop, failures) for name, sink in sinks.items()]
-    health = _health_source(config, samplers, sinks, workers, aside)
+    health = _health_source(
+        config, samplers, sinks, workers, aside, partial(met_damaged, journal_path)
+    )
     turns = Turns()
     machine = Machine(
         next(iter(config.tank)), journal_path, config.journal.max_mb,
@@ -89,19 +94,18 @@ def _run(config: Config, journal_path: Path, stop: threading.Event) -> None:
 
 
 def _kept_aside(journal_path: Path) -> str | None:
-    """A damaged journal is renamed, and said; the new one begins without its past."""
+    """A damaged journal is renamed, and said; the new one begins with what is sound in it."""
     try:
-        aside = set_aside_if_damaged(journal_path)
+        mended = mend_if_damaged(journal_path)
     except OSError as error:
         raise JournalError(
             f"the journal {journal_path} is damaged and cannot be renamed ({error.strerror}); "
-            "may this user write its folder?"
+            "may this user write its folder, and is there room for a second one?"
         ) from error
-    if aside is None:
+    if mended is None:
         return None
-    said = f"the journal was damaged: it is kept as {aside.name}, and a new one was begun"
-    _log.error("%s", said)
-    return said
+    _log.error("%s", mended.said)
+    return mended.said
 
 
 def _sampling(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> Worker:
@@ -137,17 +141,30 @@ def _core(
     stop: threading.Event,
     failures: list[JournalError],
 ) -> Worker:
+    failed_s: list[float] = []
+
     def body() -> None:
         with _ending_on_damage(stop, failures):
-            recorder = Recorder(config, journal_path)
             try:
+                recorder = Recorder(config, journal_path)
                 fold_for_ever(recorder, clock, work, health, machine.states, turns, stop)
+            except JournalDamaged:
+                raise
             except JournalError as error:
-                if not stop.is_set():
+                failed_s.append(clock.monotonic_s())
+                if not stop.is_set() and not _again_and_again(failed_s):
                     raise
-                failures.append(error)  # the last commit: nobody will try again
+                failures.append(error)  # nobody will try again in this process
+                stop.set()
 
     return Worker("core", body)
+
+
+def _again_and_again(failed_s: list[float]) -> bool:
+    """Whether the core has failed so often that only a new process may help: one that records
+    nothing must not stay."""
+    recent = [time_s for time_s in failed_s if time_s > failed_s[-1] - _FAILING_WITHIN_S]
+    return len(recent) >= _FAILURES_BELIEVED
 
 
 def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
@@ -203,14 +220,19 @@ def _health_source(
     sinks: dict[str, Sink],
     workers: list[Worker],
     aside: str | None,
+    met_damaged: Callable[[], int] = int,
 ) -> Callable[[Stamp], Sequence[Health]]:
-    """Health of probes, sinks and threads. What belongs to no tank is told with the first one."""
+    """Health of probes, sinks, threads and the journal (`met_damaged`: how many of its rows were
+    skipped). What belongs to no tank is told with the first one."""
     first = next(iter(config.tank))
 
     def health(stamp: Stamp) -> Sequence[Health]:
         found = [record for sampler in samplers for record in sampler.health(stamp)]
         if aside is not None:
             found.append(Health(stamp.time_s, first, "journal", False, None, 1, aside))
+        elif met := met_damaged():
+            said = met_sentence(met)
+            found.append(Health(stamp.time_s, first, "journal", False, None, met, said))
         for name, sink in sinks.items():
             state = sink.health()
             found.append(
