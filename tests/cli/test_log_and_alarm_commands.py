@@ -202,7 +202,8 @@ def test_an_alarm_goes_out_of_service_with_a_reason_and_comes_back(
         back = afterfill("alarm", "return-to-service", "ph", "--config", config)
     assert back.stdout == "alarm ph of tank window is normal: it is in service\n"
     record(tmp_path, alarm(time.time(), "ph", "out-of-service", active=False))
-    back = afterfill("alarm", "return-to-service", "ph", "--config", config)
+    with running(tmp_path):
+        back = afterfill("alarm", "return-to-service", "ph", "--config", config)
     assert back.stdout == "alarm ph of tank window: back in service\n"
 
 
