@@ -10,6 +10,7 @@ from afterfill.wire import rfc3339
 _BEFORE_S, _AFTER_S = 3600.0, 3600.0  # what was before, and what came of it; our judgement
 _LEAST_S, _MOST_S = 3 * 3600.0, 12 * 3600.0
 _SAME_REFILL_S = 6 * 3600.0  # a person's memory of when it was; our judgement
+_ONE_WATER_S = 2400.0  # a word within this of a judged refill is about the same water
 _FOR_ALL = 500
 
 
@@ -43,14 +44,19 @@ def span_of_refill(journal: Journal, tank: str, near_s: float | None, now_s: flo
 
 
 def _refill_times_s(journal: Journal, tank: str) -> list[float]:
-    """When refills began, as announced or as judged, in order."""
-    found: set[float] = set()
-    for kind in ("refill", "verdict"):
-        for entry in journal.latest(kind, tank, _FOR_ALL):
-            match entry.record:
-                case Refill(time_s=time_s) | Verdict(refill_time_s=time_s):
-                    found.add(time_s)
-    return sorted(found)
+    """When refills began, as judged, and as announced where no verdict is about that water: an
+    automation repeats itself, and a keeper logs later what the readings betrayed."""
+    judged, announced = set[float](), set[float]()
+    for entry in journal.latest("verdict", tank, _FOR_ALL):
+        if isinstance(entry.record, Verdict):
+            judged.add(entry.record.refill_time_s)
+    for entry in journal.latest("refill", tank, _FOR_ALL):
+        if isinstance(entry.record, Refill):
+            announced.add(entry.record.time_s)
+    of_their_own = {
+        time_s for time_s in announced if all(abs(time_s - t) >= _ONE_WATER_S for t in judged)
+    }
+    return sorted(judged | of_their_own)
 
 
 def _end_s(journal: Journal, tank: str, refill_s: float, now_s: float) -> float:
