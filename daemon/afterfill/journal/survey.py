@@ -1,6 +1,7 @@
 """Reads all of a journal and says what is sound, what is damaged and what is missing."""
 
 import sqlite3
+import time
 from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import closing
@@ -26,7 +27,7 @@ from afterfill.journal.rows import COLUMNS, in_words
 from afterfill.journal.wal import read_log
 
 _BUSY_S = 10.0
-_TRIES = 3
+_TRIES, _PAUSE_S = 5, 0.1  # beside a service that may write at any moment
 _WITHOUT_CHECKSUMS = "its form has no checksums; the next start of the service adds them"
 # What is covered in each table, and by which column a row is named.
 _PLAIN: Mapping[str, tuple[str, str]] = {
@@ -101,10 +102,12 @@ class Survey:
 def surveyed(path: Path, *, alone: bool) -> Survey:
     """All of the journal at `path`; `alone`: no other process has it open, so that the log can be
     read beside SQLite. Raises JournalError when it cannot be opened now."""
-    for _ in range(1 if alone else _TRIES):
-        found = _surveyed(path, alone=alone)
+    found = _surveyed(path, alone=alone)
+    for _ in range(0 if alone else _TRIES - 1):
         if found.is_sound:
             break  # else the service may have written meanwhile: damage stays
+        time.sleep(_PAUSE_S)
+        found = _surveyed(path, alone=alone)
     return found
 
 
