@@ -3,6 +3,7 @@ that is silent."""
 
 import time
 from pathlib import Path
+from typing import Any
 
 from afterfill.service.clock import boot_id
 from afterfill.simulation.pty_port import PtyPort
@@ -35,7 +36,7 @@ class Silent:
         return b""
 
 
-def here(**more: object) -> dict[str, object]:
+def here(**more: object) -> dict[str, Any]:
     """Options of a service that shares this machine's boot and monotonic clock."""
     now_s = time.monotonic()
     return {"boot_id": boot_id(), "monotonic_s": now_s, "real_s": now_s, **more}
@@ -47,7 +48,7 @@ def clock_ahead(times: int, folder: Path) -> Row:
     for number in range(times):
         begin_s = time.monotonic()
         jumps = ((begin_s + 1.0, _YEAR_S), (begin_s + 1.0 + _MOMENT_S, -_YEAR_S))
-        with LiveService(folder / str(number), **here(jumps=jumps)) as service:  # type: ignore[arg-type]  # fields of Options
+        with LiveService(folder / str(number), **here(jumps=jumps)) as service:
             service.start()
             service.wait_for_said("set back by")
             service.wait_for_said("dated 3153")
@@ -69,7 +70,7 @@ def clock_ahead(times: int, folder: Path) -> Row:
 def dead_service(times: int, folder: Path) -> Row:
     """Killed, and asked at once: its newest readings are seconds old."""
     said = lost = 0
-    with LiveService(folder, **here()) as service:  # type: ignore[arg-type]  # fields of Options
+    with LiveService(folder, **here()) as service:
         for _ in range(times):
             service.start()
             service.wait_for_readings(4)
@@ -93,7 +94,7 @@ def unlike_ports(times: int, folder: Path) -> Row:
     with PtyPort(Silent(), folder / "silent") as silent:
         extra = SILENT_PROBE.format(port=silent.link)
         two = ("orp", "ph")
-        with LiveService(folder, every_s=1.0, extra=extra, quantities=two, **here()) as service:  # type: ignore[arg-type]  # fields of Options
+        with LiveService(folder, every_s=1.0, extra=extra, quantities=two, **here()) as service:
             service.start()
             service.wait_for_readings(4)
             begin_s = time.monotonic()

@@ -88,7 +88,7 @@ def run(minutes: float, folder: Path) -> bool:
         service = stack.enter_context(
             LiveService(
                 folder / "service", every_s=1.0, commit_every_s=60.0, extra=extra,
-                quantities=("orp", "ph"), **here(),  # type: ignore[arg-type]  # fields of Options
+                quantities=("orp", "ph"), **here(),
             )
         )  # fmt: skip
         hub = None

@@ -100,7 +100,7 @@ def _first_look(pages: Pages) -> _Found:
             _note_pair(cell, found)
         elif cell.number is None and _is_word_again(cell.columns):
             text, _, number = cell.columns
-            found.words.setdefault(number, []).insert(0, text)  # type: ignore[arg-type]
+            found.words.setdefault(number, []).insert(0, text)  # type: ignore[arg-type]  # looked at above
         elif (table := _small_table_of(cell)) is not None:
             _note_small(table, _with_number(cell, table), found)
     return found
