@@ -66,7 +66,7 @@ def test_it_only_ever_goes_forward(moments: list[tuple[float, float]]) -> None:
 
 
 steps_s = st.lists(st.sampled_from([0.0, 0.001, 0.25, 1.0, 10.0]), min_size=1, max_size=60)
-lates_s = st.lists(st.floats(0, 15), min_size=60, max_size=60)
+lates_s = st.lists(st.sampled_from([0.0, 0.0, 0.1, 1.5, 5.0]), min_size=60, max_size=60)
 
 
 @given(steps_s, lates_s, st.data())
@@ -78,7 +78,7 @@ def test_under_a_right_clock_records_never_run_ahead(
     line, now_s, waiting = Timeline(), 0.0, []
     accepted = 0
     newest_s = 0.0
-    for step_s, late_s in zip(steps, late, strict=False):
+    for step_s, late_s in zip([*steps, 60.0], late, strict=False):
         now_s += step_s
         waiting.append((now_s + late_s, now_s))
         due = sorted(item for item in waiting if item[0] <= now_s)
