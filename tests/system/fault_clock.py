@@ -1,12 +1,12 @@
 """The wall clock: none at boot and then years on, an hour back, the hour that summer time ends."""
 
-from collections import Counter
 from datetime import UTC, datetime
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from afterfill.records import MachineState, Reading, Tick
 from system.fault_row import Row, told
 from system.ledger import compared, of_alarms, of_doses
 from system.live_service import LiveService
@@ -14,6 +14,7 @@ from system.live_service import LiveService
 _BEGIN = 1000.0  # monotonic seconds at which each story begins
 _STEP, _END = _BEGIN + 420.0, _BEGIN + 600.0
 _SPEED = 300.0
+_ON_THE_LINE = (Reading, Tick, MachineState)  # what the service stamps itself
 
 
 def no_clock_at_boot(times: int, folder: Path) -> Row:
@@ -77,11 +78,14 @@ def _times(service: LiveService) -> list[tuple[float, str]]:
 
 
 def _disordered(service: LiveService) -> int:
-    """Readings whose time lies before that of one before them, or that came slower than the
-    monotonic clock says by more than the twentieth in which a lead is worked off."""
-    entries = service.entries("reading")
-    found = Counter[bool]()
+    """Records whose time lies before that of one before them, or that came slower than the
+    monotonic clock says by more than the twentieth in which a lead is worked off. What was stamped
+    before the newest is kept just after it: the time that has passed counts from the newest."""
+    entries = [e for e in service.entries() if isinstance(e.record, _ON_THE_LINE)]
+    newest_s, disordered = entries[0].stamp.monotonic_s, 0
     for one, next_one in pairwise(entries):
-        passed_s = next_one.stamp.monotonic_s - one.stamp.monotonic_s
-        found[next_one.record.time_s - one.record.time_s < 0.95 * passed_s - 0.002] += 1
-    return found[True]
+        passed_s = max(next_one.stamp.monotonic_s - newest_s, 0.0)
+        newest_s = max(newest_s, next_one.stamp.monotonic_s)
+        stepped_s = next_one.record.time_s - one.record.time_s
+        disordered += stepped_s < 0.95 * passed_s - 0.002
+    return disordered
