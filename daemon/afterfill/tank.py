@@ -12,12 +12,12 @@ from typing import Literal
 from afterfill import tank_learnt
 from afterfill.alarms import panel, rules
 from afterfill.alarms.messages import Facts, message_of
-from afterfill.inference import filter as belief_filter
-from afterfill.inference import verdict, watch
-from afterfill.inference.estimate import estimate, floor_now, rounded
-from afterfill.inference.estimate import round_to_digits as short
-from afterfill.inference.forecast import foretold
-from afterfill.inference.water import ph_at, temperature_at
+from afterfill.inference import step
+from afterfill.inference.conditions import ph_at, temperature_at
+from afterfill.inference.monitor import decision, watch
+from afterfill.inference.posterior.estimate import detection_limit_now, estimate, rounded
+from afterfill.inference.posterior.estimate import round_to_digits as short
+from afterfill.inference.posterior.forecast import forecast_record
 from afterfill.records import (
     AlarmChange,
     AlarmCommand,
@@ -114,9 +114,9 @@ def _after_reading(
     if is_lent(state, reading.quantity, time_s):
         value = None
     if value is not None and reading.quantity == "ph":
-        belief = belief_filter.with_ph(belief, value, time_s)
+        belief = step.with_ph(belief, value, time_s)
     if value is not None and reading.quantity == "temperature":
-        belief = belief_filter.with_temperature(belief, value, time_s)
+        belief = step.with_temperature(belief, value, time_s)
     is_orp, since_s = reading.quantity == "orp", state.waiting_s
     waiting_s = None if is_orp else time_s if since_s is None else since_s
     heard = _heard(setup, state, reading)
@@ -159,9 +159,9 @@ def _met(setup: TankSetup, state: TankState, reading: Reading) -> Notes:
 def _after_step(
     setup: TankSetup, state: TankState, time_s: float, orp_mv: float | None, every_s: float
 ) -> tuple[TankState, list[Output]]:
-    if not belief_filter.is_due(state.belief, time_s):
+    if not step.is_due(state.belief, time_s):
         return state, []
-    belief = belief_filter.stepped(setup.inference, state.belief, time_s, orp_mv)
+    belief = step.stepped(setup.inference, state.belief, time_s, orp_mv)
     state, found = _said(setup, replace(state, belief=belief), time_s)
     state = noted(state, time_s)
     state, changes = _judged(setup, state, time_s)
@@ -190,7 +190,7 @@ def _told(
         state = replace(state, told_s=time_s)
         told.append(now)
     if ahead or any(isinstance(output, Standing) for output in told):
-        told.append(foretold(setup.inference, state.belief, time_s))
+        told.append(forecast_record(setup.inference, state.belief, time_s))
     return state, told
 
 
@@ -199,7 +199,7 @@ def _comes_round(told_s: float | None, time_s: float, every_s: float) -> bool:
 
 
 def _floor(setup: TankSetup, state: TankState, time_s: float) -> Callable[[], float]:
-    return lambda: floor_now(setup.inference, state.belief, time_s)
+    return lambda: detection_limit_now(setup.inference, state.belief, time_s)
 
 
 def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, list[Output]]:
@@ -208,9 +208,9 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     looking = state.belief.watch
     if looking is None:
         return state, []
-    word = verdict.word_for(looking, time_s, _floor(setup, state, time_s))
-    anew = belief_filter.needs_new_stories(state.belief, time_s)
-    over = anew or verdict.is_over(looking, time_s)
+    word = decision.word_for(looking, time_s, _floor(setup, state, time_s))
+    anew = step.needs_new_particles(state.belief, time_s)
+    over = anew or decision.is_over(looking, time_s)
     if over and word is None:
         word = looking.said or "cannot-tell"
     if word is not None and looking.reported and (over or word != looking.said):
@@ -220,9 +220,9 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
         return state, found
     belief = replace(state.belief, watch=looking)
     if anew:
-        belief = belief_filter.with_new_stories(setup.inference, belief, time_s)
+        belief = step.with_new_particles(setup.inference, belief, time_s)
     elif over:
-        belief = belief_filter.ended(belief, time_s)
+        belief = step.ended(belief, time_s)
     return replace(state, belief=belief), found
 
 
@@ -313,12 +313,12 @@ def _after_event(
     if isinstance(event, Refill):
         return _after_refill(setup, state, event, time_s)
     if isinstance(event, KitResult):
-        belief = belief_filter.tested(inference, belief, event, time_s)
+        belief = step.tested(inference, belief, event, time_s)
     elif isinstance(event, Dose):
         state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
-        belief = belief_filter.dosed(inference, belief, event.neutraliser_ml, event.time_s)
+        belief = step.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
-        belief = belief_filter.response_checked(belief, event, time_s)
+        belief = step.response_checked(belief, event, time_s)
     elif isinstance(event, Calibration):
         maintained_s = {**state.notes.maintained_s, event.quantity: event.time_s}
         return replace(state, notes=replace(state.notes, maintained_s=maintained_s)), []
@@ -343,7 +343,7 @@ def _after_service(
     alarms, changes = panel.announced(state.alarms, work, time_s)
     if work.quantity not in (None, "orp"):
         return replace(state, alarms=alarms), list(changes)
-    belief = belief_filter.serviced(state.belief, work.what, time_s)
+    belief = step.serviced(state.belief, work.what, time_s)
     return replace(state, belief=belief, alarms=alarms), list(changes)
 
 
@@ -357,7 +357,7 @@ def _after_refill(
     state = poured(setup, state, pour, time_s)
     state, changes = answered(state, setup.inference.tank, said, time_s)
     state, seen = _seen(state, setup.inference.tank)
-    ahead: list[Output] = [foretold(setup.inference, state.belief, time_s)] if seen else []
+    ahead: list[Output] = [forecast_record(setup.inference, state.belief, time_s)] if seen else []
     return state, [*closing, *seen, *changes, *ahead]
 
 
@@ -365,5 +365,5 @@ def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:
     old = state.belief.watch
     if old is None or not old.reported:
         return []
-    word = verdict.word_for(old, time_s, _floor(setup, state, time_s)) or old.said
+    word = decision.word_for(old, time_s, _floor(setup, state, time_s)) or old.said
     return [_verdict(old, setup.inference.tank, time_s, word or "cannot-tell", final=True)]

@@ -5,10 +5,10 @@ from typing import Any
 
 import numpy as np
 
-from afterfill.inference import sight
 from afterfill.inference.ammonia import unmet
 from afterfill.inference.belief import Belief
-from afterfill.inference.learnt import Learnt
+from afterfill.inference.calibration.learnt import Learnt
+from afterfill.inference.monitor import data_quality
 from afterfill.records import Input, known_since_s
 from afterfill.tank_state import TankState
 
@@ -21,7 +21,7 @@ def blinded(state: TankState, record: Input, error: Exception) -> TankState:
     of probe and ammonia stays if it is sound."""
     time_s, old = known_since_s(record), state.belief
     belief = Belief(
-        sight=sight.unsettled(sight.Sight(), time_s, _WHY),
+        sight=data_quality.unsettled(data_quality.Sight(), time_s, _WHY),
         learnt=old.learnt if _is_finite(old.learnt) else Learnt(),
         ammonia=old.ammonia if _is_finite(old.ammonia) else unmet(),
         ph=old.ph,

@@ -5,16 +5,17 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from afterfill.alarms import rules
-from afterfill.inference import ammonia, history, prior
+from afterfill.inference import ammonia, history
 from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import (
+from afterfill.inference.conditions import ph_at, temperature_at
+from afterfill.inference.model import priors
+from afterfill.inference.monitor.watch import Watch
+from afterfill.inference.posterior.estimate import (
     blind_because,
     free_ammonia_of,
     learning_to_go_s,
     p_over_limit,
 )
-from afterfill.inference.watch import Watch
-from afterfill.inference.water import ph_at, temperature_at
 from afterfill.planning import practice
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourNotes, TankState
@@ -192,7 +193,7 @@ def left_of(book: NeutraliserBook, time_s: float) -> float:
     if book.surplus_mg_l == 0.0:
         return 0.0
     hours = (time_s - book.time_s) / 3600.0
-    return book.surplus_mg_l * math.exp(-prior.K_SURPLUS_PER_H * hours)
+    return book.surplus_mg_l * math.exp(-priors.K_SURPLUS_PER_H * hours)
 
 
 def probe_trouble(setup: TankSetup, state: TankState, time_s: float) -> ProbeTrouble:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from afterfill.inference.learnt import TRAITS, Learnt
+from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
 from afterfill.records import ProbeLearnt
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
@@ -22,7 +22,7 @@ def told(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, 
     record = ProbeLearnt(
         time_s,
         setup.inference.tank,
-        TRAITS,
+        PARAMETERS,
         tuple(float(value) for value in learnt.mean),
         tuple(float(value) for value in learnt.sd),
         learnt.refills,
@@ -43,8 +43,8 @@ def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
     for name, log_mean, log_sd in zip(
         record.parameters, record.log_mean, record.log_sd, strict=True
     ):
-        if name in TRAITS and math.isfinite(log_mean) and log_sd > 0.0:
-            mean[TRAITS.index(name)], sd[TRAITS.index(name)] = log_mean, log_sd
+        if name in PARAMETERS and math.isfinite(log_mean) and log_sd > 0.0:
+            mean[PARAMETERS.index(name)], sd[PARAMETERS.index(name)] = log_mean, log_sd
     learnt = replace(
         learnt,
         mean=mean,
@@ -57,7 +57,7 @@ def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
 
 
 def _is_near(before: ProbeLearnt, learnt: Learnt) -> bool:
-    same = before.refills == learnt.refills and before.parameters == TRAITS
+    same = before.refills == learnt.refills and before.parameters == PARAMETERS
     same = same and np.array_equal(before.log_mean, learnt.mean)
     same = same and np.array_equal(before.log_sd, learnt.sd)
     return same and abs(before.ph_slope_mv - learnt.ph_slope_mv) < _SLOPE_MOVED_MV

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from afterfill.alarms import panel
-from afterfill.inference import sight
 from afterfill.inference.belief import Belief
+from afterfill.inference.monitor.data_quality import unsettled
 from afterfill.records import AlarmChange, Quantity, Service
 from afterfill.tank_state import TankState
 
@@ -44,4 +44,4 @@ def lent(
 def _unsettled(belief: Belief, until_s: float, *, out: bool) -> Belief:
     """The tank's own level is found again after the probe is back. What was learnt of it stays."""
     why = "the ORP probe is out of the tank" if out else "the ORP probe was out of the tank"
-    return replace(belief, sight=sight.unsettled(belief.sight, until_s, why), baseline=None)
+    return replace(belief, sight=unsettled(belief.sight, until_s, why), baseline=None)

@@ -4,8 +4,8 @@ word about water that the readings betrayed before."""
 from dataclasses import replace
 
 from afterfill.alarms import panel
-from afterfill.inference import filter as belief_filter
-from afterfill.inference.announcements import NEAR_S, Relation, amended, relation
+from afterfill.inference import step
+from afterfill.inference.monitor.announcements import NEAR_S, Relation, amended, relation
 from afterfill.inference.setup import Pour
 from afterfill.records import AlarmChange, AlarmCommand, Refill
 from afterfill.tank_conditions import left_of
@@ -45,9 +45,9 @@ def poured(setup: TankSetup, state: TankState, pour: Pour, time_s: float) -> Tan
     said = relation_of(state, pour)
     state = _with_book(setup, state, pour, said, time_s)
     if said is None:
-        belief = belief_filter.word_on_closed_watch(setup.inference, state.belief, pour, time_s)
+        belief = step.word_on_closed_watch(setup.inference, state.belief, pour, time_s)
     else:
-        belief = belief_filter.poured(setup.inference, state.belief, pour, time_s)
+        belief = step.poured(setup.inference, state.belief, pour, time_s)
     return replace(state, belief=belief)
 
 

@@ -20,16 +20,16 @@ from afterfill.alarms.panel import Panel
 from afterfill.errors import JournalError
 from afterfill.inference.ammonia import Ammonia
 from afterfill.inference.ammonia import N as AMMONIA_N
-from afterfill.inference.bank import Bank, Traits
-from afterfill.inference.baseline import Baseline
 from afterfill.inference.belief import Belief, Leftover
-from afterfill.inference.channels import Channel
-from afterfill.inference.launch import N as LAUNCHED_N
-from afterfill.inference.learnt import TRAITS, Learnt
-from afterfill.inference.ridge import Ridge
+from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
+from afterfill.inference.model.hypotheses import HYPOTHESES, N
+from afterfill.inference.model.particles import PARAMETER_ROWS, STATE_ROWS, Particles
+from afterfill.inference.model.regularisation import Ridge
+from afterfill.inference.monitor.baseline import Baseline
+from afterfill.inference.monitor.channels import Channel
+from afterfill.inference.monitor.data_quality import Sight
+from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
-from afterfill.inference.sight import Sight
-from afterfill.inference.watch import Watch
 from afterfill.records import MachineState, ProbeLearnt, Standing
 from afterfill.tank_state import Heard, NeutraliserBook, Notes, PourNotes, TankState
 
@@ -37,22 +37,24 @@ _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Bank, Traits, Ridge, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes,
+        Water, Particles, Ridge, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes,
         MachineState, Standing, ProbeLearnt,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
 _ANY = None  # a length that differs from state to state
 _SHAPES: dict[str, tuple[int | None, ...]] = {
-    "Bank": (LAUNCHED_N,),
-    "Traits": (LAUNCHED_N,),
+    "Particles.parameters": (PARAMETER_ROWS, N),
+    "Particles.state": (STATE_ROWS, N),
+    "Particles.weights": (N,),
     "Ammonia": (AMMONIA_N,),
-    "Learnt": (len(TRAITS),),
+    "Learnt": (len(PARAMETERS),),
     "Belief.history": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
 }
 _WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())
-LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES}'.encode()):08x}"
+_GROUPS = [(hypothesis.name, hypothesis.size) for hypothesis in HYPOTHESES]
+LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES};{_GROUPS}'.encode()):08x}"
 
 
 def to_bytes(state: TankState) -> bytes:
@@ -83,12 +85,12 @@ def probe_learnt_in(data: bytes, tank: str, time_s: float) -> ProbeLearnt | None
     try:
         learnt = json.loads(data)["state"]["belief"]["learnt"]
         mean, sd = _made(learnt["mean"]), _made(learnt["sd"])
-        if len(mean) != len(TRAITS) or len(sd) != len(TRAITS):
+        if len(mean) != len(PARAMETERS) or len(sd) != len(PARAMETERS):
             return None
         return ProbeLearnt(
             time_s,
             tank,
-            TRAITS,
+            PARAMETERS,
             tuple(map(float, mean)),
             tuple(map(float, sd)),
             int(learnt["refills"]),

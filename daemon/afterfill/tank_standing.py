@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.standing import DANGERS, word_of
-from afterfill.inference.estimate import learning_to_go_s
+from afterfill.inference.posterior.estimate import learning_to_go_s
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState

@@ -8,14 +8,18 @@ import numpy as np
 
 from afterfill.cli.times import moment
 from afterfill.inference.belief import Belief
-from afterfill.inference.filter import noise_of
-from afterfill.inference.forecast import Outlook, ammonia_peak, below_limit_h, forecast
-from afterfill.inference.learnt import TRAITS, Learnt, drawn
+from afterfill.inference.calibration.learnt import PARAMETERS, Learnt, drawn
+from afterfill.inference.filter.streams import Array
+from afterfill.inference.model.electrode import LOGARITHMIC, Probe
+from afterfill.inference.monitor.baseline import noise_of
+from afterfill.inference.posterior.forecast import Outlook, ammonia_peak, below_limit_h, forecast
 from afterfill.journal.store import Journal
 from afterfill.service.restore import restored
 from afterfill.tank_setup import TankSetup
 
 _N = 192
+_SHOWN_MG_L = 0.1
+_HOCL, _W_OCL = 0.6, 0.4  # about pH 7.4 and 25 degrees C
 _SHOWN = {"free chlorine": "free", "chloramine": "combined"}
 
 
@@ -64,18 +68,18 @@ def _when(hours: float | None, time_s: float, now_s: float) -> str:
 
 
 def learned_wire(belief: Belief) -> dict[str, Any]:
-    """What was learnt of the probe, as numbers: 5, 50 and 95 % points of each trait."""
+    """What was learnt of the probe, as numbers: 5, 50 and 95 % points of each parameter."""
     learnt = belief.learnt
-    traits = {
+    parameters = {
         name: [round(float(v), 4) for v in np.quantile(drawn(learnt, _N, name), (0.05, 0.5, 0.95))]
-        for name in TRAITS
+        for name in PARAMETERS
     }
     return {
         "refills": learnt.refills,
-        "traits": traits,
+        "traits": parameters,
         "ph_slope_mv": round(learnt.ph_slope_mv, 2),
         "ph_slope_sd": round(learnt.ph_slope_sd, 2),
-        "noise_mv": round(noise_of(belief), 3),
+        "noise_mv": round(noise_of(belief.baseline), 3),
     }
 
 
@@ -95,11 +99,14 @@ def learned_lines(belief: Belief) -> Iterator[str]:
             f"    0.1 mg/L {name:14s} moves the ORP by {middle:.0f} mV ({low:.0f} to {high:.0f})"
         )
     yield f"  pH                {learnt.ph_slope_mv:.0f} mV per pH (+- {learnt.ph_slope_sd:.0f})"
-    yield f"  noise             {noise_of(belief):.2g} mV from reading to reading"
+    yield f"  noise             {noise_of(belief.baseline):.2g} mV from reading to reading"
     yield "  to forget it: afterfill log service --what probe"
 
 
-def _step_mv(learnt: Learnt, kind: str) -> Any:  # noqa: ANN401 - an array
-    weight = drawn(learnt, _N, "w_combined") if kind == "combined" else 0.75
-    strength = 0.1 * weight / drawn(learnt, _N, "c0_mg_l")
-    return drawn(learnt, _N, "b_mv") * np.log10(1.0 + strength)
+def _step_mv(learnt: Learnt, kind: str) -> Array:
+    """The rise [mV] that 0.1 mg/L of one kind makes at a usual pH, as probes like this one may."""
+    b_mv, c0_mg_l, weight = (drawn(learnt, _N, n) for n in ("b_mv", "c0_mg_l", "w_combined"))
+    probe = Probe(b_mv, c0_mg_l, np.full(_N, _W_OCL), weight)
+    some, none = np.full(_N, _SHOWN_MG_L), np.zeros(_N)
+    free, combined = (none, some) if kind == "combined" else (some, none)
+    return LOGARITHMIC.response_mv(probe, free, combined, _HOCL)

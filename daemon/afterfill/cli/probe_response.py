@@ -170,23 +170,25 @@ def _held_in(
 
 
 def _floors(it: "Held", check: "ResponseCheck") -> _Floors:
-    """The floor as it was known before, and as it is after this check of a probe met anew."""
+    """The floor as it was known before, and as it is after this check of a probe just met."""
     from afterfill.cli.now_outlook import belief_now
-    from afterfill.inference.filter import noise_of
-    from afterfill.inference.floor import detection_floor_mg_l
-    from afterfill.inference.learnt import Learnt
-    from afterfill.inference.taught_by_check import step_expected_mv, taught_by_check
-    from afterfill.inference.water import hocl_at
+    from afterfill.inference.calibration.learnt import Learnt
+    from afterfill.inference.calibration.response_check import step_expected_mv, updated_by_check
+    from afterfill.inference.conditions import hocl_at
+    from afterfill.inference.model.electrode import LOGARITHMIC
+    from afterfill.inference.monitor.baseline import noise_of
+    from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
     from afterfill.journal.store import Journal
     from afterfill.tank_setup import tank_setup
 
     with Journal.open(it.journal_path, read_only=True) as journal:
         belief, at_s = belief_now(journal, tank_setup(it.config, it.tank))
-    noise_mv, hocl = noise_of(belief), hocl_at(belief, at_s)
+    noise_mv, hocl = noise_of(belief.baseline), hocl_at(belief, at_s)
     combined = check.combined_chlorine_mg_l > 0.0
-    before, after = belief.learnt, taught_by_check(Learnt(), check)
+    before, after = belief.learnt, updated_by_check(Learnt(), check)
     was, is_ = (
-        detection_floor_mg_l(law, noise_mv, True, hocl, combined) for law in (before, after)
+        detection_limit_mg_l(learnt, LOGARITHMIC, noise_mv, True, hocl, combined)
+        for learnt in (before, after)
     )
     return _Floors(was, is_, step_expected_mv(before, check), step_expected_mv(after, check))
 

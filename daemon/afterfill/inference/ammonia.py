@@ -9,9 +9,9 @@ import numpy as np
 
 from afterfill.chemistry.acid_base import nh3_fraction
 from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
-from afterfill.inference import prior
-from afterfill.inference.draws import Array, log_normal, normal
-from afterfill.inference.launch import tap_chlorine
+from afterfill.inference.filter.streams import Array, log_normal, normal
+from afterfill.inference.model import priors
+from afterfill.inference.model.parameters import tap_chlorine
 from afterfill.inference.quantiles import quantiles_alike
 from afterfill.inference.setup import Pour, Water
 from afterfill.records import Quantiles
@@ -33,8 +33,8 @@ class Ammonia:
 
 def unmet() -> Ammonia:
     """Before any test."""
-    steady = log_normal(N, 30, prior.TAN_MG_L, prior.TAN_SIGMA)
-    return Ammonia(steady, steady, log_normal(N, 31, _K_PER_H, _K_SIGMA) / 3600.0)
+    steady = log_normal(N, "ammonia steady", priors.TAN_MG_L, priors.TAN_SIGMA)
+    return Ammonia(steady, steady, log_normal(N, "ammonia filter", _K_PER_H, _K_SIGMA) / 3600.0)
 
 
 def aged(ammonia: Ammonia, step_s: float) -> Ammonia:
@@ -46,16 +46,17 @@ def aged(ammonia: Ammonia, step_s: float) -> Ammonia:
 def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:
     """After a pour into a tank of `litres`: chloramine's nitrogen is counted as ammonia at once,
     which is what a neutraliser makes of it, and the safe side while it is still bound."""
-    size = prior.FRACTION if pour.litres is None else pour.litres / litres
-    fraction = np.clip(log_normal(N, 32, size, 0.1 if pour.litres else prior.FRACTION_SIGMA), 0, 1)
+    size = priors.FRACTION if pour.litres is None else pour.litres / litres
+    sigma = priors.LITRES_SIGMA if pour.litres else priors.FRACTION_SIGMA
+    fraction = np.clip(log_normal(N, "ammonia fraction", size, sigma), 0, 1)
     brought = ammonia_of_source(pour)
     return replace(ammonia, total=ammonia.total + fraction * (brought - ammonia.total))
 
 
 def ammonia_of_source(pour: Pour) -> Array:
     """Total ammonia that the source brings with its chloramine neutralised, shape (64,)."""
-    _, combined = tap_chlorine(pour)
-    bound = np.asarray(ammonia_from_chloramine(combined[:: combined.size // N][:N]))
+    _, combined = tap_chlorine(pour.water, N)
+    bound = np.asarray(ammonia_from_chloramine(combined))
     return bound + _unbound(pour.water, bound)
 
 
@@ -74,7 +75,7 @@ def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
     happened that no member knows of.
     """
     deviation = float(np.sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * kit_mg_l) ** 2))
-    anew = np.maximum(kit_mg_l + deviation * normal(N, 34), 0.0)
+    anew = np.maximum(kit_mg_l + deviation * normal(N, "ammonia kit"), 0.0)
     fits = np.exp(-0.5 * ((kit_mg_l - ammonia.total) / deviation) ** 2) / (2.5066 * deviation)
     weights = np.concatenate(
         ((1.0 - _UNKNOWN_CAUSE) * fits, np.full(N, _UNKNOWN_CAUSE / _USUAL_RANGE_MG_L))
@@ -83,7 +84,7 @@ def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
     index = np.minimum(np.searchsorted(reached, (np.arange(N) + 0.5) / N), 2 * N - 1)
     steady = np.concatenate((ammonia.steady, np.maximum(ammonia.steady, 0.5 * anew)))
     return Ammonia(
-        np.concatenate((ammonia.total, anew))[index] * np.exp(0.05 * normal(N, 33)),
+        np.concatenate((ammonia.total, anew))[index] * np.exp(0.05 * normal(N, "ammonia spread")),
         steady[index],
         np.tile(ammonia.k_per_s, 2)[index],
     )

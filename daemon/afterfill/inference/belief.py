@@ -4,12 +4,12 @@ from dataclasses import dataclass, field
 
 from afterfill.inference import doses, history
 from afterfill.inference.ammonia import Ammonia, unmet
-from afterfill.inference.baseline import Baseline
-from afterfill.inference.channels import Channel
-from afterfill.inference.draws import Array
-from afterfill.inference.learnt import Learnt
-from afterfill.inference.sight import Sight
-from afterfill.inference.watch import Watch
+from afterfill.inference.calibration.learnt import Learnt
+from afterfill.inference.filter.streams import Array
+from afterfill.inference.monitor.baseline import Baseline
+from afterfill.inference.monitor.channels import Channel
+from afterfill.inference.monitor.data_quality import Sight
+from afterfill.inference.monitor.watch import Watch
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,11 @@ import math
 
 import numpy as np
 
-from afterfill.inference import prior
-from afterfill.inference.draws import Array, log_normal
+from afterfill.inference.filter.streams import Array, log_normal
 from afterfill.inference.history import KEEP_S
+from afterfill.inference.model import priors
 
-_STRENGTH_COLUMN = 18  # of the fixed table of draws: the same bottle that the refill was dosed from
+_STRENGTH = "dose strength"  # the same bottle that the refill was dosed from
 
 
 def none() -> Array:
@@ -26,7 +26,7 @@ def appended(doses: Array, time_s: float, mg_l: float) -> Array:
 def left_mg_l(doses: Array, time_s: float) -> float:
     """What is left at `time_s` [s] of all that went in by then [mg/L as Cl2]."""
     before = doses[doses[:, 0] <= time_s]
-    pace_per_s = prior.K_SURPLUS_PER_H / 3600.0
+    pace_per_s = priors.K_SURPLUS_PER_H / 3600.0
     return float(sum(mg_l * math.exp(-pace_per_s * (time_s - at_s)) for at_s, mg_l in before))
 
 
@@ -37,5 +37,5 @@ def between_mg_l(doses: Array, from_s: float, to_s: float) -> float:
 
 
 def as_believed(mg_l: float, n: int) -> Array:
-    """A dose as each of `n` members takes its strength to be [mg/L as Cl2]."""
-    return log_normal(n, _STRENGTH_COLUMN, mg_l, prior.STRENGTH_SIGMA)
+    """A dose as each of `n` particles takes its strength to be [mg/L as Cl2]."""
+    return log_normal(n, _STRENGTH, mg_l, priors.STRENGTH_SIGMA)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from afterfill.inference.draws import Array
+from afterfill.inference.filter.streams import Array
 
 KEEP_S = 7200.0  # refills are told of within two hours, or not judged on readings
 _LONGEST = 800

@@ -1,14 +1,14 @@
-"""Weighted quantiles of a bank of members."""
+"""Weighted quantiles of particles."""
 
 import math
 
 import numpy as np
 
-from afterfill.inference.draws import Array
+from afterfill.inference.filter.streams import Array
 from afterfill.records import Quantiles
 
 POINTS = np.array([0.05, 0.50, 0.95])
-_NEGLIGIBLE = 1e-7  # all such members together weigh less than a ten-thousandth
+_NEGLIGIBLE = 1e-7  # all such particles together weigh less than a ten-thousandth
 _ALIKE = (0.05, 0.50, 0.95)
 
 

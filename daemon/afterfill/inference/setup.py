@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
+
 Disinfectant = Literal["chlorine", "chloramine", "unknown"]
 
 
@@ -23,13 +25,15 @@ class Water:
 @dataclass(frozen=True, slots=True)
 class Setup:
     """One tank: its name, full volume [L], the limit of its residual [mg/L], its default source and
-    the strength of its neutraliser [mg Cl2 per mL], None where not known."""
+    the strength of its neutraliser [mg Cl2 per mL], None where not known; `law`: how its electrode
+    is taken to answer."""
 
     tank: str
     litres: float
     limit_mg_l: float
     water: Water = Water()
     mg_cl2_per_ml: float | None = None
+    law: ElectrodeLaw = LOGARITHMIC
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from afterfill.config import Config
 from afterfill.errors import JournalDamaged, JournalError
-from afterfill.inference.watch import residual_of
+from afterfill.inference.monitor.watch import residual_of
 from afterfill.journal.block import BULK
 from afterfill.journal.damage import is_damaged
 from afterfill.journal.store import Journal

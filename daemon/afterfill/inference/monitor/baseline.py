@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from afterfill.inference import prior
-from afterfill.inference.response import PH_REFERENCE
+from afterfill.inference.model import priors
+from afterfill.inference.model.electrode import PH_REFERENCE
 
 READY_S = 600.0  # ten minutes of quiet readings make a first baseline
 _MOST_OF_A_GAP_S = 60.0  # a pause between two readings shows no more quiet than this
@@ -25,7 +25,7 @@ class Baseline:
     seen_s: float
     time_s: float
     last_mv: float
-    noise_mv: float = prior.NOISE_MV
+    noise_mv: float = priors.NOISE_MV
     warmth_c: float | None = None
     usual_c: float | None = None
     usual_mv: float | None = None
@@ -45,7 +45,12 @@ def corrected_mv(orp_mv: float, ph: float | None, slope_mv: float) -> float:
     return orp_mv if ph is None else orp_mv - slope_mv * (ph - PH_REFERENCE)
 
 
-def begun(orp_mv: float, time_s: float, noise_mv: float = prior.NOISE_MV) -> Baseline:
+def noise_of(baseline: Baseline | None) -> float:
+    """Learnt noise of the ORP [mV]; the usual one before a probe was met."""
+    return priors.NOISE_MV if baseline is None else baseline.noise_mv
+
+
+def begun(orp_mv: float, time_s: float, noise_mv: float = priors.NOISE_MV) -> Baseline:
     """A baseline from its first corrected reading."""
     return Baseline(orp_mv, 0.0, time_s, orp_mv, noise_mv)
 

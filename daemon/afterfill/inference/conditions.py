@@ -2,7 +2,7 @@
 
 from afterfill.chemistry.acid_base import hocl_fraction
 from afterfill.inference.belief import Belief
-from afterfill.inference.response import PH_REFERENCE
+from afterfill.inference.model.electrode import PH_REFERENCE
 
 _USUAL_C = 25.0
 

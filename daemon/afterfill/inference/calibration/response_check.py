@@ -12,26 +12,28 @@ from dataclasses import replace
 import numpy as np
 
 from afterfill.chemistry.acid_base import hocl_fraction
-from afterfill.inference import prior
-from afterfill.inference.draws import Array
-from afterfill.inference.learnt import TRAITS, Learnt
-from afterfill.inference.response import PH_REFERENCE
+from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
+from afterfill.inference.filter.streams import Array
+from afterfill.inference.model import priors
+from afterfill.inference.model.electrode import LOGARITHMIC, PH_REFERENCE, ElectrodeLaw, log_step
 from afterfill.records import ResponseCheck
 
-_PLACES = [TRAITS.index(trait) for trait in ("b_mv", "c0_mg_l", "w_combined")]
+_PLACES = [PARAMETERS.index(name) for name in ("b_mv", "c0_mg_l", "w_combined")]
 _MEASURED_SIGMA, _TYPICAL_SIGMA = 0.15, 0.4  # of the tap's residual: a kit, a yearly report
 _LEAST_STEP_MV = 1.0
 _USUAL_C = 25.0
 _PASSES = 12  # it stands still to ten digits well before
 
 
-def taught_by_check(learnt: Learnt, check: ResponseCheck) -> Learnt:
-    """The law after a check; lags are not taught: a cup is not a tank."""
+def updated_by_check(
+    learnt: Learnt, check: ResponseCheck, law: ElectrodeLaw = LOGARITHMIC
+) -> Learnt:
+    """The probe's figures after a check; lags are not taught: a cup is not a tank."""
     mean, variance = learnt.mean[_PLACES], learnt.sd[_PLACES] ** 2
     measured = math.log(max(check.step_mv, _LEAST_STEP_MV))
     point = mean
     for _ in range(_PASSES):
-        step_mv, slope = _log_step(point, check)
+        step_mv, slope = _step(point, check, law)
         noise = _noise_var(check, float(slope[1]))
         gain = variance * slope / (float(slope @ (variance * slope)) + noise)
         point = mean + gain * (measured - math.log(step_mv) - float(slope @ (mean - point)))
@@ -41,27 +43,24 @@ def taught_by_check(learnt: Learnt, check: ResponseCheck) -> Learnt:
     return replace(learnt, mean=all_mean, sd=all_sd)
 
 
-def step_expected_mv(learnt: Learnt, check: ResponseCheck) -> float:
+def step_expected_mv(
+    learnt: Learnt, check: ResponseCheck, law: ElectrodeLaw = LOGARITHMIC
+) -> float:
     """The step [mV] that the middle of what is learnt gives between the check's two waters."""
-    return _log_step(learnt.mean[_PLACES], check)[0]
+    return _step(learnt.mean[_PLACES], check, law)[0]
 
 
-def step_sigma(learnt: Learnt, check: ResponseCheck) -> float:
+def step_sigma(learnt: Learnt, check: ResponseCheck, law: ElectrodeLaw = LOGARITHMIC) -> float:
     """How unsure the measured step is: standard deviation of its logarithm, from the reading and
     from what the water is known to have held."""
-    return math.sqrt(_noise_var(check, float(_log_step(learnt.mean[_PLACES], check)[1][1])))
+    return math.sqrt(_noise_var(check, float(_step(learnt.mean[_PLACES], check, law)[1][1])))
 
 
-def _log_step(point: Array, check: ResponseCheck) -> tuple[float, Array]:
+def _step(point: Array, check: ResponseCheck, law: ElectrodeLaw) -> tuple[float, Array]:
     """Step [mV] at logarithms of b, C0 and weight, and how its logarithm moves with each."""
-    b_mv, c0_mg_l, weight = (float(value) for value in np.exp(point))
     hocl = hocl_fraction(PH_REFERENCE if check.ph is None else check.ph, _USUAL_C)
-    free = check.free_chlorine_mg_l * (hocl + prior.W_OCL * (1.0 - hocl))
-    combined = check.combined_chlorine_mg_l * weight
-    effective = free + combined
-    step_mv = b_mv * math.log10(1.0 + effective / c0_mg_l)
-    bend = b_mv / math.log(10.0) * effective / (c0_mg_l + effective) / step_mv
-    return step_mv, np.array((1.0, -bend, bend * combined / effective))
+    free, combined = check.free_chlorine_mg_l, check.combined_chlorine_mg_l
+    return log_step(law, point, priors.W_OCL, free, combined, hocl)
 
 
 def _noise_var(check: ResponseCheck, bend: float) -> float:

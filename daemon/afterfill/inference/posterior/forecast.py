@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass, replace
 
-from afterfill.inference import ammonia, dynamics
+from afterfill.inference import ammonia
 from afterfill.inference.belief import Belief
-from afterfill.inference.estimate import (
+from afterfill.inference.model.transition import predicted
+from afterfill.inference.posterior.estimate import (
     blind_because,
     chlorine_of,
     faded,
@@ -33,24 +34,24 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
     outlooks, at_h = [], 0.0
     watching = belief.watch
-    bank = None if watching is None else watching.bank
+    particles = None if watching is None else watching.particles
     seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
     for hours in HOURS:
         while at_h < hours - 1e-9:
             step_s = min(_STEP_S, (hours - at_h) * 3600.0)
-            if bank is not None:
-                bank = dynamics.flowed(bank, seconds, seconds + step_s)
+            if particles is not None:
+                particles = predicted(particles, seconds, seconds + step_s)
             belief = replace(belief, ammonia=ammonia.aged(belief.ammonia, step_s))
             seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
-        if bank is None:
+        if particles is None:
             residual = _fading(belief, time_s, hours)
         else:
-            residual = quantiles_of(bank.residual, bank.weights)
+            residual = quantiles_of(particles.residual, particles.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
 
 
-def foretold(setup: Setup, belief: Belief, time_s: float) -> Forecast:
+def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
     """The day to come in the few figures that a keeper plans by. While the ORP cannot be used, no
     time is given for the residual: what cannot be seen now has no known end."""
     outlooks = forecast(belief, time_s)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from afterfill.inference.baseline import Baseline
+from afterfill.inference.monitor.baseline import Baseline
 
 _RISE_MV, _RISE_NOISES = 8.0, 6.0  # smallest move worth a watch; a watch costs only computing
 _COLDER_K = 0.4  # a tank's heater and room move it less within a slow level's 45 min

@@ -11,12 +11,19 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from afterfill.inference import prior
-from afterfill.inference.bank import Bank
-from afterfill.inference.draws import Array, normal
+from afterfill.inference.filter.streams import Array, normal
+from afterfill.inference.model import priors
+from afterfill.inference.model.particles import (
+    B_MV,
+    C0_MG_L,
+    FALL_S,
+    RISE_S,
+    W_COMBINED,
+    Particles,
+)
 
-TRAITS = ("b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s")
-_COLUMNS = (1, 2, 4, 6, 7)  # of the fixed table of draws
+PARAMETERS = ("b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s")
+_ROWS = [B_MV, C0_MG_L, W_COMBINED, RISE_S, FALL_S]
 _NARROWS_TO = 0.6  # our judgement: one mistaken test must not teach much
 _HOUR_S, _LONGEST_S = 3600.0, 5400.0
 _LEAST_PH_STEP = 0.02  # two steps of a common pH probe
@@ -26,7 +33,8 @@ _LEAST_SLOPE_SD = 3.0
 
 def _prior_mean() -> Array:
     medians = (
-        prior.B_MV, prior.C0_MG_L, prior.W_COMBINED, 60.0 * prior.RISE_MIN, 60.0 * prior.FALL_MIN,
+        priors.B_MV, priors.C0_MG_L, priors.W_COMBINED, 60.0 * priors.RISE_MIN,
+        60.0 * priors.FALL_MIN,
     )  # fmt: skip
     return np.asarray(np.log(np.array(medians)))
 
@@ -34,38 +42,39 @@ def _prior_mean() -> Array:
 def _prior_sd() -> Array:
     return np.array(
         (
-            prior.B_SIGMA, prior.C0_SIGMA, prior.W_COMBINED_SIGMA, prior.RISE_SIGMA,
-            prior.FALL_SIGMA,
+            priors.B_SIGMA, priors.C0_SIGMA, priors.W_COMBINED_SIGMA, priors.RISE_SIGMA,
+            priors.FALL_SIGMA,
         )
     )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Learnt:
-    """`mean`, `sd`: of the natural logarithm of each of TRAITS, shape (5,); `refills`: how many
+    """`mean`, `sd`: of the natural logarithm of each of PARAMETERS, shape (5,); `refills`: how many
     taught it; the pH slope in mV per pH; `anchor_*`: the last quiet hour's mark."""
 
     mean: Array = field(default_factory=_prior_mean)
     sd: Array = field(default_factory=_prior_sd)
     refills: int = 0
-    ph_slope_mv: float = prior.PH_SLOPE_MV
-    ph_slope_sd: float = prior.PH_SLOPE_SD
+    ph_slope_mv: float = priors.PH_SLOPE_MV
+    ph_slope_sd: float = priors.PH_SLOPE_SD
     anchor_s: float = -1.0e12  # long ago: no mark yet
     anchor_mv: float = 0.0
     anchor_ph: float = 0.0
 
 
-def drawn(learnt: Learnt, n: int, trait: str) -> Array:
-    """`n` draws of one of TRAITS, as believed of this probe."""
-    place = TRAITS.index(trait)
-    spread = learnt.sd[place] * normal(n, _COLUMNS[place])
+def drawn(learnt: Learnt, n: int, name: str) -> Array:
+    """`n` draws of one of PARAMETERS, as believed of this probe."""
+    place = PARAMETERS.index(name)
+    spread = learnt.sd[place] * normal(n, name)
     return np.asarray(np.exp(learnt.mean[place] + spread))
 
 
-def taught(learnt: Learnt, bank: Bank) -> Learnt:
-    """After a refill whose truth became known by a test: the bank's posterior, but carefully."""
-    weights = bank.weights
-    logs = np.log(np.array([getattr(bank.traits, trait) for trait in TRAITS]))
+def updated(learnt: Learnt, particles: Particles) -> Learnt:
+    """After a refill whose truth became known by a test: the particles' posterior, but
+    carefully."""
+    weights = particles.weights
+    logs = np.log(particles.parameters[_ROWS])
     mean = logs @ weights
     sd = np.sqrt(np.maximum((logs - mean[:, None]) ** 2 @ weights, 0.0))
     moved = np.clip(mean - learnt.mean, -learnt.sd, learnt.sd)

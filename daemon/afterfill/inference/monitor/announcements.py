@@ -7,9 +7,9 @@ is new water: it amends the watch that runs.
 from dataclasses import replace
 from typing import Literal
 
-from afterfill.inference import prior
+from afterfill.inference.model import priors
+from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour
-from afterfill.inference.watch import Watch
 
 Relation = Literal["new", "suspected", "repeated", "amended"]
 NEAR_S = 2400.0  # a suspicion begins within this of the pour that raised it; our judgement
@@ -31,7 +31,7 @@ def relation(watching: Watch | None, pour: Pour) -> Relation:
 
 def _is_same_pour(old: Pour, pour: Pour) -> bool:
     """Whether `pour` lies within the course of `old`, and comes from the same source."""
-    minutes = prior.MINUTES if old.minutes is None else old.minutes
+    minutes = priors.MINUTES if old.minutes is None else old.minutes
     ends_s = old.time_s + 60.0 * minutes + _SLACK_S
     return old.time_s - _SLACK_S <= pour.time_s <= ends_s and old.water == pour.water
 

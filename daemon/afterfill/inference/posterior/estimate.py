@@ -3,18 +3,22 @@
 import math
 from functools import lru_cache
 
-from afterfill.inference import prior, sight
+import numpy as np
+
 from afterfill.inference.ammonia import free_of, total_of
-from afterfill.inference.baseline import READY_S
 from afterfill.inference.belief import Belief
-from afterfill.inference.draws import Array, log_normal
-from afterfill.inference.filter import noise_of
-from afterfill.inference.floor import detection_floor_mg_l
-from afterfill.inference.learnt import TRAITS
+from afterfill.inference.calibration.learnt import PARAMETERS
+from afterfill.inference.conditions import hocl_at, ph_at, temperature_at
+from afterfill.inference.filter.streams import Array, log_normal
+from afterfill.inference.model import priors
+from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw, Probe
+from afterfill.inference.model.particles import COMBINED, FREE
+from afterfill.inference.monitor import data_quality
+from afterfill.inference.monitor.baseline import READY_S, noise_of
+from afterfill.inference.monitor.watch import Watch
+from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
-from afterfill.inference.watch import Watch
-from afterfill.inference.water import hocl_at, ph_at, temperature_at
 from afterfill.records import Estimate, Quantiles
 
 _DIGITS = 5
@@ -30,7 +34,7 @@ def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
     blind = blind_because(belief, time_s)
     residual, free, combined = chlorine_of(belief, time_s)
     nh3 = free_ammonia_of(belief, time_s)
-    floor = None if blind else floor_now(setup, belief, time_s)
+    floor = None if blind else detection_limit_now(setup, belief, time_s)
     return Estimate(
         time_s=time_s,
         tank=setup.tank,
@@ -48,7 +52,7 @@ def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
 
 def blind_because(belief: Belief, time_s: float) -> str | None:
     """Why the ORP cannot be used, or None. A probe just met has no background to compare with."""
-    why = sight.why_blind(belief.sight, time_s)
+    why = data_quality.why_blind(belief.sight, time_s)
     if why is not None:
         return why
     to_go_s = learning_to_go_s(belief, time_s)
@@ -58,7 +62,7 @@ def blind_because(belief: Belief, time_s: float) -> str | None:
 def learning_to_go_s(belief: Belief, time_s: float) -> float | None:
     """How much more quiet must be seen before a probe just met can be used [s]; None when its
     level is known, a refill is watched, or the ORP cannot be used for another reason."""
-    if belief.watch is not None or sight.why_blind(belief.sight, time_s) is not None:
+    if belief.watch is not None or data_quality.why_blind(belief.sight, time_s) is not None:
         return None
     if belief.baseline is None:
         return READY_S
@@ -75,12 +79,13 @@ def free_ammonia_of(belief: Belief, time_s: float) -> Quantiles | None:
     return free_of(belief.ammonia, ph_at(belief, time_s), temperature_at(belief, time_s))
 
 
-def floor_now(setup: Setup, belief: Belief, time_s: float) -> float:
+def detection_limit_now(setup: Setup, belief: Belief, time_s: float) -> float:
     """Smallest residual [mg/L as Cl2] that would be called now with 95 % power."""
     announced = belief.watch is not None and belief.watch.pour.announced
     combined = setup.water.disinfectant != "chlorine"
     hocl = hocl_at(belief, time_s)
-    return detection_floor_mg_l(belief.learnt, noise_of(belief), announced, hocl, combined)
+    noise_mv = noise_of(belief.baseline)
+    return detection_limit_mg_l(belief.learnt, setup.law, noise_mv, announced, hocl, combined)
 
 
 def p_over_limit(belief: Belief, time_s: float) -> float:
@@ -101,31 +106,34 @@ def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Qu
     return left, _NOTHING, left
 
 
-def unseen_trace_mg_l(belief: Belief, time_s: float) -> float:
+def unseen_trace_mg_l(belief: Belief, time_s: float, law: ElectrodeLaw = LOGARITHMIC) -> float:
     """The residual [mg/L as Cl2] whose step a middling probe like this one would not set apart from
     quiet. Without a refill it is unlikely to be there, but nothing has excluded it."""
-    need_mv = prior.TRACE_MV + prior.TRACE_NOISES * noise_of(belief)
-    b_mv, c0_mg_l = (math.exp(belief.learnt.mean[TRAITS.index(t)]) for t in ("b_mv", "c0_mg_l"))
-    hocl = hocl_at(belief, time_s)
-    weight = hocl + prior.W_OCL * (1.0 - hocl)
-    trace_mg_l = c0_mg_l * (math.pow(10.0, need_mv / b_mv) - 1.0) / weight
+    need_mv = priors.TRACE_MV + priors.TRACE_NOISES * noise_of(belief.baseline)
+    b_mv, c0_mg_l, weight = (
+        np.exp(belief.learnt.mean[PARAMETERS.index(name)])
+        for name in ("b_mv", "c0_mg_l", "w_combined")
+    )
+    middling = Probe(b_mv, c0_mg_l, np.asarray(priors.W_OCL), weight)
+    needed = law.needed_mg_l(middling, need_mv, hocl_at(belief, time_s), combined=False)
+    trace_mg_l = float(needed)
     return min(trace_mg_l, _TRACE_AT_MOST_MG_L)
 
 
 def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
-    """The law is only a shape: what is read from it is wider than its members tell."""
-    bank, weights = watch.bank, watch.bank.weights
+    """The law is only a shape: what is read from it is wider than its particles tell."""
+    particles, weights = watch.particles, watch.particles.weights
     off = _law_off(weights.size)
     return (
-        quantiles_of(bank.residual * off, weights),
-        quantiles_of(bank.free * off, weights),
-        quantiles_of(bank.combined * off, weights),
+        quantiles_of(particles.residual * off, weights),
+        quantiles_of(particles.state[FREE] * off, weights),
+        quantiles_of(particles.state[COMBINED] * off, weights),
     )
 
 
 @lru_cache(maxsize=1)
 def _law_off(n: int) -> Array:
-    off = log_normal(n, 60, 1.0, prior.LAW_SIGMA)
+    off = log_normal(n, "law", 1.0, priors.LAW_SIGMA)
     off.setflags(write=False)
     return off
 
@@ -137,7 +145,7 @@ def faded(belief: Belief, time_s: float) -> float:
 
 def _unseen(belief: Belief, time_s: float) -> float:
     """While blind, a carry-over could have come and still be there."""
-    if sight.why_blind(belief.sight, time_s) is None:
+    if data_quality.why_blind(belief.sight, time_s) is None:
         return 0.0
     since_s = time_s - (belief.sight.valid_s or time_s - _UNSEEN_LASTS_S)
     return _UNSEEN_PER_DAY * min(max(since_s, 600.0), _UNSEEN_LASTS_S) / 86400.0

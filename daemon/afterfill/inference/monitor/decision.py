@@ -4,8 +4,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from afterfill.inference.bank import KIND, SHORT
-from afterfill.inference.watch import Watch
+from afterfill.inference.model.hypotheses import rows_of
+from afterfill.inference.model.particles import PEAK
+from afterfill.inference.monitor.watch import Watch
 from afterfill.records import VerdictWord
 
 CARRIED_AT, POSSIBLE_AT, CLEAR_AT = 0.9, 0.5, 0.05  # what the four words promise; our choice
@@ -48,11 +49,12 @@ def _sighted(watch: Watch, time_s: float) -> bool:
 
 def _harmless(watch: Watch) -> bool:
     """Even untreated water could not have exceeded the limit: too little of it."""
-    untreated = watch.bank.peak[KIND == SHORT]
+    untreated = watch.particles.state[PEAK, rows_of("short")]
     return bool(np.mean(untreated > watch.limit_mg_l) <= CLEAR_AT)
 
 
 def _below_floor(watch: Watch, floor_mg_l: float) -> bool:
     """What may have got in is mostly too little for this probe to show."""
-    peaks = watch.bank.peak[watch.bank.peak > watch.limit_mg_l]
+    peaks = watch.particles.state[PEAK]
+    peaks = peaks[peaks > watch.limit_mg_l]
     return peaks.size > 0 and bool(np.median(peaks) < floor_mg_l)

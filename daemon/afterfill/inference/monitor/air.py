@@ -2,12 +2,14 @@
 
 from dataclasses import replace
 
-from afterfill.inference import history, sight
-from afterfill.inference.begin import begun
+from afterfill.inference import history
 from afterfill.inference.belief import Belief
+from afterfill.inference.conditions import ph_at, quiet_mv
+from afterfill.inference.monitor import data_quality
+from afterfill.inference.monitor.begin import begun
+from afterfill.inference.monitor.data_quality import Sight
+from afterfill.inference.monitor.watch import over_same_refill
 from afterfill.inference.setup import Setup
-from afterfill.inference.watch import over_same_refill
-from afterfill.inference.water import ph_at, quiet_mv
 
 _DOUBTED_S, _YOUNG_S = 420.0, 1800.0  # how long air goes unnoticed; our judgement
 _DOUBTED_LONGEST_S, _BELOW_MV = 1800.0, 8.0  # the same for an ORP below its level
@@ -16,10 +18,10 @@ _SUSPECTS_AFTER_S = 120.0  # a surface that comes up to its level is no reason f
 
 def without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
     """A probe that is seen to be in the air has been there for a while: what it showed in the last
-    minutes is taken back, and a young watch begun anew without it."""
+    minutes is taken back, and a young watch begins again without it."""
     from_s = _left_water_s(belief, time_s)
     belief = replace(belief, history=history.without_orp(belief.history, from_s))
-    return _begun_anew(setup, belief, time_s)
+    return _begun_again(setup, belief, time_s)
 
 
 def _left_water_s(belief: Belief, time_s: float) -> float:
@@ -34,19 +36,19 @@ def _left_water_s(belief: Belief, time_s: float) -> float:
     return min(left_s, doubted_s)
 
 
-def back_in_water(setup: Setup, belief: Belief, eyes: sight.Sight, time_s: float) -> Belief:
+def back_in_water(setup: Setup, belief: Belief, sight: Sight, time_s: float) -> Belief:
     """A probe that was in the air is back in the water: a young watch over what was announced
-    begins anew, with stories that know how a surface comes to its level."""
-    if sight.back_s(eyes, time_s) is None:
+    begins again, with particles that know how a surface comes to its level."""
+    if data_quality.back_s(sight, time_s) is None:
         return belief
     belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + _SUSPECTS_AFTER_S))
     announced = belief.watch is not None and belief.watch.pour.announced
     if not announced:
         return belief
-    return _begun_anew(setup, replace(belief, sight=eyes), time_s)
+    return _begun_again(setup, replace(belief, sight=sight), time_s)
 
 
-def _begun_anew(setup: Setup, belief: Belief, time_s: float) -> Belief:
+def _begun_again(setup: Setup, belief: Belief, time_s: float) -> Belief:
     old = belief.watch
     if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
         return belief

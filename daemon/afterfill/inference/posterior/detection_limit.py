@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 
-from afterfill.inference import prior
-from afterfill.inference.draws import Array, normal
-from afterfill.inference.learnt import Learnt, drawn
+from afterfill.inference.calibration.learnt import Learnt, drawn
+from afterfill.inference.filter.streams import normal
+from afterfill.inference.model import priors
+from afterfill.inference.model.electrode import ElectrodeLaw, Probe
 
 _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
@@ -14,8 +15,8 @@ NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 9.0, 38.0  # steps that move the odds p
 NEED_NOISES = 4.0
 
 
-def detection_floor_mg_l(
-    learnt: Learnt, noise_mv: float, announced: bool, hocl: float, combined: bool
+def detection_limit_mg_l(
+    learnt: Learnt, law: ElectrodeLaw, noise_mv: float, announced: bool, hocl: float, combined: bool
 ) -> float:
     """Residual [mg/L as Cl2] whose step is large enough on 95 of 100 probes like this one may be.
 
@@ -23,11 +24,11 @@ def detection_floor_mg_l(
     tank's pH; `combined`: the source holds chloramine, which moves the ORP less.
     """
     need_mv = (NEED_ANNOUNCED_MV if announced else NEED_UNANNOUNCED_MV) + NEED_NOISES * noise_mv
-    b_mv, c0 = drawn(learnt, _N, "b_mv"), drawn(learnt, _N, "c0_mg_l")
-    if combined:
-        weight = np.minimum(drawn(learnt, _N, "w_combined"), 1.0)
-    else:
-        w_ocl = np.clip(prior.W_OCL + 0.2 * normal(_N, 3), 0.0, 1.0)
-        weight = hocl + w_ocl * (1.0 - hocl)
-    needed: Array = c0 * (10.0 ** (need_mv / b_mv) - 1.0) / weight
+    probe = Probe(
+        drawn(learnt, _N, "b_mv"),
+        drawn(learnt, _N, "c0_mg_l"),
+        np.clip(priors.W_OCL + priors.W_OCL_SD * normal(_N, "w_ocl"), 0.0, 1.0),
+        np.minimum(drawn(learnt, _N, "w_combined"), 1.0),
+    )
+    needed = law.needed_mg_l(probe, need_mv, hocl, combined=combined)
     return float(np.sort(needed)[_POWER_ROW])

@@ -2,26 +2,18 @@
 
 from dataclasses import replace
 
-from afterfill.inference import (
-    air,
-    ammonia,
-    baseline,
-    doses,
-    history,
-    learnt,
-    prior,
-    sight,
-    suspicion,
-    watch,
-)
-from afterfill.inference.announcements import amended, relation
-from afterfill.inference.begin import begun
+from afterfill.inference import ammonia, doses, history
 from afterfill.inference.belief import Belief, Leftover
-from afterfill.inference.channels import Channel, believed_c
+from afterfill.inference.calibration import learnt
+from afterfill.inference.calibration.response_check import updated_by_check
+from afterfill.inference.conditions import hocl_at, ph_at, quiet_mv, temperature_at
+from afterfill.inference.monitor import air, baseline, change_detection, data_quality, watch
+from afterfill.inference.monitor.announcements import amended, relation
+from afterfill.inference.monitor.baseline import noise_of
+from afterfill.inference.monitor.begin import begun
+from afterfill.inference.monitor.channels import Channel, believed_c
+from afterfill.inference.monitor.decision import is_over
 from afterfill.inference.setup import Pour, Setup
-from afterfill.inference.taught_by_check import taught_by_check
-from afterfill.inference.verdict import is_over
-from afterfill.inference.water import hocl_at, ph_at, quiet_mv, temperature_at
 from afterfill.records import KitResult, ResponseCheck
 
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
@@ -61,26 +53,26 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     """The belief at `time_s` [s] after an ORP reading [mV], or None where none came."""
     step_s = 0.0 if belief.stepped_s is None else time_s - belief.stepped_s
     ph, temperature_c = ph_at(belief, time_s), temperature_at(belief, time_s)
-    eyes = belief.sight
+    sight, noise_mv = belief.sight, noise_of(belief.baseline)
     if orp_mv is not None:
-        eyes = sight.seen(eyes, orp_mv, time_s, quiet_mv(belief, ph), noise_of(belief))
-    usable = orp_mv if sight.why_blind(eyes, time_s) is None else None
-    if sight.has_gone_wild(belief.sight, eyes, time_s):
+        sight = data_quality.seen(sight, orp_mv, time_s, quiet_mv(belief, ph), noise_mv)
+    usable = orp_mv if data_quality.why_blind(sight, time_s) is None else None
+    if data_quality.has_gone_wild(belief.sight, sight, time_s):
         belief = air.without_doubtful(setup, belief, time_s)
-    if usable is not None and sight.is_settled(eyes, time_s, time_s - step_s):
-        belief = air.back_in_water(setup, belief, eyes, time_s)
-    another = sight.is_another(belief.sight, eyes, time_s)
+    if usable is not None and data_quality.is_settled(sight, time_s, time_s - step_s):
+        belief = air.back_in_water(setup, belief, sight, time_s)
+    another = data_quality.is_another(belief.sight, sight, time_s)
     if another:
-        eyes = replace(eyes, before_mv=None)
+        sight = replace(sight, before_mv=None)
         belief = _without_suspicion(belief)
     belief = replace(
         belief,
-        sight=eyes,
+        sight=sight,
         baseline=None if another else belief.baseline,
         stepped_s=time_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
         ammonia=ammonia.aged(belief.ammonia, step_s),
-        watch=_watched(belief, time_s, usable),
+        watch=_watched(setup, belief, time_s, usable),
     )
     if belief.watch is not None:
         return belief
@@ -94,8 +86,8 @@ def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Beli
     if belief.baseline is None:
         return belief
     temperature_c = temperature_at(belief, time_s)
-    felt = suspicion.felt(belief.baseline, temperature_c)
-    if suspicion.raised(felt) and time_s >= belief.trusted_from_s:
+    felt = change_detection.felt(belief.baseline, temperature_c)
+    if change_detection.raised(felt) and time_s >= belief.trusted_from_s:
         suspect = Pour(time_s, announced=False, water=setup.water)
         belief = replace(belief, baseline=felt)
         return replace(belief, watch=begun(setup, belief, suspect, time_s))
@@ -108,14 +100,17 @@ def _without_suspicion(belief: Belief) -> Belief:
     return belief if old is None or old.reported else replace(belief, watch=None)
 
 
-def _watched(belief: Belief, time_s: float, usable_mv: float | None) -> watch.Watch | None:
+def _watched(
+    setup: Setup, belief: Belief, time_s: float, usable_mv: float | None
+) -> watch.Watch | None:
     """The running watch at `time_s`, if there is one."""
     if belief.watch is None:
         return None
-    return watch.advanced(
-        belief.watch, time_s, usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s),
-        hocl_at(belief, time_s), noise_of(belief),
+    seen = watch.Seen(
+        usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s), hocl_at(belief, time_s),
+        noise_of(belief.baseline),
     )  # fmt: skip
+    return watch.advanced(belief.watch, time_s, seen, setup.law)
 
 
 def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief:
@@ -124,8 +119,8 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
     level_mv = baseline.corrected_mv(orp_mv, ph, belief.learnt.ph_slope_mv)
     if belief.baseline is None:
         return replace(belief, baseline=baseline.begun(level_mv, time_s))
-    looked = suspicion.looked(belief.baseline, level_mv, temperature_c)
-    if suspicion.raised(looked) and time_s >= belief.trusted_from_s:
+    looked = change_detection.looked(belief.baseline, level_mv, temperature_c)
+    if change_detection.raised(looked) and time_s >= belief.trusted_from_s:
         suspect = Pour(time_s, announced=False, water=setup.water)
         belief = replace(belief, baseline=looked)
         return replace(belief, watch=begun(setup, belief, suspect, time_s))
@@ -136,13 +131,13 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
     )
 
 
-def needs_new_stories(belief: Belief, time_s: float) -> bool:
-    """Whether water may have come that no story of the running watch knows of: the ORP has risen
+def needs_new_particles(belief: Belief, time_s: float) -> bool:
+    """Whether water may have come that no particle of the running watch knows of: the ORP has risen
     as none explains, or the tank's temperature was driven off long after the pour."""
     old = belief.watch
     if old is None:
         return False
-    return watch.needs_new_stories(old) or _chilled(belief, old, time_s)
+    return watch.needs_new_particles(old) or _chilled(belief, old, time_s)
 
 
 def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
@@ -161,8 +156,8 @@ def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
 
 
 def _own_chill_until_s(belief: Belief, old: watch.Watch, usual_c: float) -> float:
-    """Until when a watch's own stories account for cold water: not long where hardly any of them
-    has water and none was felt when it began."""
+    """Until when a watch explains cold water by its own pour: only some minutes where hardly any
+    particle has water and the tank had not cooled when it began."""
     near = history.span(belief.history, old.zero_s - 60.0, old.zero_s + 60.0)
     began_c = history.middle(near[:, history.TEMPERATURE])
     warm = began_c is not None and abs(began_c - usual_c) <= _CHILL_K
@@ -171,15 +166,15 @@ def _own_chill_until_s(belief: Belief, old: watch.Watch, usual_c: float) -> floa
     return old.poured_by_s + _OWN_CHILL_S
 
 
-def with_new_stories(setup: Setup, belief: Belief, time_s: float) -> Belief:
-    """The belief with a watch over water that may have come while another watch ran; its stories
+def with_new_particles(setup: Setup, belief: Belief, time_s: float) -> Belief:
+    """The belief with a watch over water that may have come while another watch ran; its particles
     begin in the old ones' water and electrodes."""
     suspect = Pour(time_s, announced=False, water=setup.water)
     return replace(belief, watch=begun(setup, belief, suspect, time_s))
 
 
 def ended(belief: Belief, time_s: float) -> Belief:
-    """The belief with its watch closed, its ORP baseline to be found anew."""
+    """The belief with its watch closed, its ORP baseline to be found again."""
     old = belief.watch
     if old is None:
         return belief
@@ -189,7 +184,7 @@ def ended(belief: Belief, time_s: float) -> Belief:
         belief,
         watch=None,
         unpoured=None,
-        learnt=learnt.taught(belief.learnt, old.bank) if known else belief.learnt,
+        learnt=learnt.updated(belief.learnt, old.particles) if known else belief.learnt,
         baseline=_baseline_after(belief, time_s),
         leftover=Leftover(time_s, residual.q95, old.p_now),
         trusted_from_s=time_s + _REARM_S,
@@ -203,7 +198,7 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
         return belief.baseline
     slope_mv = belief.learnt.ph_slope_mv
     corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s), slope_mv)
-    fresh = baseline.begun(corrected, time_s, noise_of(belief))
+    fresh = baseline.begun(corrected, time_s, noise_of(belief.baseline))
     fresh = replace(fresh, seen_s=baseline.READY_S)  # the watch itself was the quiet time
     old = belief.baseline
     return fresh if old is None else replace(fresh, usual_c=old.usual_c, usual_mv=old.usual_mv)
@@ -212,11 +207,6 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
 def watch_is_over(belief: Belief, time_s: float) -> bool:
     """Whether there is a watch and it has come to its end."""
     return belief.watch is not None and is_over(belief.watch, time_s)
-
-
-def noise_of(belief: Belief) -> float:
-    """Learnt noise of the ORP [mV]."""
-    return prior.NOISE_MV if belief.baseline is None else belief.baseline.noise_mv
 
 
 def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
@@ -297,14 +287,14 @@ def serviced(belief: Belief, what: str, time_s: float) -> Belief:
     """After work on the probe, or feeding, cleaning or other work on the tank. What was learnt
     of a probe is forgotten when it is serviced: it may be another one."""
     if what == "probe":
-        eyes = sight.unsettled(belief.sight, time_s, "the ORP probe was serviced")
-        return replace(belief, sight=eyes, baseline=None, learnt=learnt.Learnt())
+        sight = data_quality.unsettled(belief.sight, time_s, "the ORP probe was serviced")
+        return replace(belief, sight=sight, baseline=None, learnt=learnt.Learnt())
     return replace(belief, disturbed_until_s=time_s + _DISTURBED_S)
 
 
 def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Belief:
     """After the ORP probe was held in conditioned and in raw water: what it taught is kept, the
-    tank's own level must be found anew."""
-    eyes = sight.unsettled(belief.sight, time_s, "the ORP probe's response was checked")
-    taught = taught_by_check(belief.learnt, check)
-    return replace(belief, sight=eyes, baseline=None, learnt=taught)
+    tank's own level must be found again."""
+    sight = data_quality.unsettled(belief.sight, time_s, "the ORP probe's response was checked")
+    taught = updated_by_check(belief.learnt, check)
+    return replace(belief, sight=sight, baseline=None, learnt=taught)

@@ -9,7 +9,7 @@ Quality Technology Conference; abstract, read).
 # --- the ORP electrode: E = E_bg + b log10(1 + C_eff / C0), a mixed potential ------------------
 B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
 C0_MG_L, C0_SIGMA = 0.025, 1.0  # where it turns from linear to logarithmic; 0.003-0.1; unsourced
-W_OCL = 0.4  # share of HOCl's effect that hypochlorite has; unsourced
+W_OCL, W_OCL_SD = 0.4, 0.2  # share of HOCl's effect that hypochlorite has; unsourced
 W_COMBINED, W_COMBINED_SIGMA = 0.2, 0.6  # chloramine counts several times less; unsourced
 PH_SLOPE_MV, PH_SLOPE_SD = -25.0, 12.0  # mV per pH unit at constant oxidant; -6 to -59 published
 RISE_MIN, RISE_SIGMA = 3.0, 0.6  # min; mixing of the tank and the electrode together
@@ -43,6 +43,7 @@ NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flo
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
 WET_MV, WET_MIN, WET_SIGMA = 25.0, 25.0, 0.5  # below its level after the air: judgement
+DISTURBANCE, DISTURBANCE_WHEN_DISTURBED = 0.15, 0.3  # feeding and other work go with a refill
 SUSPECTED = {"disturbance": 0.76, "dosed": 0.12, "short": 0.12}  # behind a sudden move: judgement
 SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 
@@ -59,7 +60,10 @@ LAW_SIGMA = (
 )
 TRACE_MV, TRACE_NOISES = 6.0, 3.0  # a step that passes for quiet: what is smaller is not excluded
 
+STEP_OUTLIERS = 0.05  # of steps of temperature and pH that no water made: our judgement
+
 # --- chlorine test kits --------------------------------------------------------------------------
+KIT_FLOOR_MG_L, KIT_SHARE = 0.03, 0.2  # DPD: detects about 0.04 mg/L (secondary); colour steps
 KIT_LOW_SHARE = 0.05  # reads less than is there: reagent old, colour bleached; our judgement
 KIT_HIGH_SHARE, KIT_HIGH_MG_L = (
     0.02,

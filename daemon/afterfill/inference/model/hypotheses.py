@@ -1,0 +1,179 @@
+"""What may be going on, a class each: how likely it is beforehand, and how its particles differ.
+
+A hypothesis shapes what was drawn from the common priors (`parameters`): whether water is poured,
+what dose it got, what else moves the ORP, and what was in the tank. To add one: a class, its priors
+and a row in HYPOTHESES; nothing else changes.
+"""
+
+from typing import Protocol
+
+import numpy as np
+
+from afterfill.inference.filter.streams import Array, normal, uniform
+from afterfill.inference.model import disturbance, priors
+from afterfill.inference.model.parameters import Start
+from afterfill.inference.model.particles import (
+    FRACTION,
+    IN_COMBINED,
+    IN_FREE,
+    IN_NEUTRALISER,
+    START_S,
+    groups_of,
+)
+
+
+class Hypothesis(Protocol):
+    """`name` tells it from the others; `size` is its number of particles; `pours`: whether water
+    comes in also where none was announced; `untreated`: its water may be as the source gives it."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def size(self) -> int: ...
+
+    @property
+    def pours(self) -> bool: ...
+
+    @property
+    def untreated(self) -> bool: ...
+
+    def weight(self, start: Start) -> float:
+        """How likely it is beforehand, beside the others."""
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """Its parameters, from those drawn of the common priors, shape (23, size)."""
+
+    def neutraliser_mg_l(self, start: Start) -> Array:
+        """What of neutraliser is in the tank before the pour that nobody told of, shape (size,)
+        [mg/L as Cl2]."""
+
+
+class _Refill:
+    """What the hypotheses have in common."""
+
+    size = 192
+    pours = True
+    untreated = False
+
+    def neutraliser_mg_l(self, start: Start) -> Array:
+        """None, unless a hypothesis says otherwise."""
+        del start
+        return np.zeros(self.size)
+
+
+class Disturbance(_Refill):
+    """No oxidant: the probe moved for another reason. Announced water was dosed."""
+
+    name = "disturbance"
+    pours = False
+
+    def weight(self, start: Start) -> float:
+        """See Hypothesis."""
+        if not start.pour.announced:
+            return _suspected(start)[self.name]
+        share = priors.DISTURBANCE_WHEN_DISTURBED if start.disturbed else priors.DISTURBANCE
+        return share * (1.0 - _short_share(start))
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """See Hypothesis."""
+        announced = start.pour.announced
+        after = _dosed(start, parameters)
+        moved = disturbance.of_other_work(self.size, parameters[START_S], announced=announced)
+        for row, values in moved.items():
+            after[row] = values
+        if not announced:
+            after[FRACTION] = 0.0
+        return after
+
+
+class Dosed(_Refill):
+    """Neutraliser was given with the water, and mostly suffices."""
+
+    name = "dosed"
+
+    def weight(self, start: Start) -> float:
+        """See Hypothesis."""
+        if not start.pour.announced:
+            return _suspected(start)[self.name]
+        share = priors.DISTURBANCE_WHEN_DISTURBED if start.disturbed else priors.DISTURBANCE
+        return (1.0 - share) * (1.0 - _short_share(start))
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """See Hypothesis."""
+        return _dosed(start, parameters)
+
+
+class Short(_Refill):
+    """Neutraliser was forgotten, used up or too little: nothing in half of the particles, and
+    always where none was said to be dosed."""
+
+    name = "short"
+    untreated = True
+
+    def weight(self, start: Start) -> float:
+        """See Hypothesis."""
+        return _short_share(start) if start.pour.announced else _suspected(start)[self.name]
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """See Hypothesis."""
+        part = np.zeros(self.size)
+        if start.pour.neutraliser_ml != 0.0:
+            part = np.maximum(uniform(self.size, "short part") - 0.5, 0.0) * 1.8
+        raw = parameters[IN_FREE] + parameters[IN_COMBINED]
+        return _neutralised(parameters, raw * part)
+
+
+HYPOTHESES: tuple[Hypothesis, ...] = (Disturbance(), Dosed(), Short())
+SIZES = tuple(hypothesis.size for hypothesis in HYPOTHESES)
+N = sum(SIZES)
+GROUPS = groups_of(SIZES)
+NEVER_POURS = frozenset(n for n, h in enumerate(HYPOTHESES) if not h.pours)
+UNTREATED = frozenset(n for n, h in enumerate(HYPOTHESES) if h.untreated)
+
+
+def rows_of(name: str) -> slice:
+    """Where the particles of a hypothesis stand. Raises KeyError for a name that is none."""
+    return {h.name: rows for h, rows in zip(HYPOTHESES, GROUPS, strict=True)}[name]
+
+
+def prior_weights(start: Start) -> Array:
+    """Weight of each particle before any reading, shape (N,), adding up to one."""
+    weights = np.array([max(h.weight(start), 1e-9) for h in HYPOTHESES])
+    return np.asarray(np.repeat(weights / weights.sum() / np.array(SIZES), SIZES))
+
+
+def _suspected(start: Start) -> dict[str, float]:
+    return priors.SUSPECTED_WHEN_DISTURBED if start.disturbed else priors.SUSPECTED
+
+
+def _short_share(start: Start) -> float:
+    ml = start.pour.neutraliser_ml
+    if ml is None:
+        return priors.SHORT_WHEN_UNKNOWN
+    return priors.SHORT_WHEN_DOSED if ml > 0 else priors.SHORT_WHEN_SAID_NONE
+
+
+def _dosed(start: Start, parameters: Array) -> Array:
+    """As dosed as was said, or else to the label, and rather too much."""
+    setup, n = start.setup, parameters.shape[1]
+    z = normal(n, "dose strength")
+    if start.pour.neutraliser_ml and setup.mg_cl2_per_ml is not None:
+        litres = np.maximum(parameters[FRACTION] * setup.litres, 1e-3)
+        given_mg = start.pour.neutraliser_ml * setup.mg_cl2_per_ml
+        capacity = np.exp(priors.STRENGTH_SIGMA * z) * given_mg / litres
+    else:
+        capacity = (parameters[IN_FREE] + parameters[IN_COMBINED]) * (1.0 + np.abs(z))
+    return _neutralised(parameters, capacity)
+
+
+def _neutralised(parameters: Array, capacity: Array) -> Array:
+    """The incoming water after neutraliser for `capacity` (n,) [mg/L as Cl2]: one chlorine takes
+    one equivalent whether free or combined."""
+    after = parameters.copy()
+    raw = parameters[IN_FREE] + parameters[IN_COMBINED]
+    left = np.maximum(raw - capacity, 0.0) / np.maximum(raw, 1e-9)
+    after[IN_FREE] *= left
+    after[IN_COMBINED] *= left
+    after[IN_NEUTRALISER] = np.maximum(capacity - raw, 0.0)
+    return after

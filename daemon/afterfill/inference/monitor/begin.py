@@ -1,0 +1,201 @@
+"""How a watch begins: in the past, on the readings that are still at hand."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
+from afterfill.inference import doses, history
+from afterfill.inference.belief import Belief
+from afterfill.inference.calibration.learnt import PARAMETERS as LEARNT
+from afterfill.inference.conditions import hocl_at, temperature_at
+from afterfill.inference.filter.streams import Array
+from afterfill.inference.history import known
+from afterfill.inference.model import disturbance, priors
+from afterfill.inference.model.electrode import PH_REFERENCE
+from afterfill.inference.model.hypotheses import NEVER_POURS
+from afterfill.inference.model.initial import as_cold_as_felt, drawn_particles
+from afterfill.inference.model.parameters import INHERITED, Start, tap_sigma
+from afterfill.inference.model.particles import (
+    BACKGROUND_MV,
+    BACKGROUND_VAR,
+    CAPACITY,
+    COMBINED,
+    FREE,
+    NEUTRALISER,
+    PH_SLOPE_MV,
+    POUR_S,
+    RESPONSE_MV,
+    START_S,
+    Particles,
+)
+from afterfill.inference.model.regularisation import Ridge
+from afterfill.inference.monitor import data_quality
+from afterfill.inference.monitor.baseline import corrected_mv
+from afterfill.inference.monitor.watch import Seen, Watch, advanced, dosed
+from afterfill.inference.setup import Pour, Setup
+
+_BEFORE_S = 2700.0  # the background is learnt from this long before the pour
+_EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
+_UNKNOWN_VAR = 200.0**2  # mV^2: a probe met for the first time
+_LEAST_SD_MV = 0.7  # of a background: slow noise does not average away
+_DISTURBANCE_CHANGES = 0.2  # of it within some twenty minutes: it comes and goes; our judgement
+_USUAL_C = 25.0  # stands in where no temperature is known
+
+
+def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
+    """A watch over `pour` that has seen all readings up to `time_s` [s].
+
+    A pour into a tank that is still being watched inherits that watch's water and electrodes.
+    """
+    early_s = pour.time_s - _EARLIEST_S[pour.announced]
+    before = history.span(belief.history, early_s - _BEFORE_S, early_s)
+    ph = history.middle(before[-30:, history.PH])
+    tank_c = history.middle(before[-30:, history.TEMPERATURE])
+    if tank_c is None:
+        tank_c = temperature_at(belief, time_s)
+    start = Start(
+        setup, pour, belief.learnt, _USUAL_C if tank_c is None else tank_c,
+        PH_REFERENCE if ph is None else ph, pour.time_s < belief.disturbed_until_s,
+    )  # fmt: skip
+    particles = drawn_particles(start, *_background(belief, before))
+    particles = _as_felt(particles, belief, pour, tank_c, time_s)
+    particles = _at_reference_ph(particles, belief, ph)
+    particles = _with_capacity(particles, belief)
+    if belief.watch is not None:
+        early_s = max(early_s, belief.watch.last_s)
+        particles = _inherited(particles, belief.watch, early_s - pour.time_s)
+    else:
+        particles = _with_doses_before(particles, belief, early_s)
+    ends_s = particles.parameters[START_S] + particles.parameters[POUR_S]
+    watch = Watch(
+        pour, pour.time_s, early_s, particles, setup.limit_mg_l, tank_c, ph,
+        poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
+        all_in_s=pour.time_s + float(np.max(ends_s)),
+        ridge=_ridge(pour, belief), refill_time_s=pour.time_s,
+    )  # fmt: skip
+    if belief.watch is not None:  # its particles know of the doses
+        belief = replace(belief, doses=doses.none())
+    return _caught_up(setup, watch, belief, time_s)
+
+
+def _as_felt(
+    particles: Particles, belief: Belief, pour: Pour, tank_c: float | None, time_s: float
+) -> Particles:
+    """The particles as the cold that raised a suspicion, or a probe just back from the air, has
+    them."""
+    if pour.announced:
+        back_s = data_quality.back_s(belief.sight, time_s)
+        if back_s is None:
+            return particles
+        theta = disturbance.wetted(
+            particles.parameters, back_s - pour.time_s, _is_disturbance(particles)
+        )
+    else:
+        now_c = temperature_at(belief, time_s)
+        if now_c is None or tank_c is None:
+            return particles
+        known_c = pour.water.temperature_c is not None
+        theta = as_cold_as_felt(particles.parameters, tank_c, now_c - tank_c, source_known=known_c)
+    return Particles(theta, particles.state, particles.weights, particles.sizes)
+
+
+def _is_disturbance(particles: Particles) -> NDArray[np.bool_]:
+    found = np.zeros(particles.weights.size, dtype=np.bool_)
+    for number in NEVER_POURS:
+        found[particles.groups[number]] = True
+    return found
+
+
+def _ridge(pour: Pour, belief: Belief) -> Ridge | None:
+    if belief.watch is not None:
+        return None
+    place = LEARNT.index("c0_mg_l")
+    learnt = belief.learnt
+    return Ridge(tap_sigma(pour.water), float(learnt.mean[place]), float(learnt.sd[place]))
+
+
+def _background(belief: Belief, before: Array) -> tuple[float, float]:
+    """ORP without oxidant at the reference pH [mV] and its variance [mV^2] before the pour."""
+    slope_mv = belief.learnt.ph_slope_mv
+    corrected = [corrected_mv(row[history.ORP], known(row[history.PH]), slope_mv) for row in before]
+    level = history.middle(np.array(corrected)) if corrected else None
+    if level is not None:
+        quiet = 1.0 / max(len(corrected), 1)
+        return level, _LEAST_SD_MV**2 + priors.WANDER_MV_PER_SQRT_H**2 * (0.3 + quiet)
+    if belief.baseline is not None:
+        return belief.baseline.level_mv, 5.0**2
+    return 300.0, _UNKNOWN_VAR
+
+
+def _with_capacity(particles: Particles, belief: Belief) -> Particles:
+    """With the free chlorine that the tank's ammonia, as believed now, can bind, each of its
+    members met equally often."""
+    total = belief.ammonia.total
+    members = (np.arange(particles.weights.size) * 37) % total.size
+    return particles.with_rows(state={CAPACITY: MG_CL2_PER_MG_N * total[members]})
+
+
+def _at_reference_ph(particles: Particles, belief: Belief, ph: float | None) -> Particles:
+    """Each particle's own pH slope must explain the same ORP at the pH before the pour."""
+    if ph is None:
+        return particles
+    own = particles.parameters[PH_SLOPE_MV] - belief.learnt.ph_slope_mv
+    background = particles.state[BACKGROUND_MV] - own * (ph - PH_REFERENCE)
+    return particles.with_rows(state={BACKGROUND_MV: background})
+
+
+def _with_doses_before(particles: Particles, belief: Belief, early_s: float) -> Particles:
+    left_mg_l = doses.left_mg_l(belief.doses, early_s)
+    known_mg_l = doses.as_believed(left_mg_l, particles.weights.size)
+    surplus = particles.state[NEUTRALISER] + known_mg_l
+    return particles.with_rows(state={NEUTRALISER: surplus})
+
+
+def _inherited(particles: Particles, old: Watch, from_s: float) -> Particles:
+    """The new particles start in the old ones' water, electrode and background, each old one met in
+    proportion to its weight. What else moved the ORP stays where it is, and counts as background.
+    No water comes before `from_s` [s after the new zero]: the old ones have had it."""
+    theta, state, index = old.particles.parameters, old.particles.state, _met(old.particles)
+    other_mv = disturbance.moved_mv(theta, old.last_s - old.zero_s)
+    changing_var = 1.0 + (_DISTURBANCE_CHANGES * other_mv) ** 2
+    rows = {row: state[row, index] for row in (FREE, COMBINED, NEUTRALISER, RESPONSE_MV)}
+    rows[BACKGROUND_MV] = (state[BACKGROUND_MV] + other_mv)[index]
+    rows[BACKGROUND_VAR] = (state[BACKGROUND_VAR] + changing_var)[index]
+    later_s = np.maximum(particles.parameters[START_S], from_s)
+    taken_over = {row: theta[row, index] for row in INHERITED}
+    return particles.with_rows({START_S: later_s, **taken_over}, rows)
+
+
+def _met(particles: Particles) -> NDArray[np.intp]:
+    """Indices of particles, each as often as it weighs, the hypotheses mixed."""
+    reached = np.cumsum(particles.weights)
+    n = reached.size
+    index = np.searchsorted(reached, reached[-1] * (np.arange(n) + 0.5) / n)
+    index = np.minimum(index, n - 1)
+    stride = next(step for step in range(229, 229 + n) if math.gcd(step, n) == 1)
+    return np.asarray(index[(np.arange(n) * stride) % n])
+
+
+def _caught_up(setup: Setup, watch: Watch, belief: Belief, time_s: float) -> Watch:
+    noise_mv = priors.NOISE_MV if belief.baseline is None else belief.baseline.noise_mv
+    hocl = hocl_at(belief, time_s)
+    for row in history.span(belief.history, watch.last_s, time_s + 0.0005):
+        moment_s = float(row[history.TIME])
+        seen = Seen(
+            known(row[history.ORP]), known(row[history.PH]), known(row[history.TEMPERATURE]),
+            hocl, noise_mv,
+        )  # fmt: skip
+        watch = advanced(_with_doses(watch, belief, moment_s), moment_s, seen, setup.law)
+    if math.isclose(watch.last_s, time_s, abs_tol=0.0005):
+        return watch
+    watch = _with_doses(watch, belief, time_s)
+    return advanced(watch, time_s, Seen(None, None, None, hocl, noise_mv), setup.law)
+
+
+def _with_doses(watch: Watch, belief: Belief, until_s: float) -> Watch:
+    """With what went into the tank since the watch was last looked at."""
+    mg_l = doses.between_mg_l(belief.doses, watch.last_s, until_s)
+    return dosed(watch, mg_l) if mg_l > 0.0 else watch
