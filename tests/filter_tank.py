@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from afterfill.inference import filter as belief_filter
+from afterfill.inference import step
 from afterfill.inference.belief import Belief
 from afterfill.inference.setup import Pour, Setup, Water
 
@@ -22,12 +22,12 @@ class Tank:
 
     def read(self, orp_mv: float, temperature_c: float = 25.0) -> None:
         """One step of the filter."""
-        now = belief_filter.with_ph(self.belief, 7.2, self.time_s)
-        now = belief_filter.with_temperature(now, temperature_c, self.time_s)
+        now = step.with_ph(self.belief, 7.2, self.time_s)
+        now = step.with_temperature(now, temperature_c, self.time_s)
         noisy_mv = round(orp_mv + float(self.random.standard_normal()), 1)
-        now = belief_filter.stepped(SETUP, now, self.time_s, noisy_mv)
-        if belief_filter.needs_new_stories(now, self.time_s):
-            now = belief_filter.with_new_stories(SETUP, now, self.time_s)
+        now = step.stepped(SETUP, now, self.time_s, noisy_mv)
+        if step.needs_new_particles(now, self.time_s):
+            now = step.with_new_particles(SETUP, now, self.time_s)
         self.belief, self.time_s = now, self.time_s + EVERY_S
 
     def rest(self, minutes: float, orp_mv: float = 300.0) -> None:
@@ -38,7 +38,7 @@ class Tank:
     def pour(self) -> None:
         """A quarter of the tank that nobody says was dosed."""
         pour = Pour(self.time_s, True, SETUP.water, litres=25.0, minutes=5.0)
-        self.belief = belief_filter.poured(SETUP, self.belief, pour, self.time_s)
+        self.belief = step.poured(SETUP, self.belief, pour, self.time_s)
 
     def in_the_air(self, minutes: float) -> None:
         """To and fro well below the level, in steps too small for a hand."""

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from afterfill.inference import prior
+from afterfill.inference.model import priors
 from afterfill.records import Input, Reading, Refill
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup, tank_setup
@@ -195,16 +195,20 @@ def _unscented() -> UnscentedKalmanFilter:
 def _moved(x: NDArray[np.float64], dt: float) -> NDArray[np.float64]:
     hours = dt / 3600.0
     free, combined = np.exp(np.minimum(x[:2], 3.0))
-    target = prior.B_MV * np.log10(1.0 + (0.6 * free + prior.W_COMBINED * combined) / prior.C0_MG_L)
-    lag_s = 60.0 * (prior.RISE_MIN if target > x[3] else prior.FALL_MIN)
+    target = priors.B_MV * np.log10(
+        1.0 + (0.6 * free + priors.W_COMBINED * combined) / priors.C0_MG_L
+    )
+    lag_s = 60.0 * (priors.RISE_MIN if target > x[3] else priors.FALL_MIN)
     response = x[3] + (target - x[3]) * (1.0 - np.exp(-dt / lag_s))
-    decays = hours * np.array([prior.K_FREE_PER_H, prior.K_COMBINED_PER_H, prior.K_SURPLUS_PER_H])
+    decays = hours * np.array(
+        [priors.K_FREE_PER_H, priors.K_COMBINED_PER_H, priors.K_SURPLUS_PER_H]
+    )
     return np.array([*(x[:3] - decays), response, x[4]])
 
 
 def _shown(x: NDArray[np.float64]) -> NDArray[np.float64]:
     surplus = np.exp(min(x[2], 3.0))
-    return np.array([x[4] + x[3] - prior.DIP_MV * surplus / (surplus + 0.5)])
+    return np.array([x[4] + x[3] - priors.DIP_MV * surplus / (surplus + 0.5)])
 
 
 def main() -> None:

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 
-from afterfill.inference import filter as belief_filter
-from afterfill.inference import history, sight
-from afterfill.inference.watch import probability_of_refill
+from afterfill.inference import history, step
+from afterfill.inference.model.particles import BACKGROUND_MV, RESPONSE_MV, START_S
+from afterfill.inference.monitor import data_quality as sight
+from afterfill.inference.monitor.watch import probability_of_refill
 from filter_tank import EVERY_S, SETUP, Tank, odds_by_orp
 
 _FELL_TO_MV = 240.0
@@ -71,10 +72,11 @@ def test_new_stories_begin_with_what_else_moved_the_orp() -> None:
     assert tank.belief.watch is not None
     assert probability_of_refill(tank.belief.watch) < 0.5
     fed_mv = 300.0 + 18.0 * math.exp(-120 / 500.0)
-    tank.belief = belief_filter.with_new_stories(SETUP, tank.belief, tank.time_s)
+    tank.belief = step.with_new_particles(SETUP, tank.belief, tank.time_s)
     assert tank.belief.watch is not None
-    bank = tank.belief.watch.bank
-    expected_mv = bank.weights @ (bank.base_mv + bank.response_mv)
+    particles = tank.belief.watch.particles
+    shown_mv = particles.state[BACKGROUND_MV] + particles.state[RESPONSE_MV]
+    expected_mv = particles.weights @ shown_mv
     assert abs(float(expected_mv) - fed_mv) < 8.0
 
 
@@ -83,9 +85,9 @@ def test_new_stories_have_all_their_water_still_to_come() -> None:
     tank.rest(60)
     tank.pour()
     tank.rest(40)
-    tank.belief = belief_filter.with_new_stories(SETUP, tank.belief, tank.time_s)
+    tank.belief = step.with_new_particles(SETUP, tank.belief, tank.time_s)
     assert tank.belief.watch is not None
-    assert np.min(tank.belief.watch.bank.traits.start_s) >= -EVERY_S
+    assert np.min(tank.belief.watch.particles.parameters[START_S]) >= -EVERY_S
 
 
 def test_much_colder_water_than_most_is_still_taken_for_water() -> None:

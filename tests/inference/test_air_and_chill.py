@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 
-from afterfill.inference import filter as belief_filter
-from afterfill.inference import history, sight
-from afterfill.inference.watch import probability_of_refill
+from afterfill.inference import history, step
+from afterfill.inference.model.particles import NEUTRALISER
+from afterfill.inference.monitor import data_quality as sight
+from afterfill.inference.monitor.watch import probability_of_refill
 from filter_tank import EVERY_S, SETUP, Tank, odds_by_orp
 
 
@@ -36,10 +37,10 @@ def test_a_dose_into_the_tank_is_not_forgotten_with_the_air() -> None:
     tank = Tank()
     tank.rest(60)
     tank.pour()
-    tank.belief = belief_filter.dosed(SETUP, tank.belief, 5.0, tank.time_s)
+    tank.belief = step.dosed(SETUP, tank.belief, 5.0, tank.time_s)
     tank.in_the_air(3)
     assert tank.belief.watch is not None
-    assert np.median(tank.belief.watch.bank.surplus) > 0.5
+    assert np.median(tank.belief.watch.particles.state[NEUTRALISER]) > 0.5
 
 
 def test_a_probe_back_from_the_air_is_not_held_for_away_while_the_water_moves_it_one_way() -> None:
@@ -71,7 +72,7 @@ def test_suspicion_is_awake_soon_after_a_watch_has_ended() -> None:
     tank.rest(60)
     tank.pour()
     tank.rest(30)
-    tank.belief = belief_filter.ended(tank.belief, tank.time_s)
+    tank.belief = step.ended(tank.belief, tank.time_s)
     tank.rest(6)
     for number in range(30):
         tank.read(300.0 + 50.0 * (1.0 - math.exp(-number * EVERY_S / 120.0)))

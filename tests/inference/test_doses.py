@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from afterfill.inference import doses, prior
-from afterfill.inference import filter as belief_filter
+from afterfill.inference import doses, step
 from afterfill.inference.belief import Belief
+from afterfill.inference.model import priors
+from afterfill.inference.model.particles import NEUTRALISER
 from afterfill.inference.setup import Pour, Setup, Water
 from afterfill.records import Dose
 from afterfill.tank import TankState, folded
@@ -22,13 +23,13 @@ POUR = Pour(BEGIN_S, announced=True, water=SETUP.water, litres=25.0, minutes=5.0
 def quiet(belief: Belief, from_s: float, minutes: float, orp_mv: float = 300.0) -> Belief:
     for number in range(int(minutes * 6)):
         value = orp_mv + 0.4 * (number % 3)
-        belief = belief_filter.stepped(SETUP, belief, from_s + 10.0 * number, value)
+        belief = step.stepped(SETUP, belief, from_s + 10.0 * number, value)
     return belief
 
 
 def surplus(belief: Belief) -> float:
     assert belief.watch is not None
-    return float(np.median(belief.watch.bank.surplus))
+    return float(np.median(belief.watch.particles.state[NEUTRALISER]))
 
 
 @pytest.fixture(scope="module")
@@ -37,19 +38,19 @@ def rested() -> Belief:
 
 
 def test_a_dose_before_the_pour_is_in_every_story(rested: Belief) -> None:
-    dosed = belief_filter.dosed(SETUP, rested, 2.0, BEGIN_S - 300.0)
-    poured = belief_filter.poured(SETUP, dosed, POUR, BEGIN_S)
-    assert surplus(belief_filter.poured(SETUP, rested, POUR, BEGIN_S)) < 0.01
+    dosed = step.dosed(SETUP, rested, 2.0, BEGIN_S - 300.0)
+    poured = step.poured(SETUP, dosed, POUR, BEGIN_S)
+    assert surplus(step.poured(SETUP, rested, POUR, BEGIN_S)) < 0.01
     assert surplus(poured) == pytest.approx(0.8, rel=0.1)  # 2 mL of 40 mg/mL in 100 L
 
 
 def test_a_pour_told_of_afterwards_knows_the_doses_before_and_after_it(rested: Belief) -> None:
-    belief = belief_filter.dosed(SETUP, rested, 1.0, BEGIN_S - 400.0)
+    belief = step.dosed(SETUP, rested, 1.0, BEGIN_S - 400.0)
     belief = quiet(belief, BEGIN_S - 300.0, 10.0)
-    belief = belief_filter.dosed(SETUP, belief, 1.0, BEGIN_S + 280.0)
+    belief = step.dosed(SETUP, belief, 1.0, BEGIN_S + 280.0)
     belief = quiet(belief, BEGIN_S + 300.0, 5.0)
-    told = belief_filter.poured(SETUP, belief, replace(POUR, neutraliser_ml=0.0), BEGIN_S + 600.0)
-    untold = belief_filter.poured(
+    told = step.poured(SETUP, belief, replace(POUR, neutraliser_ml=0.0), BEGIN_S + 600.0)
+    untold = step.poured(
         SETUP, replace(belief, doses=doses.none()), replace(POUR, neutraliser_ml=0.0),
         BEGIN_S + 600.0,
     )  # fmt: skip
@@ -59,10 +60,10 @@ def test_a_pour_told_of_afterwards_knows_the_doses_before_and_after_it(rested: B
 
 
 def test_water_after_other_water_does_not_meet_a_dose_twice(rested: Belief) -> None:
-    belief = belief_filter.poured(SETUP, rested, POUR, BEGIN_S)
-    belief = belief_filter.dosed(SETUP, belief, 2.0, BEGIN_S + 5.0)
+    belief = step.poured(SETUP, rested, POUR, BEGIN_S)
+    belief = step.dosed(SETUP, belief, 2.0, BEGIN_S + 5.0)
     once = surplus(belief)
-    again = belief_filter.poured(SETUP, belief, replace(POUR, time_s=BEGIN_S + 8.0), BEGIN_S + 8.0)
+    again = step.poured(SETUP, belief, replace(POUR, time_s=BEGIN_S + 8.0), BEGIN_S + 8.0)
     assert surplus(again) <= 1.01 * once
 
 
@@ -75,7 +76,7 @@ def test_a_dose_told_of_later_counts_from_when_it_went_in() -> None:
 
 def test_what_is_left_of_a_dose_fades_as_in_the_stories() -> None:
     book = doses.appended(doses.none(), 0.0, 1.0)
-    assert doses.left_mg_l(book, 7200.0) == pytest.approx(math.exp(-2.0 * prior.K_SURPLUS_PER_H))
+    assert doses.left_mg_l(book, 7200.0) == pytest.approx(math.exp(-2.0 * priors.K_SURPLUS_PER_H))
     assert doses.left_mg_l(book, -1.0) == 0.0
     assert doses.between_mg_l(book, -1.0, 0.0) == 1.0
     assert doses.between_mg_l(book, 0.0, 1.0) == 0.0

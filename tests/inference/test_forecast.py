@@ -3,12 +3,12 @@ from itertools import pairwise
 import pytest
 
 from afterfill.inference.belief import Belief
-from afterfill.inference.forecast import (
+from afterfill.inference.posterior.forecast import (
     HOURS,
     ammonia_peak,
     below_limit_h,
     forecast,
-    foretold,
+    forecast_record,
 )
 from afterfill.records import Forecast
 from afterfill.tank import TankState, folded
@@ -70,9 +70,9 @@ def test_ammonia_peaks_at_once_when_a_filter_eats_it(carried_over: tuple[Belief,
     assert peak[1] > 0.0
 
 
-def test_what_is_foretold_is_the_outlook_in_times(carried_over: tuple[Belief, float]) -> None:
+def test_the_record_is_the_outlook_in_times(carried_over: tuple[Belief, float]) -> None:
     belief, time_s = carried_over
-    told = foretold(SETUP.inference, belief, time_s)
+    told = forecast_record(SETUP.inference, belief, time_s)
     middle_h, high_h = below_limit_h(forecast(belief, time_s), SETUP.inference.limit_mg_l)
     for hours, then_s in (
         (middle_h, told.residual_below_limit_s),
@@ -86,7 +86,7 @@ def test_what_is_foretold_is_the_outlook_in_times(carried_over: tuple[Belief, fl
 
 
 def test_without_ph_the_ammonia_to_come_is_unknown_and_blind_the_residual() -> None:
-    told = foretold(SETUP.inference, Belief(), 1000.0)
+    told = forecast_record(SETUP.inference, Belief(), 1000.0)
     assert told.free_ammonia_peak_mg_l is None
     assert told.free_ammonia_peak_s is None
     assert not told.sees

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from afterfill.config import Config
-from afterfill.inference import filter as belief_filter
+from afterfill.inference import step
 from afterfill.journal.store import Journal
 from afterfill.records import (
     AlarmChange,
@@ -157,14 +157,14 @@ def read(recorder: Recorder, second: float) -> list[Output]:
 def test_a_failure_blinds_one_tank_and_leaves_the_others_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    path, real = tmp_path / "j.db", belief_filter.stepped
+    path, real = tmp_path / "j.db", step.stepped
 
     def stumbles(setup: Any, belief: Any, time_s: float, orp_mv: float | None) -> Any:  # noqa: ANN401
         if setup.tank == "t" and time_s == ZERO_S + 1200.0:
             raise IndexError("index -1 is out of bounds")
         return real(setup, belief, time_s, orp_mv)
 
-    monkeypatch.setattr(belief_filter, "stepped", stumbles)
+    monkeypatch.setattr(step, "stepped", stumbles)
     recorder, found = Recorder(two_tanks(), path), list[Output]()
     with caplog.at_level(logging.ERROR):
         for second in range(0, 3600, 20):

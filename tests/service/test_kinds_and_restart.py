@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from afterfill.inference.learnt import Learnt
+from afterfill.inference.calibration.learnt import Learnt
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import TABLE, is_input
 from afterfill.records import (

@@ -26,7 +26,7 @@ class Water:
 class Setup:
     """One tank: its name, full volume [L], the limit of its residual [mg/L], its default source and
     the strength of its neutraliser [mg Cl2 per mL], None where not known; `law`: how its electrode
-    is taken to answer."""
+    is taken to answer; `particles`: by what the usual numbers of particles are multiplied."""
 
     tank: str
     litres: float
@@ -34,6 +34,7 @@ class Setup:
     water: Water = Water()
     mg_cl2_per_ml: float | None = None
     law: ElectrodeLaw = LOGARITHMIC
+    particles: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,6 @@ from afterfill.inference.model.particles import (
     IN_FREE,
     IN_NEUTRALISER,
     START_S,
-    groups_of,
 )
 
 
@@ -42,11 +41,11 @@ class Hypothesis(Protocol):
         """How likely it is beforehand, beside the others."""
 
     def shaped(self, start: Start, parameters: Array) -> Array:
-        """Its parameters, from those drawn of the common priors, shape (23, size)."""
+        """Its parameters, from those drawn of the common priors, shape (23, n)."""
 
-    def neutraliser_mg_l(self, start: Start) -> Array:
-        """What of neutraliser is in the tank before the pour that nobody told of, shape (size,)
-        [mg/L as Cl2]."""
+    def neutraliser_mg_l(self, start: Start, n: int) -> Array:
+        """What of neutraliser is in the tank before the pour that was not told of, shape (n,) [mg/L
+        as Cl2]."""
 
 
 class _Refill:
@@ -56,10 +55,10 @@ class _Refill:
     pours = True
     untreated = False
 
-    def neutraliser_mg_l(self, start: Start) -> Array:
+    def neutraliser_mg_l(self, start: Start, n: int) -> Array:
         """None, unless a hypothesis says otherwise."""
         del start
-        return np.zeros(self.size)
+        return np.zeros(n)
 
 
 class Disturbance(_Refill):
@@ -77,9 +76,9 @@ class Disturbance(_Refill):
 
     def shaped(self, start: Start, parameters: Array) -> Array:
         """See Hypothesis."""
-        announced = start.pour.announced
+        announced, n = start.pour.announced, parameters.shape[1]
         after = _dosed(start, parameters)
-        moved = disturbance.of_other_work(self.size, parameters[START_S], announced=announced)
+        moved = disturbance.of_other_work(n, parameters[START_S], announced=announced)
         for row, values in moved.items():
             after[row] = values
         if not announced:
@@ -117,9 +116,9 @@ class Short(_Refill):
 
     def shaped(self, start: Start, parameters: Array) -> Array:
         """See Hypothesis."""
-        part = np.zeros(self.size)
+        part = np.zeros(parameters.shape[1])
         if start.pour.neutraliser_ml != 0.0:
-            part = np.maximum(uniform(self.size, "short part") - 0.5, 0.0) * 1.8
+            part = np.maximum(uniform(part.size, "short part") - 0.5, 0.0) * 1.8
         raw = parameters[IN_FREE] + parameters[IN_COMBINED]
         return _neutralised(parameters, raw * part)
 
@@ -127,20 +126,19 @@ class Short(_Refill):
 HYPOTHESES: tuple[Hypothesis, ...] = (Disturbance(), Dosed(), Short())
 SIZES = tuple(hypothesis.size for hypothesis in HYPOTHESES)
 N = sum(SIZES)
-GROUPS = groups_of(SIZES)
 NEVER_POURS = frozenset(n for n, h in enumerate(HYPOTHESES) if not h.pours)
 UNTREATED = frozenset(n for n, h in enumerate(HYPOTHESES) if h.untreated)
 
 
-def rows_of(name: str) -> slice:
-    """Where the particles of a hypothesis stand. Raises KeyError for a name that is none."""
-    return {h.name: rows for h, rows in zip(HYPOTHESES, GROUPS, strict=True)}[name]
+def index_of(name: str) -> int:
+    """The place of a hypothesis in the registry. Raises ValueError for a name that is none."""
+    return [hypothesis.name for hypothesis in HYPOTHESES].index(name)
 
 
-def prior_weights(start: Start) -> Array:
-    """Weight of each particle before any reading, shape (N,), adding up to one."""
+def prior_weights(start: Start, sizes: tuple[int, ...] = SIZES) -> Array:
+    """Weight of each particle before any reading, adding up to one."""
     weights = np.array([max(h.weight(start), 1e-9) for h in HYPOTHESES])
-    return np.asarray(np.repeat(weights / weights.sum() / np.array(SIZES), SIZES))
+    return np.asarray(np.repeat(weights / weights.sum() / np.array(sizes), sizes))
 
 
 def _suspected(start: Start) -> dict[str, float]:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from afterfill.inference.filter.streams import Array, uniform
-from afterfill.inference.model.hypotheses import HYPOTHESES, SIZES, N, prior_weights
+from afterfill.inference.model.hypotheses import HYPOTHESES, prior_weights
 from afterfill.inference.model.parameters import Start, from_prior
 from afterfill.inference.model.particles import (
     BACKGROUND_MV,
@@ -24,13 +24,15 @@ _SOURCE_C = (3.0, 35.0)  # of cold and mixed taps: common practice, no source
 def drawn_particles(start: Start, background_mv: float, background_var: float) -> Particles:
     """Particles of every hypothesis before any reading of the episode. `background_*`: ORP at the
     reference pH [mV, mV^2] as known before the pour."""
-    parameters = np.concatenate(
-        [h.shaped(start, from_prior(start, h.size)) for h in HYPOTHESES], axis=1
-    )
-    state = np.zeros((STATE_ROWS, N))
+    sizes = tuple(h.size * start.setup.particles for h in HYPOTHESES)
+    sized = list(zip(HYPOTHESES, sizes, strict=True))
+    parameters = [h.shaped(start, from_prior(start, n)) for h, n in sized]
+    surplus = [h.neutraliser_mg_l(start, n) for h, n in sized]
+    state = np.zeros((STATE_ROWS, sum(sizes)))
     state[BACKGROUND_MV], state[BACKGROUND_VAR] = background_mv, background_var
-    state[NEUTRALISER] = np.concatenate([h.neutraliser_mg_l(start) for h in HYPOTHESES])
-    return Particles(parameters, state, prior_weights(start), SIZES)
+    state[NEUTRALISER] = np.concatenate(surplus)
+    weights = prior_weights(start, sizes)
+    return Particles(np.concatenate(parameters, axis=1), state, weights, sizes)
 
 
 def as_cold_as_felt(

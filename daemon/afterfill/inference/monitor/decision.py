@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from afterfill.inference.model.hypotheses import rows_of
+from afterfill.inference.model.hypotheses import index_of
 from afterfill.inference.model.particles import PEAK
 from afterfill.inference.monitor.watch import Watch
 from afterfill.records import VerdictWord
@@ -49,7 +49,8 @@ def _sighted(watch: Watch, time_s: float) -> bool:
 
 def _harmless(watch: Watch) -> bool:
     """Even untreated water could not have exceeded the limit: too little of it."""
-    untreated = watch.particles.state[PEAK, rows_of("short")]
+    short = watch.particles.groups[index_of("short")]
+    untreated = watch.particles.state[PEAK, short]
     return bool(np.mean(untreated > watch.limit_mg_l) <= CLEAR_AT)
 
 

@@ -11,7 +11,7 @@ from afterfill.inference.model.electrode import ElectrodeLaw, Probe
 
 _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
-NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 9.0, 38.0  # steps that move the odds past 'raise'
+NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 13.0, 38.0  # steps that move the odds past 'raise'
 NEED_NOISES = 4.0
 
 

@@ -8,9 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from afterfill.inference.floor import detection_floor_mg_l
-from afterfill.inference.learnt import TRAITS, Learnt
-from afterfill.inference.taught_by_check import step_expected_mv, step_sigma, taught_by_check
+from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
+from afterfill.inference.calibration.response_check import (
+    step_expected_mv,
+    step_sigma,
+    updated_by_check,
+)
+from afterfill.inference.model.electrode import LOGARITHMIC
+from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
 from afterfill.records import Input, ResponseCheck, Service
 from afterfill.tank import TankState, folded
 from tank_stories import HOUR_S, ZERO_S, config_of, setup_of, story
@@ -21,7 +26,7 @@ CHLORINE = replace(CHLORAMINE, free_chlorine_mg_l=1.0, combined_chlorine_mg_l=0.
 
 
 def floor(learnt: Learnt, *, combined: bool) -> float:
-    return detection_floor_mg_l(learnt, 1.0, True, 0.5, combined)
+    return detection_limit_mg_l(learnt, LOGARITHMIC, 1.0, True, 0.5, combined)
 
 
 @given(step_mv=st.floats(30.0, 300.0), chloramine=st.booleans(), measured=st.booleans())
@@ -29,7 +34,7 @@ def test_the_learnt_law_gives_the_step_that_was_measured(
     step_mv: float, chloramine: bool, measured: bool
 ) -> None:
     check = replace(CHLORAMINE if chloramine else CHLORINE, step_mv=step_mv, measured=measured)
-    after = taught_by_check(Learnt(), check)
+    after = updated_by_check(Learnt(), check)
     off = abs(math.log(step_expected_mv(after, check) / step_mv))
     assert off <= 2.0 * step_sigma(after, check)
     before_off = abs(np.log(step_expected_mv(Learnt(), check) / step_mv))
@@ -39,7 +44,7 @@ def test_the_learnt_law_gives_the_step_that_was_measured(
 @pytest.mark.parametrize("check", [CHLORINE, CHLORAMINE], ids=["chlorine", "chloramine"])
 def test_a_step_as_expected_moves_nothing_and_lowers_the_floor(check: ResponseCheck) -> None:
     check = replace(check, step_mv=step_expected_mv(Learnt(), check))
-    after = taught_by_check(Learnt(), check)
+    after = updated_by_check(Learnt(), check)
     assert after.mean == pytest.approx(Learnt().mean)
     assert np.all(after.sd <= Learnt().sd)
     combined = check.combined_chlorine_mg_l > 0.0
@@ -48,7 +53,7 @@ def test_a_step_as_expected_moves_nothing_and_lowers_the_floor(check: ResponseCh
 
 def test_a_lively_probe_has_a_lower_floor_than_a_dull_one() -> None:
     lively, dull = (
-        taught_by_check(Learnt(), replace(CHLORAMINE, step_mv=step)) for step in (180.0, 40.0)
+        updated_by_check(Learnt(), replace(CHLORAMINE, step_mv=step)) for step in (180.0, 40.0)
     )
     assert floor(lively, combined=True) < 0.5 * floor(Learnt(), combined=True)
     assert floor(dull, combined=True) > 3.0 * floor(lively, combined=True)
@@ -56,7 +61,7 @@ def test_a_lively_probe_has_a_lower_floor_than_a_dull_one() -> None:
 
 def test_a_measured_water_teaches_more_than_a_typical_one() -> None:
     by_kit, by_report = (
-        taught_by_check(Learnt(), replace(CHLORAMINE, measured=measured))
+        updated_by_check(Learnt(), replace(CHLORAMINE, measured=measured))
         for measured in (True, False)
     )
     assert np.all(by_kit.sd <= by_report.sd)
@@ -64,16 +69,16 @@ def test_a_measured_water_teaches_more_than_a_typical_one() -> None:
 
 
 def test_a_free_chlorine_check_says_nothing_of_chloramine_nor_of_the_lags() -> None:
-    after = taught_by_check(Learnt(), CHLORINE)
-    for trait in ("w_combined", "rise_s", "fall_s"):
-        place = TRAITS.index(trait)
+    after = updated_by_check(Learnt(), CHLORINE)
+    for name in ("w_combined", "rise_s", "fall_s"):
+        place = PARAMETERS.index(name)
         assert after.mean[place] == Learnt().mean[place]
         assert after.sd[place] == Learnt().sd[place]
 
 
 def test_checks_that_agree_narrow_further_and_a_second_truth_is_believed() -> None:
-    once = taught_by_check(Learnt(), CHLORAMINE)
-    twice = taught_by_check(once, CHLORAMINE)
+    once = updated_by_check(Learnt(), CHLORAMINE)
+    twice = updated_by_check(once, CHLORAMINE)
     assert np.all(twice.sd <= once.sd)
     assert step_expected_mv(twice, CHLORAMINE) == pytest.approx(100.0, rel=0.02)
 
@@ -85,7 +90,7 @@ def test_the_fold_takes_a_check_up_and_the_probe_has_to_settle() -> None:
     state = TankState()
     for record in [*inputs, Service(at_s - 600.0, "t", "probe", at_s), check]:
         state, _ = folded(SETUP, state, record)
-    assert state.belief.learnt.mean == pytest.approx(taught_by_check(Learnt(), check).mean)
+    assert state.belief.learnt.mean == pytest.approx(updated_by_check(Learnt(), check).mean)
     assert state.belief.baseline is None
     assert state.belief.sight.settling_until_s == at_s + 3 * HOUR_S
     assert state.belief.sight.settling_why == "the ORP probe's response was checked"

@@ -2,8 +2,9 @@ import numpy as np
 import pytest
 
 from afterfill.inference import ammonia
-from afterfill.inference.floor import detection_floor_mg_l
-from afterfill.inference.learnt import Learnt
+from afterfill.inference.calibration.learnt import Learnt
+from afterfill.inference.model.electrode import LOGARITHMIC
+from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
 from afterfill.inference.setup import Pour, Water
 
 CHLORAMINE = Water("chloramine", 2.0, 2.4, ammonia_mg_l=0.1)
@@ -57,15 +58,17 @@ def test_free_ammonia_needs_ph_and_temperature() -> None:
 
 
 def test_the_floor_is_higher_for_chloramine_for_noise_and_when_nobody_announced() -> None:
-    plain = detection_floor_mg_l(Learnt(), 0.5, announced=True, hocl=0.6, combined=False)
-    assert detection_floor_mg_l(Learnt(), 0.5, True, 0.6, combined=True) > plain
-    assert detection_floor_mg_l(Learnt(), 3.0, True, 0.6, combined=False) > plain
-    assert detection_floor_mg_l(Learnt(), 0.5, False, 0.6, combined=False) > plain
+    plain = detection_limit_mg_l(
+        Learnt(), LOGARITHMIC, 0.5, announced=True, hocl=0.6, combined=False
+    )
+    assert detection_limit_mg_l(Learnt(), LOGARITHMIC, 0.5, True, 0.6, combined=True) > plain
+    assert detection_limit_mg_l(Learnt(), LOGARITHMIC, 3.0, True, 0.6, combined=False) > plain
+    assert detection_limit_mg_l(Learnt(), LOGARITHMIC, 0.5, False, 0.6, combined=False) > plain
     assert (
-        detection_floor_mg_l(Learnt(), 0.5, True, 0.2, combined=False) > plain
+        detection_limit_mg_l(Learnt(), LOGARITHMIC, 0.5, True, 0.2, combined=False) > plain
     )  # OCl- moves it less
 
 
 def test_the_floor_lies_above_the_limits_for_fish() -> None:
     # 0.011-0.019 mg/L: EPA 1984 (from memory); no probe of this kind is known to see that
-    assert detection_floor_mg_l(Learnt(), 0.3, True, 0.8, combined=False) > 0.019
+    assert detection_limit_mg_l(Learnt(), LOGARITHMIC, 0.3, True, 0.8, combined=False) > 0.019

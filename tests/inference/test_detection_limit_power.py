@@ -5,9 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from afterfill.inference import filter as belief_filter
+from afterfill.inference import step
 from afterfill.inference.belief import Belief
-from afterfill.inference.floor import NEED_ANNOUNCED_MV, NEED_NOISES, NEED_UNANNOUNCED_MV
+from afterfill.inference.posterior.detection_limit import (
+    NEED_ANNOUNCED_MV,
+    NEED_NOISES,
+    NEED_UNANNOUNCED_MV,
+)
 from afterfill.inference.setup import Pour, Setup, Water
 
 _EVERY_S, _RISE_S, _NOISE_MV = 20.0, 180.0, 1.0
@@ -20,22 +24,22 @@ def called(step_mv: float, *, announced: bool, seed: int) -> bool:
     a tank whose pH and temperature tell nothing."""
     random, time_s, belief = np.random.default_rng(seed), 1.8e9, Belief()
 
-    def step(orp_mv: float) -> None:
+    def read(orp_mv: float) -> None:
         nonlocal belief, time_s
-        belief = belief_filter.with_ph(belief, 7.0, time_s)
-        belief = belief_filter.with_temperature(belief, 25.0, time_s)
+        belief = step.with_ph(belief, 7.0, time_s)
+        belief = step.with_temperature(belief, 25.0, time_s)
         noisy_mv = orp_mv + _NOISE_MV * float(random.standard_normal())
-        belief = belief_filter.stepped(SETUP, belief, time_s, round(noisy_mv, 1))
+        belief = step.stepped(SETUP, belief, time_s, round(noisy_mv, 1))
         time_s += _EVERY_S
 
     for _ in range(_QUIET_STEPS):
-        step(300.0)
+        read(300.0)
     if announced:
         pour = Pour(time_s, True, SETUP.water, litres=15.0, minutes=5.0, neutraliser_ml=0.9)
-        belief = belief_filter.poured(SETUP, belief, pour, time_s)
+        belief = step.poured(SETUP, belief, pour, time_s)
     highest = 0.0
     for number in range(_WATCHED_STEPS):
-        step(300.0 + step_mv * (1.0 - math.exp(-number * _EVERY_S / _RISE_S)))
+        read(300.0 + step_mv * (1.0 - math.exp(-number * _EVERY_S / _RISE_S)))
         highest = max(highest, 0.0 if belief.watch is None else belief.watch.p_ever)
     return highest >= 0.9
 

@@ -3,8 +3,9 @@ from dataclasses import replace
 
 import pytest
 
-from afterfill.inference import baseline, sight, suspicion
-from afterfill.inference.sight import Sight, seen, unsettled, why_blind
+from afterfill.inference.monitor import baseline, change_detection
+from afterfill.inference.monitor import data_quality as sight
+from afterfill.inference.monitor.data_quality import Sight, seen, unsettled, why_blind
 
 
 def watched(values: list[float], every_s: float = 30.0) -> Sight:
@@ -106,10 +107,10 @@ def test_one_spike_does_not_blind(spike_mv: float, every_s: float) -> None:
 def test_while_the_orp_is_away_cold_water_is_still_felt() -> None:
     level = after_quiet(300.0, 25.0)
     for _ in range(3):
-        level = suspicion.felt(level, 23.8)
-    assert suspicion.raised(level)
+        level = change_detection.felt(level, 23.8)
+    assert change_detection.raised(level)
     warmer = baseline.warmed(after_quiet(300.0, 25.0), 24.9, 600.0)
-    assert not suspicion.raised(suspicion.felt(warmer, 24.8))
+    assert not change_detection.raised(change_detection.felt(warmer, 24.8))
 
 
 def test_an_hour_in_the_air_does_not_pass_for_noise() -> None:
@@ -148,33 +149,33 @@ def test_noise_is_learnt_from_neighbouring_readings() -> None:
 
 def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
     level = after_quiet(300.0, 25.0)
-    once = suspicion.looked(level, 340.0, 25.0)
-    assert not suspicion.raised(suspicion.looked(once, 300.0, 25.0))
-    thrice = suspicion.looked(suspicion.looked(once, 340.0, 25.0), 340.0, 25.0)
-    assert suspicion.raised(thrice)
+    once = change_detection.looked(level, 340.0, 25.0)
+    assert not change_detection.raised(change_detection.looked(once, 300.0, 25.0))
+    thrice = change_detection.looked(change_detection.looked(once, 340.0, 25.0), 340.0, 25.0)
+    assert change_detection.raised(thrice)
 
 
 def test_coming_back_from_below_is_not_suspicious() -> None:
     level = after_quiet(240.0, 25.0)
     level = replace(level, usual_mv=300.0)
     for _ in range(5):
-        level = suspicion.looked(level, 298.0, 25.0)
-    assert not suspicion.raised(level)
+        level = change_detection.looked(level, 298.0, 25.0)
+    assert not change_detection.raised(level)
     for _ in range(3):
-        level = suspicion.looked(level, 312.0, 25.0)
-    assert suspicion.raised(level)
+        level = change_detection.looked(level, 312.0, 25.0)
+    assert change_detection.raised(level)
 
 
 def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
     level = after_quiet(300.0, 22.0)
     level = replace(level, usual_c=25.0)
     for _ in range(5):
-        level = suspicion.looked(level, 300.0, 22.9)
-    assert not suspicion.raised(level)
+        level = change_detection.looked(level, 300.0, 22.9)
+    assert not change_detection.raised(level)
 
 
 def test_colder_water_alone_is_suspicious() -> None:
     level = after_quiet(300.0, 25.0)
     for _ in range(3):
-        level = suspicion.looked(level, 300.0, 24.2)
-    assert suspicion.raised(level)
+        level = change_detection.looked(level, 300.0, 24.2)
+    assert change_detection.raised(level)

@@ -1,0 +1,101 @@
+"""The electrode: its law, its inverse and gradient, its memory; and another law in its place."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from afterfill.inference.calibration.learnt import Learnt, drawn
+from afterfill.inference.model.electrode import (
+    LOGARITHMIC,
+    ElectrodeLaw,
+    Probe,
+    SaturatingCombined,
+    lagged,
+    log_step,
+    probes_of,
+)
+from afterfill.inference.model.hypotheses import N
+from afterfill.inference.model.particles import COMBINED, FREE, RESPONSE_MV
+from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
+from afterfill.records import Input, Output, Verdict
+from afterfill.tank import TankState, folded
+from particle_sets import announced, particles_of
+from tank_stories import config_of, merged, pour, raw, refill, setup_of, story
+
+LAWS: list[ElectrodeLaw] = [LOGARITHMIC, SaturatingCombined(2.0)]
+SOME, NONE = np.full(N, 0.2), np.zeros(N)
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: type(law).__name__)
+def test_response_rises_with_oxidant_and_free_counts_for_more(law: ElectrodeLaw) -> None:
+    probe = probes_of(particles_of(announced(litres=25.0)))
+    free, combined = (
+        law.response_mv(probe, SOME, NONE, 0.6),
+        law.response_mv(probe, NONE, SOME, 0.6),
+    )
+    assert np.all(law.response_mv(probe, NONE, NONE, 0.6) == 0.0)
+    assert np.all(law.response_mv(probe, 2 * SOME, NONE, 0.6) > free)
+    assert np.mean(free > combined) > 0.9
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: type(law).__name__)
+@pytest.mark.parametrize("combined", [True, False])
+def test_the_needed_chlorine_makes_the_step(law: ElectrodeLaw, combined: bool) -> None:
+    probe = probes_of(particles_of(announced(litres=25.0)))
+    needed = law.needed_mg_l(probe, 20.0, 0.6, combined=combined)
+    there = np.isfinite(needed)
+    assert np.mean(there) > 0.5
+    made = law.response_mv(probe, NONE if combined else needed, needed if combined else NONE, 0.6)[
+        there
+    ]
+    assert made == pytest.approx(20.0, rel=1e-9)
+
+
+def test_a_step_that_a_saturated_surface_cannot_make_needs_infinitely_much() -> None:
+    probe = Probe(np.array([80.0]), np.array([0.5]), np.array([0.4]), np.array([0.2]))
+    (needed,) = SaturatingCombined(0.1).needed_mg_l(probe, 60.0, 0.6, combined=True)
+    assert needed == np.inf
+
+
+def test_the_gradient_is_that_of_the_logarithmic_law() -> None:
+    """In closed form: d ln E / d ln b = 1, d ln E / d ln C0 = -(b / ln 10) C / (C0 + C) / E."""
+    point = np.log(np.array([80.0, 0.025, 0.2]))
+    step_mv, gradient = log_step(LOGARITHMIC, point, 0.4, 0.3, 0.5, 0.6)
+    of_free, of_combined = 0.3 * (0.6 + 0.4 * 0.4), 0.5 * 0.2
+    effective = of_free + of_combined
+    bend = 80.0 / np.log(10.0) * effective / (0.025 + effective) / step_mv
+    assert step_mv == pytest.approx(80.0 * np.log10(1.0 + effective / 0.025))
+    assert gradient == pytest.approx([1.0, -bend, bend * of_combined / effective], rel=1e-6)
+
+
+def test_the_electrode_falls_more_slowly_than_it_rises() -> None:
+    fresh = particles_of(announced(litres=25.0))
+    wet = fresh.with_rows(state={FREE: SOME})
+    up = lagged(wet, LOGARITHMIC, 0.6, 600.0)
+    down = lagged(up.with_rows(state={FREE: NONE}), LOGARITHMIC, 0.6, 600.0)
+    full = LOGARITHMIC.response_mv(probes_of(fresh), SOME, fresh.state[COMBINED], 0.6)
+    assert np.median(up.state[RESPONSE_MV] / full) > 0.9
+    assert np.median(down.state[RESPONSE_MV] / up.state[RESPONSE_MV]) > 0.6
+
+
+def test_the_detection_limit_asks_the_law_that_it_is_given() -> None:
+    plain, dull = (
+        detection_limit_mg_l(Learnt(), law, 1.0, True, 0.6, combined=True) for law in LAWS
+    )
+    assert dull > plain
+    assert np.all(drawn(Learnt(), 8, "c0_mg_l") > 0.0)
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: type(law).__name__)
+def test_either_law_calls_a_carry_over(law: ElectrodeLaw) -> None:
+    """The second law replaces the first in one line of the tank's setup."""
+    setup = setup_of(config_of("chlorine", 2.0))
+    setup = replace(setup, inference=replace(setup.inference, law=law))
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
+    state, found = TankState(), list[Output]()
+    inputs: list[Input] = merged(story(2, [pour(1, 0.25, raw("chlorine", 2.0))]), [said])
+    for record in inputs:
+        state, outputs = folded(setup, state, record)
+        found += outputs
+    assert [v.verdict for v in found if isinstance(v, Verdict)][-1] == "carried-over"

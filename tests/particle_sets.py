@@ -1,0 +1,64 @@
+"""Particle sets for tests: drawn from the prior of one refill, and moved by hand."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from afterfill.inference.calibration.learnt import Learnt
+from afterfill.inference.model.hypotheses import SIZES, N, index_of
+from afterfill.inference.model.initial import drawn_particles
+from afterfill.inference.model.parameters import Start
+from afterfill.inference.model.particles import Particles, groups_of
+from afterfill.inference.model.transition import predicted
+from afterfill.inference.setup import Pour, Setup, Water
+
+WATER = Water("chloramine", 2.0, 3.0)
+SETUP = Setup("t", 100.0, 0.011, WATER, mg_cl2_per_ml=40.0)
+
+
+def announced(**said: float) -> Pour:
+    """Water that somebody said was poured."""
+    return Pour(0.0, announced=True, water=WATER, **said)
+
+
+def suspected(water: Water = WATER) -> Pour:
+    """Water that the readings suggest."""
+    return Pour(0.0, announced=False, water=water)
+
+
+def start_of(pour: Pour, setup: Setup = SETUP, ph: float = 7.5) -> Start:
+    """What is known when the watch over `pour` begins, at a tank of 25 degrees C."""
+    return Start(setup, pour, Learnt(), 25.0, ph, disturbed=False)
+
+
+def particles_of(pour: Pour, setup: Setup = SETUP, ph: float = 7.5) -> Particles:
+    """Particles before any reading; the background is known to a millivolt."""
+    return drawn_particles(start_of(pour, setup, ph), 300.0, 1.0)
+
+
+GROUPS = groups_of(SIZES)
+
+
+def rows_of(name: str) -> slice:
+    """Where the particles of a hypothesis stand."""
+    return GROUPS[index_of(name)]
+
+
+def of(name: str) -> NDArray[np.bool_]:
+    """Which particles belong to a hypothesis."""
+    mask = np.zeros(N, dtype=np.bool_)
+    mask[rows_of(name)] = True
+    return mask
+
+
+def run(particles: Particles, hours: float, step_s: float = 20.0) -> Particles:
+    """From ten minutes before the pour, since its beginning is not known to the second."""
+    for number in range(-int(600 / step_s), int(hours * 3600 / step_s)):
+        particles = predicted(particles, number * step_s, (number + 1) * step_s)
+    return particles
+
+
+def pulled(particles: Particles, log_likelihood: NDArray[np.float64]) -> Particles:
+    """The particles weighed by something a test makes up."""
+    from afterfill.inference.filter.resampling import reweighted
+
+    return particles.with_weights(reweighted(particles.weights, log_likelihood))
