@@ -1,7 +1,8 @@
 """What moves an ORP without any oxidant: by how much, how fast, and when.
 
 Feeding, light and cleaning come in minutes and move it by 5-30 mV; a hand or the air moves it by
-more, at once; a surface that was dry comes up to its level.
+more, at once; a surface that was dry comes up to its level. `DISTURBANCE_MOST_MV` bounds each: a
+copy of a particle must not explain a rise by a disturbance larger than such a one is.
 """
 
 import numpy as np
@@ -11,6 +12,7 @@ from afterfill.inference.filter.streams import Array, log_normal, normal, unifor
 from afterfill.inference.model import priors
 from afterfill.inference.model.particles import (
     DISTURBANCE_FALL_S,
+    DISTURBANCE_MOST_MV,
     DISTURBANCE_MV,
     DISTURBANCE_RISE_S,
     DISTURBANCE_START_S,
@@ -33,13 +35,6 @@ def moved_mv(parameters: Array, at_s: float) -> Array:
     return np.asarray(parameters[DISTURBANCE_MV] * share(parameters, at_s))
 
 
-def highest_mv(parameters: Array) -> Array:
-    """How high each particle's disturbance may be [mV]: what comes in minutes so far as feeding,
-    light and cleaning go, what comes at once anywhere."""
-    slow = parameters[DISTURBANCE_RISE_S] >= priors.AT_ONCE_S
-    return np.where(slow, priors.DISTURBED_MV, np.inf)
-
-
 def of_a_refill(n: int, starts_s: Array) -> dict[int, Array]:
     """What a refill itself does to a probe, from `starts_s` (n,) on [s]: flow, pump, light."""
     return {
@@ -47,6 +42,7 @@ def of_a_refill(n: int, starts_s: Array) -> dict[int, Array]:
         DISTURBANCE_START_S: starts_s,
         DISTURBANCE_RISE_S: _slow_rises_s(n),
         DISTURBANCE_FALL_S: falls_s(n),
+        DISTURBANCE_MOST_MV: np.full(n, priors.DISTURBED_MV),
     }
 
 
@@ -63,6 +59,7 @@ def of_other_work(n: int, starts_s: Array, *, announced: bool) -> dict[int, Arra
         DISTURBANCE_START_S: _around_s(n) if announced else starts_s,
         DISTURBANCE_RISE_S: np.where(by_hand, at_once_s, _slow_rises_s(n)),
         DISTURBANCE_FALL_S: falls_s(n),
+        DISTURBANCE_MOST_MV: np.where(by_hand, np.inf, priors.DISTURBED_MV),
     }
 
 
@@ -104,6 +101,7 @@ def wetted(parameters: Array, back_s: float, is_disturbance: NDArray[np.bool_]) 
     for row, values in (
         (DISTURBANCE_MV, deep_mv), (DISTURBANCE_START_S, np.full(n, back_s)),
         (DISTURBANCE_RISE_S, np.full(n, _WET_AT_ONCE_S)), (DISTURBANCE_FALL_S, fall_s),
+        (DISTURBANCE_MOST_MV, np.full(n, np.inf)),
     ):  # fmt: skip
         after[row] = np.where(wet, values, parameters[row])
     return after

@@ -41,7 +41,7 @@ class Hypothesis(Protocol):
         """How likely it is beforehand, beside the others."""
 
     def shaped(self, start: Start, parameters: Array) -> Array:
-        """Its parameters, from those drawn of the common priors, shape (23, n)."""
+        """Its parameters, from those drawn of the common priors, shape (24, n)."""
 
     def neutraliser_mg_l(self, start: Start, n: int) -> Array:
         """What of neutraliser is in the tank before the pour that was not told of, shape (n,) [mg/L

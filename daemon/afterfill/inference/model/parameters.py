@@ -161,6 +161,7 @@ PARAMETERS: tuple[Parameter, ...] = (
             (row.DISTURBANCE_START_S, "disturbance_start_s"),
             (row.DISTURBANCE_RISE_S, "disturbance_rise_s"),
             (row.DISTURBANCE_FALL_S, "disturbance_fall_s"),
+            (row.DISTURBANCE_MOST_MV, "disturbance_most_mv"),
         )
     ),
 )  # fmt: skip
@@ -169,5 +170,5 @@ MOVED_IN_LOGARITHMS = [p.row for p in PARAMETERS if p.regularised and p.log]
 
 
 def from_prior(start: Start, n: int) -> Array:
-    """`n` draws of every parameter, shape (23, n)."""
+    """`n` draws of every parameter, shape (24, n)."""
     return np.array([parameter.draw(start, n) for parameter in PARAMETERS])

@@ -23,6 +23,7 @@ from afterfill.inference.model.particles import (
     BACKGROUND_MV,
     C0_MG_L,
     COMBINED,
+    DISTURBANCE_MOST_MV,
     DISTURBANCE_MV,
     FREE,
     IN_COMBINED,
@@ -109,7 +110,7 @@ def _moved_parts(
     )
     moved = shrunk(parts, groups)
     height = _height(moved[2], shares[0], theta[DISTURBANCE_MV])
-    fits = _in_range(moved, parts, groups) & (np.abs(height) <= disturbance.highest_mv(theta))
+    fits = _in_range(moved, parts, groups) & (np.abs(height) <= theta[DISTURBANCE_MOST_MV])
     response, background, disturbed, artefact = np.where(fits, moved, parts)
     return (
         response,
