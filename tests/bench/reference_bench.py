@@ -1,6 +1,6 @@
 """How far the working filter is from the posterior of its own model.
 
-``python tests/bench/reference_bench.py [--stories 100] [--particles 174] [--workers 2] [--first 0]``
+``python tests/bench/reference_bench.py [--stories 100] [--particles 174] [--workers 2]``
 folds each story twice, with the usual numbers of particles and with so many times as many (174:
 100,000), and prints how far `p_over_limit` and the quantiles of the residual are apart while a
 refill is watched. The classes are the same, nothing is left out: what differs is the filter's
