@@ -17,7 +17,7 @@ from afterfill.inference.setup import Setup
 from afterfill.records import Forecast, Quantiles
 
 HOURS = (0.0, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 24.0)
-_STEP_S = 300.0
+_STEPS = ((1.0, 300.0), (6.0, 1800.0), (HOURS[-1] + 1.0, 14_400.0))  # up to these hours [h], s
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +36,13 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     watching = belief.watch
     particles = None if watching is None else watching.particles
     seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
+    all_in_s = 0.0 if watching is None else watching.all_in_s - watching.zero_s
     for hours in HOURS:
         while at_h < hours - 1e-9:
-            step_s = min(_STEP_S, (hours - at_h) * 3600.0)
+            step_s = min(_step_s(at_h), (hours - at_h) * 3600.0)
             if particles is not None:
-                particles = predicted(particles, seconds, seconds + step_s)
+                then_s = seconds + step_s
+                particles = predicted(particles, seconds, then_s, pouring=seconds <= all_in_s)
             belief = replace(belief, ammonia=ammonia.aged(belief.ammonia, step_s))
             seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
         if particles is None:
@@ -49,6 +51,12 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
             residual = quantiles_of(particles.residual, particles.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
+
+
+def _step_s(at_h: float) -> float:
+    """Short while water comes in and meets neutraliser; decay alone is exact in steps of any
+    length."""
+    return next(step_s for until_h, step_s in _STEPS if at_h < until_h)
 
 
 def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
