@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from afterfill.inference.water import ph_at, temperature_at
+from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.records import (
     AlarmChange,
     Estimate,

@@ -9,7 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from afterfill.inference.filter.streams import Array, normal, uniform
+from afterfill.inference.filter.streams import Array, log_normal, normal, uniform
 from afterfill.inference.model import disturbance, priors
 from afterfill.inference.model.parameters import Start
 from afterfill.inference.model.particles import (
@@ -123,7 +123,31 @@ class Short(_Refill):
         return _neutralised(parameters, raw * part)
 
 
-HYPOTHESES: tuple[Hypothesis, ...] = (Disturbance(), Dosed(), Short())
+class DosedBeforehand(_Refill):
+    """Neutraliser was put into the tank before the pour, which nothing was said of: the water comes
+    as the source gives it, and meets a surplus."""
+
+    name = "dosed-beforehand"
+    size = 96
+
+    def weight(self, start: Start) -> float:
+        """See Hypothesis."""
+        if not start.pour.announced:
+            return priors.BEFOREHAND_WHEN_SUSPECTED
+        return _short_share(start) * priors.BEFOREHAND_OF_SHORT
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """See Hypothesis."""
+        del start
+        return parameters
+
+    def neutraliser_mg_l(self, start: Start, n: int) -> Array:
+        """A dose for the whole tank at the source's usual strength, or some times that."""
+        usual_mg_l = start.pour.water.residual_mg_l
+        return log_normal(n, "dosed beforehand", usual_mg_l, priors.BEFOREHAND_SIGMA)
+
+
+HYPOTHESES: tuple[Hypothesis, ...] = (Disturbance(), Dosed(), Short(), DosedBeforehand())
 SIZES = tuple(hypothesis.size for hypothesis in HYPOTHESES)
 N = sum(SIZES)
 NEVER_POURS = frozenset(n for n, h in enumerate(HYPOTHESES) if not h.pours)

@@ -35,6 +35,10 @@ SHORT_WHEN_DOSED = 0.03  # said to be dosed, and was not: our judgement
 SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
+BEFOREHAND_OF_SHORT = 0.1  # of those who put none into the water: the tank was dosed; our judgement
+BEFOREHAND_WHEN_SUSPECTED = 0.02  # our judgement
+BEFOREHAND_SIGMA = 0.5  # a dose for half or twice the tank's volume; our judgement
+
 # --- what else moves the ORP -------------------------------------------------------------------
 DISTURBED_MV = 35.0  # at most, our judgement; feeding, light and cleaning show as 5-30 mV
 BY_HAND_SHARE, BY_HAND_MV = 0.08, 25.0  # the probe itself is moved; our judgement
