@@ -1,19 +1,25 @@
 """What may be going on: each hypothesis on its own, and beside the others."""
 
+import math
 from collections.abc import Iterable
 
 import numpy as np
 import pytest
 
 from afterfill.inference.model.hypotheses import HYPOTHESES, SIZES, N, index_of, prior_weights
-from afterfill.inference.model.particles import NEUTRALISER
-from afterfill.records import Input
+from afterfill.inference.model.particles import (
+    DISTURBANCE_FALL_S,
+    DISTURBANCE_MV,
+    FRACTION,
+    NEUTRALISER,
+)
+from afterfill.records import Input, Reading
 from afterfill.simulation.virtual_tank import Inflow
 from afterfill.simulation.virtual_water import WaterState
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup
 from particle_sets import announced, of, particles_of, start_of, suspected
-from tank_stories import config_of, merged, pour, raw, refill, setup_of, story
+from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, setup_of, story
 
 CHLORINE = setup_of(config_of("chlorine", 2.0))
 POURS = [announced(), announced(neutraliser_ml=0.0), announced(neutraliser_ml=5.0), suspected()]
@@ -85,3 +91,41 @@ def test_raw_water_into_a_tank_without_neutraliser_is_still_called_at_once() -> 
     assert weight_of(state, "dosed-beforehand") < 0.02
     assert state.belief.watch is not None
     assert state.belief.watch.p_ever > 0.95
+
+
+# --- a steady oxidising influence that is no refill ----------------------------------------------
+
+
+def lamp(height_mv: float, rise_min: float, hours: float) -> list[Input]:
+    """A tank whose ORP is driven up after an hour, without water, and stays up."""
+    found: list[Input] = []
+    for record in story(hours, []):
+        since_s = max(record.time_s - ZERO_S - HOUR_S, 0.0)
+        by_mv = height_mv * (1.0 - math.exp(-since_s / (60.0 * rise_min)))
+        if isinstance(record, Reading) and record.quantity == "orp" and record.value is not None:
+            record = Reading(record.time_s, "t", "orp", record.value + by_mv)
+        found.append(record)
+    return found
+
+
+def test_a_steady_influence_lasts_and_may_be_larger_than_feeding() -> None:
+    theta = particles_of(suspected()).parameters
+    steady = of("steady-influence")
+    assert np.median(theta[DISTURBANCE_MV, steady]) == pytest.approx(40.0, rel=0.02)
+    assert np.all(theta[DISTURBANCE_MV, steady] > 0.0)
+    assert np.min(theta[DISTURBANCE_FALL_S, steady]) > 3600.0
+    assert np.all(theta[FRACTION, steady] == 0.0)
+
+
+def test_a_lamp_that_rises_for_half_an_hour_gains_on_water_that_pours_for_minutes() -> None:
+    before = prior_weights(start_of(suspected()))
+    state = after(CHLORINE, lamp(60.0, 45.0, 2.0))
+    assert state.belief.watch is not None
+    odds = weight_of(state, "steady-influence") / weight_of(state, "short")
+    assert odds > 3.0 * before[of("steady-influence")].sum() / before[of("short")].sum()
+
+
+def test_raw_water_that_nobody_announced_is_still_called() -> None:
+    state = after(CHLORINE, story(1.3, [pour(1, 0.3, raw("chlorine", 1.5))]))
+    assert state.belief.watch is not None
+    assert state.belief.watch.p_ever > 0.9

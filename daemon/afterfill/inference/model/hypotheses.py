@@ -13,6 +13,11 @@ from afterfill.inference.filter.streams import Array, log_normal, normal, unifor
 from afterfill.inference.model import disturbance, priors
 from afterfill.inference.model.parameters import Start
 from afterfill.inference.model.particles import (
+    DISTURBANCE_FALL_S,
+    DISTURBANCE_MOST_MV,
+    DISTURBANCE_MV,
+    DISTURBANCE_RISE_S,
+    DISTURBANCE_START_S,
     FRACTION,
     IN_COMBINED,
     IN_FREE,
@@ -147,7 +152,43 @@ class DosedBeforehand(_Refill):
         return log_normal(n, "dosed beforehand", usual_mg_l, priors.BEFOREHAND_SIGMA)
 
 
-HYPOTHESES: tuple[Hypothesis, ...] = (Disturbance(), Dosed(), Short(), DosedBeforehand())
+class SteadyInfluence(_Refill):
+    """A steady oxidising influence that is no refill: a lamp, ozone, a medicine. The ORP rises in
+    minutes to an hour, by more than feeding does, and stays for hours."""
+
+    name = "steady-influence"
+    size = 96
+    pours = False
+
+    def weight(self, start: Start) -> float:
+        """See Hypothesis."""
+        if start.pour.announced:
+            return priors.STEADY_WHEN_ANNOUNCED
+        return priors.STEADY_WHEN_SUSPECTED
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """See Hypothesis."""
+        n = parameters.shape[1]
+        after = _dosed(start, parameters)
+        after[DISTURBANCE_MV] = log_normal(
+            n, "steady height", priors.STEADY_MV, priors.STEADY_SIGMA
+        )
+        after[DISTURBANCE_START_S] = parameters[START_S]
+        after[DISTURBANCE_RISE_S] = 60.0 * log_normal(
+            n, "steady rise", priors.STEADY_RISE_MIN, priors.STEADY_RISE_SIGMA
+        )
+        after[DISTURBANCE_FALL_S] = 3600.0 * log_normal(
+            n, "steady fall", priors.STEADY_FALL_H, priors.STEADY_FALL_SIGMA
+        )
+        after[DISTURBANCE_MOST_MV] = priors.STEADY_MOST_MV
+        if not start.pour.announced:
+            after[FRACTION] = 0.0
+        return after
+
+
+HYPOTHESES: tuple[Hypothesis, ...] = (
+    Disturbance(), Dosed(), Short(), DosedBeforehand(), SteadyInfluence(),
+)  # fmt: skip
 SIZES = tuple(hypothesis.size for hypothesis in HYPOTHESES)
 N = sum(SIZES)
 NEVER_POURS = frozenset(n for n, h in enumerate(HYPOTHESES) if not h.pours)
