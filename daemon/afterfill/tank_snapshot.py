@@ -1,13 +1,14 @@
 """A tank's state as bytes and back, exact to the last bit, so that a restart changes nothing.
 
-JSON with numbers as the shortest text that gives the same double back, and arrays as base64 of
-little-endian doubles. `LAYOUT` names the fields of every class inside, the shapes of their arrays,
-and a number that is raised when a field's meaning changes: a state that another version wrote is
-refused instead of being misread.
+A line of JSON, with numbers as the shortest text that gives the same double back, and after it the
+arrays as little-endian doubles, one behind the other. `LAYOUT` names the fields of every class
+inside, the shapes of their arrays, the hypotheses, and a number that is raised when a field's
+meaning changes: a state that another version wrote is refused instead of being misread.
 """
 
 import base64
 import json
+import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
@@ -59,16 +60,18 @@ LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES};{_GROUPS}'.encode()):08x}
 
 def to_bytes(state: TankState) -> bytes:
     """The state as bytes, at most about 250 kB."""
-    document = {"layout": LAYOUT, "state": _plain(state)}
-    return json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
+    arrays: list[bytes] = []
+    document = {"layout": LAYOUT, "state": _plain(state, arrays)}
+    head = json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
+    return b"\n".join([head, b"".join(arrays)])
 
 
 def from_bytes(data: bytes) -> TankState:
     """The state again. Raises JournalError when these bytes are not of this version."""
     try:
-        document = json.loads(data)
-        if document["layout"] == LAYOUT:
-            state = _made(document["state"])
+        head, arrays = _parts(data)
+        if head["layout"] == LAYOUT:
+            state = _made(head["state"], arrays)
             if isinstance(state, TankState):
                 return state
     except (ValueError, KeyError, TypeError) as error:
@@ -80,11 +83,18 @@ def from_bytes(data: bytes) -> TankState:
     )
 
 
+def _parts(data: bytes) -> tuple[dict[str, Any], memoryview]:
+    """The JSON of a snapshot and its arrays. Version 0.1 wrote the arrays within the JSON."""
+    head, _, arrays = data.partition(b"\n")
+    return json.loads(head), memoryview(arrays)
+
+
 def probe_learnt_in(data: bytes, tank: str, time_s: float) -> ProbeLearnt | None:
     """What the state of another version knew of its ORP probe; None where that cannot be told."""
     try:
-        learnt = json.loads(data)["state"]["belief"]["learnt"]
-        mean, sd = _made(learnt["mean"]), _made(learnt["sd"])
+        head, arrays = _parts(data)
+        learnt = head["state"]["belief"]["learnt"]
+        mean, sd = _made(learnt["mean"], arrays), _made(learnt["sd"], arrays)
         if len(mean) != len(PARAMETERS) or len(sd) != len(PARAMETERS):
             return None
         return ProbeLearnt(
@@ -101,34 +111,43 @@ def probe_learnt_in(data: bytes, tank: str, time_s: float) -> ProbeLearnt | None
         return None
 
 
-def _plain(value: Any) -> Any:  # noqa: ANN401 - JSON values
+def _plain(value: Any, arrays: list[bytes]) -> Any:  # noqa: ANN401 - JSON values
     if isinstance(value, np.ndarray):
-        packed = base64.b64encode(np.ascontiguousarray(value, dtype="<f8").tobytes())
-        return {"~": "array", "shape": list(value.shape), "data": packed.decode("ascii")}
+        at = sum(map(len, arrays))
+        arrays.append(np.ascontiguousarray(value, dtype="<f8").tobytes())
+        return {"~": "array", "shape": list(value.shape), "at": at}
     if is_dataclass(value):
-        named = {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+        named = {f.name: _plain(getattr(value, f.name), arrays) for f in fields(value)}
         return {"~": type(value).__name__, **named}
     if isinstance(value, Mapping):
-        return {"~": "map", "items": [[key, _plain(inner)] for key, inner in value.items()]}
+        items = [[key, _plain(inner, arrays)] for key, inner in value.items()]
+        return {"~": "map", "items": items}
     return value
 
 
-def _made(value: Any) -> Any:  # noqa: ANN401 - JSON values
+def _made(value: Any, arrays: memoryview) -> Any:  # noqa: ANN401 - JSON values
     if isinstance(value, list):
         return tuple(value)
     if not isinstance(value, dict):
         return value
     kind = value["~"]
     if kind == "array":
-        flat = np.frombuffer(base64.b64decode(value["data"]), dtype="<f8")
-        return flat.reshape(value["shape"])
+        return _array(value, arrays)
     if kind == "map":
-        return {key: _made(inner) for key, inner in value["items"]}
-    made = {key: _made(inner) for key, inner in value.items() if key != "~"}
+        return {key: _made(inner, arrays) for key, inner in value["items"]}
+    made = {key: _made(inner, arrays) for key, inner in value.items() if key != "~"}
     for key, inner in made.items():
         if isinstance(inner, np.ndarray):
             _check_shape(kind, key, inner.shape)
     return _CLASSES[kind](**made)
+
+
+def _array(value: dict[str, Any], arrays: memoryview) -> Any:  # noqa: ANN401 - an array
+    shape = value["shape"]
+    if "data" in value:  # of version 0.1
+        return np.frombuffer(base64.b64decode(value["data"]), dtype="<f8").reshape(shape)
+    count = math.prod(shape)
+    return np.frombuffer(arrays, dtype="<f8", count=count, offset=value["at"]).reshape(shape)
 
 
 def _check_shape(kind: str, key: str, shape: tuple[int, ...]) -> None:
