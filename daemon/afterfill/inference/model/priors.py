@@ -35,8 +35,8 @@ SHORT_WHEN_DOSED = 0.03  # said to be dosed, and was not: our judgement
 SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
-BEFOREHAND_OF_SHORT = 0.1  # of those who put none into the water: the tank was dosed; our judgement
-BEFOREHAND_WHEN_SUSPECTED = 0.02  # our judgement
+BEFOREHAND_OF_SHORT = 0.03  # of those who put none into the water: the tank was dosed; our judgement
+BEFOREHAND_WHEN_SUSPECTED = 0.005  # our judgement
 BEFOREHAND_SIGMA = 0.5  # a dose for half or twice the tank's volume; our judgement
 
 # --- what else moves the ORP -------------------------------------------------------------------
@@ -46,7 +46,7 @@ BY_HAND_RISE_MIN, BY_HAND_RISE_SIGMA, AT_ONCE_S = 0.4, 0.4, 60.0  # our judgemen
 NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flow, pump, light
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
-STEADY_WHEN_SUSPECTED, STEADY_WHEN_ANNOUNCED = 0.04, 0.004  # lamp, ozone, medicine; our judgement
+STEADY_WHEN_SUSPECTED, STEADY_WHEN_ANNOUNCED = 0.01, 0.001  # lamp, ozone, medicine; our judgement
 STEADY_MV, STEADY_SIGMA, STEADY_MOST_MV = 40.0, 0.6, 200.0  # over the quiet level; our judgement
 STEADY_RISE_MIN, STEADY_RISE_SIGMA = 20.0, 0.9  # a lamp's shadow of ozone builds up; our judgement
 STEADY_FALL_H, STEADY_FALL_SIGMA = 12.0, 0.6  # it lasts for hours; our judgement
