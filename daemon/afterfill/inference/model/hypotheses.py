@@ -162,9 +162,7 @@ class SteadyInfluence(_Refill):
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
-        if start.pour.announced:
-            return priors.STEADY_WHEN_ANNOUNCED
-        return priors.STEADY_WHEN_SUSPECTED
+        return priors.STEADY_WHEN_DISTURBED if start.disturbed else priors.STEADY
 
     def shaped(self, start: Start, parameters: Array) -> Array:
         """See Hypothesis."""
