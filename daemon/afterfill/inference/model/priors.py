@@ -35,7 +35,7 @@ SHORT_WHEN_DOSED = 0.03  # said to be dosed, and was not: our judgement
 SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
-BEFOREHAND_OF_SHORT = 0.03  # of those who put none into the water: the tank was dosed; our judgement
+BEFOREHAND_OF_SHORT = 0.03  # of those who put none into the water: they dosed the tank; judgement
 BEFOREHAND_WHEN_SUSPECTED = 0.005  # our judgement
 BEFOREHAND_SIGMA = 0.5  # a dose for half or twice the tank's volume; our judgement
 
