@@ -22,6 +22,7 @@ from afterfill.inference.model.particles import (
     DISTURBANCE_RISE_S,
     FRACTION,
     IN_C,
+    NEUTRALISER,
     Particles,
 )
 from particle_sets import WATER, announced, of, particles_of, run, suspected
@@ -72,7 +73,8 @@ def test_after_an_announcement_temperature_moves_no_odds_between_hypotheses() ->
 def test_the_background_is_tracked_by_a_kalman_update_of_its_own() -> None:
     """In closed form: with the reading's variance r, K = P / (P + r), P' = P (1 - K)."""
     fresh = particles_of(announced(litres=25.0))
-    quiet = fresh.with_rows({DISTURBANCE_MV: np.zeros(fresh.weights.size)})
+    nothing = np.zeros(fresh.weights.size)
+    quiet = fresh.with_rows({DISTURBANCE_MV: nothing}, {NEUTRALISER: nothing})
     moment = Moment(-600.0, 600.0, announced=True)
     after, above_mv = Orp(1.0, 7.5).update(quiet, 300.0, moment)
     prior_var = 1.0 + priors.WANDER_MV_PER_SQRT_H**2 / 6.0

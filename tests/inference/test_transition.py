@@ -25,7 +25,10 @@ from particle_sets import announced, of, particles_of, rows_of, run
 def test_untreated_water_ends_up_as_the_mass_balance_says() -> None:
     fresh = particles_of(announced(litres=25.0, minutes=10.0, neutraliser_ml=0.0))
     nothing = np.zeros(fresh.weights.size)
-    after = run(fresh.with_rows({K_FREE_PER_S: nothing, K_COMBINED_PER_S: nothing}), 0.5)
+    bare = fresh.with_rows(
+        {K_FREE_PER_S: nothing, K_COMBINED_PER_S: nothing}, {NEUTRALISER: nothing}
+    )
+    after = run(bare, 0.5)
     # C = C_tap (1 - exp(-f)) for continuous exchange of a share f (stirred-tank balance)
     theta = fresh.parameters
     expected = theta[IN_COMBINED] * (1.0 - np.exp(-theta[FRACTION]))
@@ -72,7 +75,8 @@ def test_neutraliser_and_chlorine_do_not_last_together() -> None:
 def test_ammonia_turns_free_chlorine_into_combined_within_a_minute() -> None:
     fresh = particles_of(announced(litres=25.0))
     level = np.ones(fresh.weights.size)
-    plenty = fresh.with_rows(state={FREE: 0.1 * level, CAPACITY: 5.0 * level})
+    rows = {FREE: 0.1 * level, CAPACITY: 5.0 * level, NEUTRALISER: 0.0 * level}
+    plenty = fresh.with_rows(state=rows)
     after = predicted(plenty, -3600.0, -3540.0)
     assert np.max(after.state[FREE]) < 0.006  # 95 % bound; by the full scheme 99.9 % in 60 s
     assert np.allclose(after.residual, 0.1, rtol=0.15)  # but for demand
