@@ -85,6 +85,23 @@ def test_the_background_is_tracked_by_a_kalman_update_of_its_own() -> None:
     assert after.state[BACKGROUND_MV] == pytest.approx(300.0)
 
 
+def test_the_background_follows_a_reading_by_its_gain() -> None:
+    """In closed form, with Student's t as a Gaussian of the variance that the reading's own distance
+    gives it: r' = r (1 + d^2 / (nu (P + r))) / (1 + 1 / nu)."""
+    fresh = particles_of(announced(litres=25.0))
+    nothing = np.zeros(fresh.weights.size)
+    quiet = fresh.with_rows({DISTURBANCE_MV: nothing}, {NEUTRALISER: nothing})
+    after, above_mv = Orp(1.0, 7.5).update(quiet, 305.0, Moment(-600.0, 600.0, announced=True))
+    prior_var = 1.0 + priors.WANDER_MV_PER_SQRT_H**2 / 6.0
+    noise = 1.0 + priors.MODEL_ERROR_MV**2
+    distance = 25.0 / (priors.TAIL_NU * (prior_var + noise))
+    heavy = noise * (1.0 + distance) / (1.0 + 1.0 / priors.TAIL_NU)
+    gain = prior_var / (prior_var + heavy)
+    assert above_mv == pytest.approx(5.0)
+    assert after.state[BACKGROUND_MV] == pytest.approx(300.0 + 5.0 * gain)
+    assert after.state[BACKGROUND_VAR] == pytest.approx(prior_var * (1.0 - gain))
+
+
 def test_readings_close_together_count_for_less_and_late_ones_for_less_still() -> None:
     early = [tempering(Moment(600.0, step_s, True)) for step_s in (10.0, 60.0, 600.0)]
     assert early == sorted(early)
