@@ -86,8 +86,8 @@ def test_the_background_is_tracked_by_a_kalman_update_of_its_own() -> None:
 
 
 def test_the_background_follows_a_reading_by_its_gain() -> None:
-    """In closed form, with Student's t as a Gaussian of the variance that the reading's own distance
-    gives it: r' = r (1 + d^2 / (nu (P + r))) / (1 + 1 / nu)."""
+    """In closed form, with Student's t as a Gaussian of the variance that the reading's own
+    distance gives it: r' = r (1 + d^2 / (nu (P + r))) / (1 + 1 / nu)."""
     fresh = particles_of(announced(litres=25.0))
     nothing = np.zeros(fresh.weights.size)
     quiet = fresh.with_rows({DISTURBANCE_MV: nothing}, {NEUTRALISER: nothing})
