@@ -1,7 +1,7 @@
 """The few ways in which afterfill can fail, told apart by what the shell must do about them.
 
 Each family says what happens next: stop and mend (configuration, wrong use), try again later
-(a probe or a server is away), count and go on (one bad frame), answer "unknown" (a model asked
+(a probe or a server is away), answer "unknown" (a model asked
 outside its validity). `exit_code` is what the command line ends with.
 """
 
@@ -47,10 +47,6 @@ class UsageError(AfterfillError):
 
 class DeviceUnavailable(AfterfillError):
     """A port or probe is away: closed, then tried again with a growing pause."""
-
-
-class ProtocolError(AfterfillError):
-    """One reply could not be decoded; its text carries the raw bytes. Counted, never fatal."""
 
 
 class ModelDomainError(AfterfillError, ValueError):

@@ -10,6 +10,10 @@ from dataclasses import dataclass, replace
 from afterfill.alarms.definition import Definition
 from afterfill.records import AlarmState
 
+# The states in which an alarm stands among the alarms: nothing is normal, and nothing is put away.
+STANDING_STATES: frozenset[AlarmState] = frozenset(
+    {"unacknowledged", "acknowledged", "returned-to-normal-unacknowledged"}
+)
 REMIND_EVERY_S = 86400.0  # an alarm out of service is told once a day; our judgement
 
 

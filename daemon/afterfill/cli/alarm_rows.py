@@ -4,9 +4,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from afterfill.alarms.annunciation import ANNUNCIATION
 from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.lifecycle import STANDING_STATES
 from afterfill.alarms.load import Load, load_of
 from afterfill.cli.latest import alarms, allowed_age_s, newest_reading
 from afterfill.cli.times import age, moment, present_s
@@ -58,7 +58,7 @@ class AlarmRow:
             "condition holds": change.active,
             "condition over, latched": latched,
             "cannot be judged": not change.known,
-            "came first": change.first_out and ANNUNCIATION[change.state].listed == "alarms",
+            "came first": change.first_out and change.state in STANDING_STATES,
         }
         said = ", ".join(remark for remark, holds in remarks.items() if holds)
         return f" ({said})" if said else ""
