@@ -1,8 +1,8 @@
 """The few ways in which afterfill can fail, told apart by what the shell must do about them.
 
-Each family says what happens next: stop and mend (configuration, wrong use), try again later
-(a probe or a server is away), answer "unknown" (a model asked
-outside its validity). `exit_code` is what the command line ends with.
+Each family says what happens next: stop and mend (configuration, wrong use), try again later (a
+probe or a server is away), answer "unknown" (a model asked outside its validity). `exit_code` is
+what the command line ends with.
 """
 
 from afterfill.shown import shown, without_secrets

@@ -1,0 +1,135 @@
+"""Mutants that must die: small mistakes in the code that some test has to notice.
+
+``python tests/bench/mutants.py [WORD ...]`` makes each mistake (all, or those whose name holds a
+word) in a copy of the program, runs the tests that should notice, and prints whether they did; ends
+with 1 when one survived. `test_mutants.py` makes the same ones in CI.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import NamedTuple
+
+ROOT = Path(__file__).resolve().parents[2]
+_PARTS = ("daemon", "drivers", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
+_INFERENCE = "daemon/afterfill/inference/"
+
+
+class Mutant(NamedTuple):
+    """In `file`, `before` becomes `after`; `tests` should notice."""
+
+    name: str
+    file: str
+    before: str
+    after: str
+    tests: str
+
+
+MUTANTS = (
+    Mutant(
+        "the tap is never drawn again",
+        _INFERENCE + "model/regularisation.py",
+        "if ridge is not None and number in UNTREATED:",
+        "if False and number in UNTREATED:",
+        "tests/inference/test_regularisation.py",
+    ),
+    Mutant(
+        "the law is taken for the truth",
+        _INFERENCE + "posterior/estimate.py",
+        "priors.LAW_SIGMA",
+        "1e-9",
+        "tests/inference/test_decision_and_doubt.py",
+    ),
+    Mutant(
+        "chloramine counts the same on every probe",
+        _INFERENCE + "model/parameters.py",
+        'lambda s, n: np.minimum(drawn(s.learnt, n, "w_combined"), 1.0)',
+        "lambda s, n: np.full(n, priors.W_COMBINED)",
+        "tests/inference/test_decision_and_doubt.py",
+    ),
+    Mutant(
+        "a kit is never wrong altogether",
+        _INFERENCE + "model/observations.py",
+        "np.log(right * fits + low + high)",
+        "np.log(np.maximum(right * fits, 1e-300))",
+        "tests/inference/test_observations.py",
+    ),
+    Mutant(
+        "unseen water is clear",
+        _INFERENCE + "monitor/decision.py",
+        "_sighted(watch, time_s) or _harmless(watch)",
+        "_sighted(watch, time_s) or True",
+        "tests/inference/test_decision_and_doubt.py",
+    ),
+    Mutant(
+        "the background does not follow",
+        _INFERENCE + "model/observations.py",
+        "after[BACKGROUND_MV] += gain * innovation",
+        "after[BACKGROUND_MV] += 0.0 * innovation",
+        "tests/inference/test_observations.py",
+    ),
+    Mutant(
+        "a repeated word is new water",
+        _INFERENCE + "monitor/announcements.py",
+        'return "repeated" if amended(old, pour) == old else "amended"',
+        'return "new"',
+        "tests/inference/test_announcements.py",
+    ),
+    Mutant(
+        "a pause is quiet",
+        _INFERENCE + "monitor/baseline.py",
+        "min(step_s, _MOST_OF_A_GAP_S)",
+        "step_s",
+        "tests/alarms/test_standing.py",
+    ),
+    Mutant(
+        "learning raises an alarm",
+        "daemon/afterfill/tank_conditions.py",
+        '(active("cannot-see") or not learning)',
+        "True",
+        "tests/alarms/test_standing.py",
+    ),
+)
+
+
+def survives(mutant: Mutant, folder: Path) -> bool:
+    """Whether the tests pass with the mistake in a copy of the program in `folder`."""
+    for part in _PARTS:
+        source = ROOT / part
+        if source.is_dir():
+            shutil.copytree(source, folder / part, ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            shutil.copy(source, folder / part)
+    file = folder / mutant.file
+    text = file.read_text()
+    assert text.count(mutant.before) >= 1, f"{mutant.name}: the line is no longer there"
+    file.write_text(text.replace(mutant.before, mutant.after, 1))
+    paths = os.pathsep.join(str(folder / part) for part in ("daemon", "drivers"))
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", mutant.tests],
+        cwd=folder, env={**os.environ, "PYTHONPATH": paths}, capture_output=True, text=True,
+        timeout=100, check=False,
+    )  # fmt: skip
+    assert done.returncode in (0, 1), f"{mutant.name}: {done.stdout[-800:]}{done.stderr[-800:]}"
+    return done.returncode == 0
+
+
+def main() -> int:
+    """See the module."""
+    words = sys.argv[1:]
+    survivors = 0
+    for mutant in MUTANTS:
+        if words and not any(word in mutant.name for word in words):
+            continue
+        with tempfile.TemporaryDirectory(prefix="mutant-") as folder:
+            survived = survives(mutant, Path(folder))
+        survivors += survived
+        print(f"{'SURVIVED' if survived else 'killed':<9} {mutant.name}", flush=True)
+    return int(survivors > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
