@@ -89,13 +89,20 @@ def merged(readings: list[Input], events: Iterable[Event]) -> list[Input]:
     return sorted([*events, *readings], key=known_since_s)
 
 
-def found_in(setup: TankSetup, inputs: Iterable[Input], every_s: float = 60.0) -> list[Output]:
-    """All that the fold finds in these inputs."""
-    state, found = TankState(), []
+def after(
+    setup: TankSetup, inputs: Iterable[Input], every_s: float = 60.0
+) -> tuple[TankState, list[Output]]:
+    """The tank's state after these inputs, and all that the fold finds in them."""
+    state, found = TankState(), list[Output]()
     for record in inputs:
         state, outputs = folded(setup, state, record, every_s)
         found += outputs
-    return found
+    return state, found
+
+
+def found_in(setup: TankSetup, inputs: Iterable[Input], every_s: float = 60.0) -> list[Output]:
+    """All that the fold finds in these inputs."""
+    return after(setup, inputs, every_s)[1]
 
 
 def refill(at_h: float, **said: Any) -> Refill:  # noqa: ANN401

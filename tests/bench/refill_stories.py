@@ -14,7 +14,7 @@ _FIRST_H, _SHORT_H = 4.0, 12.0
 
 def refill_story(seed: int, laws: int) -> Story:
     """One refill after four hours, or one a day or so over 2-10 days. More than half of them are
-    not neutralised as they should be; two in five are announced by nobody."""
+    not neutralised as they should be; two in five are not announced."""
     random = np.random.default_rng(1_000_000 + seed)
     days = between(random, 2, 10) if chance(random, 0.06) else 0.0
     story = bare(random, seed, 24.0 * days or _SHORT_H, laws)

@@ -46,7 +46,7 @@ REFUSED: dict[str, Callable[[], object]] = {
     "fraction above 1": lambda: mixing.mixed(0.0, 1.0, 1.1),
     "more than the tank holds": lambda: mixing.refilled_fraction(100.0, 101.0),
     "tank without volume": lambda: mixing.refilled_fraction(0.0, 0.0),
-    # Types forbid the next one; a caller without a type checker may try.
+    # Wrong on purpose: types forbid the next one, a caller without a type checker may try.
     "unknown mode": lambda: mixing.refilled_fraction(100.0, 1.0, "drip"),  # type: ignore[arg-type]
     "target beyond both waters": lambda: mixing.refills_until(40.0, 10.0, 5.0, 0.25),
     "no fraction to repeat": lambda: mixing.refills_until(40.0, 10.0, 20.0, 0.0),
@@ -66,7 +66,7 @@ REFUSED: dict[str, Callable[[], object]] = {
     "amount below 0": lambda: chloramine.simulate(Amounts(-1.0), WATER, [1.0]),
     "unknown variant": lambda: chloramine.simulate(
         Amounts(1.0),
-        # as above
+        # wrong on purpose, as above
         Conditions(7.0, 25.0, variant="best"),  # type: ignore[arg-type]
         [1.0],
     ),

@@ -6,12 +6,14 @@ from dataclasses import replace
 import pytest
 
 from afterfill.records import AlarmChange, Input, KitResult, Output, Refill, RefillSeen
-from afterfill.tank import TankState, folded
+from afterfill.tank import TankState
 from afterfill.tank_conditions import surplus_mg_l
 from tank_stories import (
     HOUR_S,
     ZERO_S,
+    after,
     config_of,
+    found_in,
     merged,
     pour,
     raised,
@@ -29,11 +31,7 @@ ONCE = refill(1, litres=25, minutes=10, neutraliser_ml=0)
 
 
 def run(inputs: Iterable[Input]) -> tuple[TankState, list[Output]]:
-    state, found = TankState(), []
-    for record in inputs:
-        state, outputs = folded(SETUP, state, record)
-        found += outputs
-    return state, found
+    return after(SETUP, inputs)
 
 
 def repeated(said: Refill, every_s: float, times: int) -> list[Refill]:
@@ -106,11 +104,7 @@ def test_water_of_another_source_is_new_water() -> None:
         },
     }))  # fmt: skip
     first, other = refill(1, source="tap"), refill(1.02, source="rain")
-    state, found = TankState(), []
-    for record in merged(story(1.5, []), [first, other]):
-        state, outputs = folded(two, state, record)
-        found += outputs
-    assert len(seen(found)) == 2
+    assert len(seen(found_in(two, merged(story(1.5, []), [first, other])))) == 2
 
 
 def changes(found: Iterable[Output], alarm: str) -> list[AlarmChange]:

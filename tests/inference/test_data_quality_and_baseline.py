@@ -5,6 +5,7 @@ import pytest
 
 from afterfill.inference.monitor import baseline, change_detection
 from afterfill.inference.monitor import data_quality as sight
+from afterfill.inference.monitor.baseline import Baseline
 from afterfill.inference.monitor.data_quality import Sight, seen, unsettled, why_blind
 
 
@@ -155,23 +156,22 @@ def test_one_spike_is_no_suspicion_and_three_in_a_row_are() -> None:
     assert change_detection.raised(thrice)
 
 
+def seen_often(level: Baseline, times: int, orp_mv: float, temperature_c: float) -> Baseline:
+    for _ in range(times):
+        level = change_detection.looked(level, orp_mv, temperature_c)
+    return level
+
+
 def test_coming_back_from_below_is_not_suspicious() -> None:
-    level = after_quiet(240.0, 25.0)
-    level = replace(level, usual_mv=300.0)
-    for _ in range(5):
-        level = change_detection.looked(level, 298.0, 25.0)
-    assert not change_detection.raised(level)
-    for _ in range(3):
-        level = change_detection.looked(level, 312.0, 25.0)
-    assert change_detection.raised(level)
+    low = replace(after_quiet(240.0, 25.0), usual_mv=300.0)
+    back = seen_often(low, 5, 298.0, 25.0)
+    assert not change_detection.raised(back)
+    assert change_detection.raised(seen_often(back, 3, 312.0, 25.0))
 
 
 def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
-    level = after_quiet(300.0, 22.0)
-    level = replace(level, usual_c=25.0)
-    for _ in range(5):
-        level = change_detection.looked(level, 300.0, 22.9)
-    assert not change_detection.raised(level)
+    cold = replace(after_quiet(300.0, 22.0), usual_c=25.0)
+    assert not change_detection.raised(seen_often(cold, 5, 300.0, 22.9))
 
 
 def test_colder_water_alone_is_suspicious() -> None:

@@ -18,10 +18,9 @@ from afterfill.inference.model.electrode import (
 from afterfill.inference.model.hypotheses import N
 from afterfill.inference.model.particles import COMBINED, FREE, RESPONSE_MV
 from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
-from afterfill.records import Input, Output, Verdict
-from afterfill.tank import TankState, folded
+from afterfill.records import Verdict
 from particle_sets import announced, particles_of
-from tank_stories import config_of, merged, pour, raw, refill, setup_of, story
+from tank_stories import config_of, found_in, merged, pour, raw, refill, setup_of, story
 
 LAWS: list[ElectrodeLaw] = [LOGARITHMIC, SaturatingCombined(2.0)]
 SOME, NONE = np.full(N, 0.2), np.zeros(N)
@@ -92,9 +91,5 @@ def test_either_law_calls_a_carry_over(law: ElectrodeLaw) -> None:
     setup = setup_of(config_of("chlorine", 2.0))
     setup = replace(setup, inference=replace(setup.inference, law=law))
     said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
-    state, found = TankState(), list[Output]()
-    inputs: list[Input] = merged(story(2, [pour(1, 0.25, raw("chlorine", 2.0))]), [said])
-    for record in inputs:
-        state, outputs = folded(setup, state, record)
-        found += outputs
+    found = found_in(setup, merged(story(2, [pour(1, 0.25, raw("chlorine", 2.0))]), [said]))
     assert [v.verdict for v in found if isinstance(v, Verdict)][-1] == "carried-over"

@@ -12,7 +12,18 @@ from afterfill.inference.posterior.forecast import (
 )
 from afterfill.records import Forecast
 from afterfill.tank import TankState, folded
-from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, setup_of, story
+from tank_stories import (
+    HOUR_S,
+    ZERO_S,
+    after,
+    config_of,
+    merged,
+    pour,
+    raw,
+    refill,
+    setup_of,
+    story,
+)
 
 SETUP = setup_of(config_of())
 
@@ -21,10 +32,7 @@ SETUP = setup_of(config_of())
 def carried_over() -> tuple[Belief, float]:
     """Belief two hours after raw chloramine went in (0.44 mg/L, decaying 0.35 per h)."""
     said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
-    state = TankState()
-    inputs = merged(story(3, [pour(1, 0.25, raw("chloramine", 2.0))]), [said])
-    for record in inputs:
-        state, _ = folded(SETUP, state, record)
+    state, _ = after(SETUP, merged(story(3, [pour(1, 0.25, raw("chloramine", 2.0))]), [said]))
     return state.belief, ZERO_S + 3 * HOUR_S
 
 

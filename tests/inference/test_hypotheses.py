@@ -1,7 +1,6 @@
 """What may be going on: each hypothesis on its own, and beside the others."""
 
 import math
-from collections.abc import Iterable
 
 import numpy as np
 import pytest
@@ -13,13 +12,24 @@ from afterfill.inference.model.particles import (
     FRACTION,
     NEUTRALISER,
 )
+from afterfill.inference.setup import Pour
 from afterfill.records import Input, Reading
 from afterfill.simulation.virtual_tank import Inflow
 from afterfill.simulation.virtual_water import WaterState
-from afterfill.tank import TankState, folded
-from afterfill.tank_setup import TankSetup
+from afterfill.tank import TankState
 from particle_sets import announced, of, particles_of, start_of, suspected
-from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, setup_of, story
+from tank_stories import (
+    HOUR_S,
+    ZERO_S,
+    after,
+    config_of,
+    merged,
+    pour,
+    raw,
+    refill,
+    setup_of,
+    story,
+)
 
 CHLORINE = setup_of(config_of("chlorine", 2.0))
 POURS = [announced(), announced(neutraliser_ml=0.0), announced(neutraliser_ml=5.0), suspected()]
@@ -32,13 +42,6 @@ def weight_of(state: TankState, name: str) -> float:
     return float(particles.weights[particles.groups[index_of(name)]].sum())
 
 
-def after(setup: TankSetup, inputs: Iterable[Input]) -> TankState:
-    state = TankState()
-    for record in inputs:
-        state, _ = folded(setup, state, record)
-    return state
-
-
 def test_each_has_a_name_of_its_own_and_particles_enough() -> None:
     names = [hypothesis.name for hypothesis in HYPOTHESES]
     assert len(names) == len(set(names))
@@ -46,8 +49,8 @@ def test_each_has_a_name_of_its_own_and_particles_enough() -> None:
 
 
 @pytest.mark.parametrize("said", POURS, ids=["announced", "said-none", "said-dosed", "suspected"])
-def test_prior_weights_add_up_and_leave_none_out(said: object) -> None:
-    weights = prior_weights(start_of(said))  # type: ignore[arg-type]  # pours, by their ids
+def test_prior_weights_add_up_and_leave_none_out(said: Pour) -> None:
+    weights = prior_weights(start_of(said))
     assert weights.sum() == pytest.approx(1.0)
     assert weights.size == N
     for hypothesis in HYPOTHESES:
@@ -78,7 +81,7 @@ def test_beforehand_holds_neutraliser_and_the_others_none() -> None:
 def test_raw_water_into_a_dosed_tank_is_believed_when_nothing_shows() -> None:
     said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
     before = prior_weights(start_of(announced(neutraliser_ml=0.0)))[of("dosed-beforehand")].sum()
-    state = after(CHLORINE, merged(story(1.2, dosed_before(2.0)), [said]))
+    state, _ = after(CHLORINE, merged(story(1.2, dosed_before(2.0)), [said]))
     assert weight_of(state, "dosed-beforehand") > 2.0 * before
     assert weight_of(state, "short") < 0.05
     assert state.belief.watch is not None
@@ -87,7 +90,7 @@ def test_raw_water_into_a_dosed_tank_is_believed_when_nothing_shows() -> None:
 
 def test_raw_water_into_a_tank_without_neutraliser_is_still_called_at_once() -> None:
     said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
-    state = after(CHLORINE, merged(story(1.2, [pour(1, 0.25, raw("chlorine", 2.0))]), [said]))
+    state, _ = after(CHLORINE, merged(story(1.2, [pour(1, 0.25, raw("chlorine", 2.0))]), [said]))
     assert weight_of(state, "dosed-beforehand") < 0.02
     assert state.belief.watch is not None
     assert state.belief.watch.p_ever > 0.95
@@ -119,13 +122,13 @@ def test_a_steady_influence_lasts_and_may_be_larger_than_feeding() -> None:
 
 def test_a_lamp_that_rises_for_half_an_hour_gains_on_water_that_pours_for_minutes() -> None:
     before = prior_weights(start_of(suspected()))
-    state = after(CHLORINE, lamp(60.0, 45.0, 2.0))
+    state, _ = after(CHLORINE, lamp(60.0, 45.0, 2.0))
     assert state.belief.watch is not None
     odds = weight_of(state, "steady-influence") / weight_of(state, "short")
     assert odds > 3.0 * before[of("steady-influence")].sum() / before[of("short")].sum()
 
 
 def test_raw_water_that_nobody_announced_is_still_called() -> None:
-    state = after(CHLORINE, story(1.3, [pour(1, 0.3, raw("chlorine", 1.5))]))
+    state, _ = after(CHLORINE, story(1.3, [pour(1, 0.3, raw("chlorine", 1.5))]))
     assert state.belief.watch is not None
     assert state.belief.watch.p_ever > 0.9

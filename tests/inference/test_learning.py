@@ -10,16 +10,24 @@ from afterfill.records import Input, KitResult, Service
 from afterfill.tank import TankState, folded
 from afterfill.tank_snapshot import from_bytes, to_bytes
 from particle_sets import announced, particles_of, pulled
-from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, setup_of, story
+from tank_stories import (
+    HOUR_S,
+    ZERO_S,
+    after,
+    config_of,
+    merged,
+    pour,
+    raw,
+    refill,
+    setup_of,
+    story,
+)
 
 SETUP = setup_of(config_of())
 
 
 def state_after(inputs: list[Input]) -> TankState:
-    state = TankState()
-    for record in inputs:
-        state, _ = folded(SETUP, state, record)
-    return state
+    return after(SETUP, inputs)[0]
 
 
 def particles_that_believe(b_mv: float) -> Particles:

@@ -27,6 +27,8 @@ from afterfill.inference.model.particles import (
 )
 from particle_sets import WATER, announced, of, particles_of, run, suspected
 
+LATER = [Moment(1080.0 + 20.0 * number, 20.0, announced=False) for number in range(60)]
+
 
 def odds_between_pouring(particles: Particles) -> float:
     weights = particles.weights
@@ -41,8 +43,7 @@ def probability_of_water(particles: Particles) -> float:
 def test_temperature_tells_that_water_came_but_not_whether_it_was_treated(step_c: float) -> None:
     before = run(particles_of(suspected()), 0.3)
     after, channel = before, temperature(25.0)
-    for number in range(60):
-        moment = Moment(1080.0 + 20.0 * number, 20.0, announced=False)
+    for moment in LATER:
         after = channel.update(after, 25.0 + step_c, moment)
     ratio = odds_between_pouring(after) / odds_between_pouring(before)
     assert ratio == pytest.approx(1.0, rel=1e-6)
@@ -54,8 +55,7 @@ def test_ph_tells_that_water_came_but_not_whether_it_was_treated(step: float) ->
     hard = replace(WATER, ph=8.6)
     before = run(particles_of(suspected(hard), ph=7.2), 0.3)
     after, channel = before, acidity(7.2)
-    for number in range(60):
-        moment = Moment(1080.0 + 20.0 * number, 20.0, announced=False)
+    for moment in LATER:
         after = channel.update(after, 7.2 + step, moment)
     ratio = odds_between_pouring(after) / odds_between_pouring(before)
     assert ratio == pytest.approx(1.0, rel=1e-6)

@@ -18,7 +18,7 @@ from afterfill.inference.model.electrode import LOGARITHMIC
 from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
 from afterfill.records import Input, ResponseCheck, Service
 from afterfill.tank import TankState, folded
-from tank_stories import HOUR_S, ZERO_S, config_of, setup_of, story
+from tank_stories import HOUR_S, ZERO_S, after, config_of, setup_of, story
 
 SETUP = setup_of(config_of())
 CHLORAMINE = ResponseCheck(0.0, "t", 100.0, 3.0, 0.0, 2.0, True)
@@ -87,9 +87,7 @@ def test_the_fold_takes_a_check_up_and_the_probe_has_to_settle() -> None:
     at_s = ZERO_S + 0.5 * HOUR_S
     check = replace(CHLORAMINE, time_s=at_s)
     inputs: list[Input] = [r for r in story(1, []) if r.time_s < at_s]
-    state = TankState()
-    for record in [*inputs, Service(at_s - 600.0, "t", "probe", at_s), check]:
-        state, _ = folded(SETUP, state, record)
+    state, _ = after(SETUP, [*inputs, Service(at_s - 600.0, "t", "probe", at_s), check])
     assert state.belief.learnt.mean == pytest.approx(updated_by_check(Learnt(), check).mean)
     assert state.belief.baseline is None
     assert state.belief.sight.settling_until_s == at_s + 3 * HOUR_S

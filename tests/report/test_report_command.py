@@ -129,7 +129,7 @@ def test_where_there_is_nothing_the_page_says_so_and_clears_nothing(room: Path) 
     words = words_of(made(room, "--from", "2020-01-01T00:00:00Z", "--to", "2020-01-02T00:00:00Z"))
     for told in (
         "No refill was judged in this time.",
-        "Nobody announced a refill, and the readings betray none.",
+        "No refill was announced, and the readings show none.",
         "Nothing was estimated in this time: nothing here is an all-clear.",
         "Nothing was read.",
         "No alarm was raised.",
