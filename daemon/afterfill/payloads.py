@@ -128,7 +128,7 @@ class ShelvePayload(_Payload):
 
 
 class OutOfServicePayload(_Payload):
-    """An alarm is taken out for maintenance, until somebody brings it back."""
+    """An alarm is taken out for maintenance, until it is returned to service."""
 
     reason: str = Field(min_length=3, max_length=200)
 

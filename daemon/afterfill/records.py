@@ -96,7 +96,7 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Refill:
-    """Water that somebody or something says was poured. `None` means not known.
+    """Water that a person or an automation says was poured. `None` means not known.
 
     `time_s` is when it began; `logged_s` when we learnt of it (None: at `time_s`).
     """
@@ -195,7 +195,7 @@ class AlarmCommand:
 @dataclass(frozen=True, slots=True)
 class MachineState:
     """What the service finds out about the machine under it, told when it changes and at each
-    start; `holds` is None where nobody can say."""
+    start; `holds` is None where it cannot be told."""
 
     time_s: float
     tank: str

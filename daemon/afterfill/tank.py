@@ -209,8 +209,8 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     if looking is None:
         return state, []
     word = decision.word_for(looking, time_s, _floor(setup, state, time_s))
-    anew = step.needs_new_particles(state.belief, time_s)
-    over = anew or decision.is_over(looking, time_s)
+    rises = step.needs_new_particles(state.belief, time_s)
+    over = rises or decision.is_over(looking, time_s)
     if over and word is None:
         word = looking.said or "cannot-tell"
     if word is not None and looking.reported and (over or word != looking.said):
@@ -219,7 +219,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     if looking is state.belief.watch and not over:
         return state, found
     belief = replace(state.belief, watch=looking)
-    if anew:
+    if rises:
         belief = step.with_new_particles(setup.inference, belief, time_s)
     elif over:
         belief = step.ended(belief, time_s)

@@ -214,7 +214,7 @@ def probe_trouble(setup: TankSetup, state: TankState, time_s: float) -> ProbeTro
 
 
 def _of_probes(these: tuple[str, ...], silent: tuple[str, ...]) -> bool | None:
-    """Of a probe that is silent nobody knows whether it is sound."""
+    """Whether a silent probe is sound is not known."""
     if these:
         return True
     return None if silent else False

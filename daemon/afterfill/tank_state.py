@@ -34,7 +34,7 @@ class PourNotes:
 @dataclass(frozen=True, slots=True)
 class NeutraliserBook:
     """Arithmetic of what was logged: surplus of neutraliser in the tank [mg/L as Cl2] at `time_s`.
-    An amount that nobody knows makes it unknown until `unknown_until_s`."""
+    An unknown amount makes it unknown until `unknown_until_s`."""
 
     surplus_mg_l: float = 0.0
     time_s: float = 0.0

@@ -11,7 +11,7 @@ import serial
 
 from afterfill.errors import DeviceUnavailable
 
-LARGEST_CHUNK = 4096  # a kernel's tty buffer; nobody may make us hold more per receive
+LARGEST_CHUNK = 4096  # a kernel's tty buffer; no peer may make us hold more per receive
 WRITE_TIMEOUT_S = 2.0  # a request is a few bytes; without a limit a stuck adapter blocks for ever
 READ_TIMEOUT_S = 0.05  # only guards the read after poll() said that bytes are there
 

@@ -75,16 +75,16 @@ def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
     happened that no member knows of.
     """
     deviation = float(np.sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * kit_mg_l) ** 2))
-    anew = np.maximum(kit_mg_l + deviation * normal(N, "ammonia kit"), 0.0)
+    by_kit = np.maximum(kit_mg_l + deviation * normal(N, "ammonia kit"), 0.0)
     fits = np.exp(-0.5 * ((kit_mg_l - ammonia.total) / deviation) ** 2) / (2.5066 * deviation)
     weights = np.concatenate(
         ((1.0 - _UNKNOWN_CAUSE) * fits, np.full(N, _UNKNOWN_CAUSE / _USUAL_RANGE_MG_L))
     )
     reached = np.cumsum(weights) / np.sum(weights)
     index = np.minimum(np.searchsorted(reached, (np.arange(N) + 0.5) / N), 2 * N - 1)
-    steady = np.concatenate((ammonia.steady, np.maximum(ammonia.steady, 0.5 * anew)))
+    steady = np.concatenate((ammonia.steady, np.maximum(ammonia.steady, 0.5 * by_kit)))
     return Ammonia(
-        np.concatenate((ammonia.total, anew))[index] * np.exp(0.05 * normal(N, "ammonia spread")),
+        np.concatenate((ammonia.total, by_kit))[index] * np.exp(0.05 * normal(N, "ammonia spread")),
         steady[index],
         np.tile(ammonia.k_per_s, 2)[index],
     )

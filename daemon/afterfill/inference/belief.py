@@ -24,7 +24,7 @@ class Leftover:
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """`doses`: neutraliser that went into the tank itself of late; `stepped_s`: time of the last
+    """`doses`: neutraliser that went into the tank itself lately; `stepped_s`: time of the last
     step [s]; `disturbed_until_s`: end of announced work on the tank; `trusted_from_s`: no watch on
     suspicion before this time; `unpoured`: the ammonia at `unpoured_s` [s], before the refill
     under watch, in case more is said of it."""

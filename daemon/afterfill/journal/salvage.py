@@ -98,9 +98,9 @@ def _first_look(pages: Pages) -> _Found:
     for cell in pages.cells():
         if len(cell.columns) == 2:
             _note_pair(cell, found)
-        elif cell.number is None and _is_word_again(cell.columns):
-            text, _, number = cell.columns
-            found.words.setdefault(number, []).insert(0, text)  # type: ignore[arg-type]  # looked at above
+        elif cell.number is None and (again := _word_again(cell.columns)) is not None:
+            text, number = again
+            found.words.setdefault(number, []).insert(0, text)
         elif (table := _small_table_of(cell)) is not None:
             _note_small(table, _with_number(cell, table), found)
     return found
@@ -130,11 +130,12 @@ def _note_small(table: str, row: Sequence[Any], found: _Found) -> None:
         found.facts[row[0]] = max(kept, row[1], key=int) if grows else row[1]
 
 
-def _is_word_again(columns: Sequence[Value]) -> bool:
-    """Whether it is an entry of the index that holds each word again, with its checksum."""
-    if len(columns) != 3 or not isinstance(columns[0], str) or not isinstance(columns[2], int):
-        return False
-    return columns[1] == check_of("word", (columns[2], columns[0]))
+def _word_again(columns: Sequence[Value]) -> tuple[str, int] | None:
+    """Text and number of an entry of the index that holds each word again, if its checksum fits."""
+    match columns:
+        case [str(text), check, int(number)] if check == check_of("word", (number, text)):
+            return text, number
+    return None
 
 
 def _small_table_of(cell: Cell) -> str | None:

@@ -120,7 +120,8 @@ def _create(connection: sqlite3.Connection, path: Path) -> None:
     _to_wal(connection)
     connection.execute("BEGIN IMMEDIATE")
     try:
-        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:  # nobody was faster
+        # another process may have been faster
+        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
             if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
                 raise JournalError(f"{path} is a database of something else; choose another path")
             run_all(connection, TABLES)

@@ -12,7 +12,7 @@ from typing import TypeVar
 from afterfill.report.markup import Html, empty, joined, tag
 from afterfill.report.scale import Scale, time_ticks
 
-_WIDTH, _COLUMNS = 1000.0, 400  # columns: finer than this nobody sees
+_WIDTH, _COLUMNS = 1000.0, 400  # columns: finer cannot be seen
 Point = tuple[float, float]  # time [Unix s], value
 Row = TypeVar("Row", tuple[float, float], tuple[float, float, float])
 

@@ -131,7 +131,7 @@ def _poured(found: Gathered, moment: Moment) -> Html:
         if s.origin == "inferred"
     ]
     if not rows:
-        return _empty("Nobody announced a refill, and the readings betray none.")
+        return _empty("No refill was announced, and the readings show none.")
     return table(("begun", "water", "neutraliser", "source"), rows)
 
 

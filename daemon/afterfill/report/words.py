@@ -135,7 +135,7 @@ def neutraliser_words(refill: Refill) -> str:
 def seen_words(seen: RefillSeen) -> str:
     """How a refill came to be watched, and how much of the tank it may have been."""
     low, _, high = (100.0 * share for share in seen.fraction)
-    how = "announced" if seen.origin == "announced" else "announced by nobody: the readings told"
+    how = "announced" if seen.origin == "announced" else "not announced: the readings told"
     return f"{how}; {low:.0f} to {high:.0f} % of the tank"
 
 

@@ -36,7 +36,7 @@ def scheduler(settings: JournalSettings, tanks: list[str], work: Work) -> Backgr
 
 
 def keep_house(recorder: Recorder, stamp: Stamp, settings: JournalSettings) -> None:
-    """Drop what is too old or too much, and say what was dropped. A clock that nobody has set
+    """Drop what is too old or too much, and say what was dropped. A clock that is not set
     cannot tell what is old."""
     keep_days = settings.keep_days if stamp.synchronised else _FOR_EVER_DAYS
     dropped = recorder.journal.prune(stamp.time_s, keep_days, settings.max_mb)

@@ -40,5 +40,5 @@ def boot_id() -> str:
 
 
 def is_synchronised() -> bool:
-    """Whether a time daemon has set the clock since boot; False also when nobody can say."""
+    """Whether a time daemon has set the clock since boot; False also when it cannot be told."""
     return _SYNCHRONISED.exists()

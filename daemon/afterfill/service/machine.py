@@ -13,7 +13,7 @@ from afterfill.sinks.health import SinkHealth
 # of the kernel's driver, from memory.
 THROTTLED = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
 _LOW_NOW, _LOW_SINCE_BOOT = 1 << 0, 1 << 16
-_TIME_DAEMON = Path("/run/systemd/timesync")  # where none runs, nobody can say
+_TIME_DAEMON = Path("/run/systemd/timesync")  # where none runs, it cannot be told
 _RESERVE_MB, _GROWTH_MB = 100.0, 400.0  # other logs; months of a journal: our judgement
 _AHEAD_S = 60.0  # a clock set back by less is worked off within the hour
 _STALLED_S = 600.0  # sinks confirm something each minute or so
@@ -67,7 +67,7 @@ class Machine:
 
     def _damage(self) -> tuple[bool | None, str]:
         """It holds once: the new journal is sound, and rows that were met and skipped are told when
-        there are more of them. The alarm latches until somebody has seen it."""
+        there are more of them. The alarm latches until it is acknowledged."""
         met, fresh = met_damaged(self._journal_path), self._damage_fresh
         if met > self._damaged_rows and not fresh:
             self._damaged_rows = met
@@ -93,7 +93,7 @@ class Machine:
         if stamp.synchronised:
             return False, "set by the time daemon"
         if not self._time_daemon.exists():
-            return None, "no time daemon is known here, so nobody can say"
+            return None, "no time daemon is known here, so this cannot be told"
         return True, "the time daemon has not set the clock since this boot"
 
     def _power(self) -> tuple[bool | None, str]:

@@ -1,4 +1,4 @@
-"""How often the core commits: rarely, to spare the card, but often while somebody looks."""
+"""How often the core commits: rarely, to spare the card, but often while a person looks."""
 
 from afterfill.records import Stamp
 

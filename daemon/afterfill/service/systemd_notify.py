@@ -2,7 +2,7 @@
 
 The protocol is a datagram of lines to the socket that $NOTIFY_SOCKET names (sd_notify(3), from
 memory).
-Without that variable, or when nobody listens, nothing happens: the service runs all the same.
+Without that variable, or when no socket listens, nothing happens: the service runs all the same.
 """
 
 import os
@@ -29,7 +29,7 @@ def say(*lines: str, environment: Mapping[str, str] = os.environ) -> None:
 
 
 def watchdog_s(environment: Mapping[str, str] = os.environ) -> float | None:
-    """After how many seconds of silence this process is ended; None when nobody watches it."""
+    """After how many seconds of silence this process is ended; None: systemd does not."""
     for_us = environment.get("WATCHDOG_PID") in (None, str(os.getpid()))
     micros = environment.get("WATCHDOG_USEC", "")
     return int(micros) / 1e6 if for_us and micros.isdecimal() and int(micros) > 0 else None

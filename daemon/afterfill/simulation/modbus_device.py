@@ -57,7 +57,7 @@ def _words(layout: str, *values: float) -> list[bytes]:
 
 
 def _with_crc(body: bytes) -> bytes:
-    crc = 0xFFFF  # written anew here: a device that shared the driver's code would share its bugs
+    crc = 0xFFFF  # a second implementation: sharing the driver's code would share its bugs
     for byte in body:
         crc ^= byte
         for _ in range(8):

@@ -76,7 +76,7 @@ class _Exchange:
                 self.found.setdefault(probe.name, sample)
                 understood = True
         if not understood:
-            self._strange = line  # perhaps an answer to somebody else: ours may still come
+            self._strange = line  # perhaps an answer to another program: ours may still come
 
     def sample(self, probe: ProbeSpec) -> Sample:
         """What is known of `probe` when the time is up."""

@@ -47,7 +47,7 @@ class OnewirePort:
         try:
             content = _content(file)
         except OSError as error:
-            # EIO: the kernel tried, and either nobody answered or no reply was whole
+            # EIO: the kernel tried, and either no device answered or no reply was whole
             return Sample(probe.name, None, "no-answer", str(error).encode())
         found = _decode(file.name, content)
         if found.temperature_c is None:

@@ -31,7 +31,7 @@ _UNKNOWN_PH_MV = 5.0  # of the ORP where the pH is not known; our judgement
 
 class Moment(NamedTuple):
     """When an observation is made: `at_s` [s] after the episode's zero, `step_s` [s] after the one
-    before it; `announced`: somebody said that water comes."""
+    before it; `announced`: the refill was logged or reported."""
 
     at_s: float
     step_s: float

@@ -32,7 +32,7 @@ START_SD_MIN = 1.5  # how well people and relays know when it began
 LITRES_SIGMA = 0.1  # a bucket is known to a tenth
 STRENGTH_SIGMA = 0.15  # strength of a neutraliser, and the dosing of it
 SHORT_WHEN_DOSED = 0.03  # said to be dosed, and was not: our judgement
-SHORT_WHEN_UNKNOWN = 0.2  # nobody said: our judgement
+SHORT_WHEN_UNKNOWN = 0.2  # the dose was not logged: our judgement
 SHORT_WHEN_SAID_NONE = 0.99
 
 BEFOREHAND_OF_SHORT = 0.03  # of those who put none into the water: they dosed the tank; judgement

@@ -1,4 +1,4 @@
-"""When quiet readings look as if water went in that nobody announced."""
+"""When quiet readings look as if water went in unannounced."""
 
 from dataclasses import replace
 

@@ -27,7 +27,7 @@ class Sight:
     reading before the probe fell away, until it has come back; `exchanged_s`: when it last leapt
     to another level; `step_s`, `step_mv`, `stepped_to_mv`: a sudden step that may be no water,
     when it came, its height and where it led; `way`, `turns`: the sign of the last move beyond
-    noise, and how often of late it changed; `restless_s`: since when it has."""
+    noise, and how often it changed lately; `restless_s`: since when it has."""
 
     valid_s: float | None = None
     first_s: float | None = None
@@ -176,12 +176,12 @@ def why_blind(sight: Sight, time_s: float) -> str | None:
 
 
 def has_gone_wild(before: Sight, after: Sight, time_s: float) -> bool:
-    """Whether this reading showed that the probe is out of the water or in somebody's hands."""
+    """Whether this reading showed that the probe is out of the water or in a hand."""
     return after.settling_until_s > time_s >= before.settling_until_s
 
 
 def back_s(sight: Sight, time_s: float) -> float | None:
-    """When the probe came back into the water [s], if it did so of late: its surface is then
+    """When the probe came back into the water [s], if it did so lately: its surface is then
     still on its way to its level."""
     settled_s = sight.settling_until_s
     another = settled_s - sight.exchanged_s <= SETTLING_S or sight.before_mv is not None

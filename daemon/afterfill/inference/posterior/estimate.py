@@ -23,7 +23,7 @@ from afterfill.records import Estimate, Quantiles
 
 _DIGITS = 5
 _FADES_PER_H = 0.1  # what a closed watch left fades at the slow end of chloramine's decay
-_UNSEEN_PER_DAY = 0.03  # chance of a carry-over that nobody announced, while blind: judgement
+_UNSEEN_PER_DAY = 0.03  # chance of an unannounced carry-over, while blind: judgement
 _UNSEEN_LASTS_S = 6 * 3600.0  # how long chloramine stays in a stocked tank: judgement
 _TRACE_AT_MOST_MG_L = 0.02  # noisier probes see less, and say so by their detection floor
 _NOTHING = Quantiles(0.0, 0.0, 0.0)
