@@ -218,7 +218,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
         looking = replace(looking, said=word)
     if looking is state.belief.watch and not over:
         return state, found
-    belief = replace(state.belief, watch=looking)
+    belief = state.belief._replace(watch=looking)
     if rises:
         belief = step.with_new_particles(setup.inference, belief, time_s)
     elif over:
@@ -239,7 +239,7 @@ def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
     if not announced:
         notes = replace(state.notes, suspected_s=looking.refill_time_s)
         state = replace(state, notes=notes)
-    belief = replace(state.belief, watch=replace(looking, reported=True))
+    belief = state.belief._replace(watch=replace(looking, reported=True))
     return replace(state, belief=belief), [seen]
 
 

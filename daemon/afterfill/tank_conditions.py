@@ -77,7 +77,7 @@ def highest_ammonia_mg_l(belief: Belief, time_s: float) -> float | None:
     if ph_at(belief, time_s) is None or temperature_at(belief, time_s) is None:
         return None
     for hours in _AHEAD_H:
-        then = replace(belief, ammonia=ammonia.aged(belief.ammonia, 3600.0 * hours))
+        then = belief._replace(ammonia=ammonia.aged(belief.ammonia, 3600.0 * hours))
         nh3 = free_ammonia_of(then, time_s)
         if nh3 is not None:
             medians.append(nh3.q50)

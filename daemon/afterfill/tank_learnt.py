@@ -53,7 +53,7 @@ def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
         ph_slope_mv=record.ph_slope_mv,
         ph_slope_sd=record.ph_slope_sd_mv,
     )
-    return replace(state, belief=replace(state.belief, learnt=learnt), learnt=record)
+    return replace(state, belief=state.belief._replace(learnt=learnt), learnt=record)
 
 
 def _is_near(before: ProbeLearnt, learnt: Learnt) -> bool:

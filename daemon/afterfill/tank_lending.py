@@ -44,4 +44,4 @@ def lent(
 def _unsettled(belief: Belief, until_s: float, *, out: bool) -> Belief:
     """The tank's own level is found again after the probe is back. What was learnt of it stays."""
     why = "the ORP probe is out of the tank" if out else "the ORP probe was out of the tank"
-    return replace(belief, sight=unsettled(belief.sight, until_s, why), baseline=None)
+    return belief._replace(sight=unsettled(belief.sight, until_s, why), baseline=None)

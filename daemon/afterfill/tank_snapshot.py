@@ -53,7 +53,13 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "Belief.history": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
 }
-_WORDS = ";".join(f"{n}:{','.join(f.name for f in fields(c))}" for n, c in _CLASSES.items())
+
+
+def _fields_of(cls: type[Any]) -> tuple[str, ...]:
+    return tuple(f.name for f in fields(cls)) if is_dataclass(cls) else cls._fields
+
+
+_WORDS = ";".join(f"{name}:{','.join(_fields_of(cls))}" for name, cls in _CLASSES.items())
 _GROUPS = [(hypothesis.name, hypothesis.size) for hypothesis in HYPOTHESES]
 LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES};{_GROUPS}'.encode()):08x}"
 
@@ -116,9 +122,10 @@ def _plain(value: Any, arrays: list[bytes]) -> Any:  # noqa: ANN401 - JSON value
         at = sum(map(len, arrays))
         arrays.append(np.ascontiguousarray(value, dtype="<f8").tobytes())
         return {"~": "array", "shape": list(value.shape), "at": at}
-    if is_dataclass(value):
-        named = {f.name: _plain(getattr(value, f.name), arrays) for f in fields(value)}
-        return {"~": type(value).__name__, **named}
+    cls = type(value)
+    if _CLASSES.get(cls.__name__) is cls:
+        named = {name: _plain(getattr(value, name), arrays) for name in _fields_of(cls)}
+        return {"~": cls.__name__, **named}
     if isinstance(value, Mapping):
         items = [[key, _plain(inner, arrays)] for key, inner in value.items()]
         return {"~": "map", "items": items}

@@ -2,38 +2,27 @@
 
 import pytest
 
-from bench.inference_cost import (
-    CORE_BAR,
-    SNAPSHOT_BAR_KB,
-    Cost,
-    hundred_tanks,
-    reference_cost,
-    step_costs,
-)
+from bench.inference_cost import CORE_BAR, Cost, hundred_tanks, step_costs
 
-_BUSY = 3.0  # test machines share their cores with other work
+_BUSY = 1.5  # test machines share their cores and caches with other work
 
 
 @pytest.fixture(scope="module")
-def steps() -> dict[str, Cost]:
-    return {cost.name: cost for cost in step_costs(repeats=1)}
+def costs() -> list[Cost]:
+    return step_costs(hours=8.0)
 
 
-def test_a_step_costs_no_more_than_its_bar_on_a_busy_machine(steps: dict[str, Cost]) -> None:
-    assert steps["one step, quiet"].value < _BUSY * 250.0
-    assert steps["one step, under watch"].value < _BUSY * 250.0
+def test_each_step_keeps_its_share_of_a_reference_filter(costs: list[Cost]) -> None:
+    """User CPU beside filterpy's unscented filter in one run, estimates and snapshots included."""
+    over = {c.name: c.value for c in costs if c.bar and not c.unit and c.value > _BUSY * c.bar}
+    assert over == {}
 
 
-def test_a_snapshot_keeps_within_256_kb(steps: dict[str, Cost]) -> None:
-    assert steps["snapshot, largest"].value <= SNAPSHOT_BAR_KB
+def test_a_snapshot_keeps_within_256_kb(costs: list[Cost]) -> None:
+    (snapshot,) = [cost for cost in costs if cost.unit == "kB"]
+    assert snapshot.bar is not None
+    assert snapshot.value <= snapshot.bar
 
 
 def test_a_hundred_tanks_at_1_hz_take_less_than_half_a_core() -> None:
     assert all(cost.value < CORE_BAR for cost in hundred_tanks(minutes=10.0))
-
-
-def test_a_step_under_watch_costs_less_than_three_unscented_filters_of_filterpy(
-    steps: dict[str, Cost],
-) -> None:
-    three = reference_cost(repeats=1)[-1]
-    assert steps["one step, under watch"].value < 1.5 * three.value

@@ -1,5 +1,4 @@
 import math
-from dataclasses import replace
 
 import pytest
 
@@ -163,14 +162,14 @@ def seen_often(level: Baseline, times: int, orp_mv: float, temperature_c: float)
 
 
 def test_coming_back_from_below_is_not_suspicious() -> None:
-    low = replace(after_quiet(240.0, 25.0), usual_mv=300.0)
+    low = after_quiet(240.0, 25.0)._replace(usual_mv=300.0)
     back = seen_often(low, 5, 298.0, 25.0)
     assert not change_detection.raised(back)
     assert change_detection.raised(seen_often(back, 3, 312.0, 25.0))
 
 
 def test_a_heater_bringing_the_tank_back_is_not_suspicious() -> None:
-    cold = replace(after_quiet(300.0, 22.0), usual_c=25.0)
+    cold = after_quiet(300.0, 22.0)._replace(usual_c=25.0)
     assert not change_detection.raised(seen_often(cold, 5, 300.0, 22.9))
 
 

@@ -65,7 +65,7 @@ def test_the_estimate_is_wider_than_its_particles_by_the_doubt_in_the_law() -> N
     """Particles that all agree still leave the law's own doubt: log-normal with LAW_SIGMA."""
     fresh = particles_of(announced(litres=25.0))
     agreed = fresh.with_rows(state={FREE: np.full(fresh.weights.size, 0.2)})
-    belief = replace(Belief(), watch=watch_over(agreed, sighted_s=0.0, p_ever=0.5))
+    belief = Belief()._replace(watch=watch_over(agreed, sighted_s=0.0, p_ever=0.5))
     total, _, _ = chlorine_of(belief, AFTER_S)
     raw = quantiles_of(agreed.residual, agreed.weights)
     assert raw.q05 == raw.q95 == pytest.approx(0.2)

@@ -51,7 +51,7 @@ def test_a_pour_told_of_afterwards_knows_the_doses_before_and_after_it(rested: B
     belief = quiet(belief, BEGIN_S + 300.0, 5.0)
     told = step.poured(SETUP, belief, replace(POUR, neutraliser_ml=0.0), BEGIN_S + 600.0)
     untold = step.poured(
-        SETUP, replace(belief, doses=doses.none()), replace(POUR, neutraliser_ml=0.0),
+        SETUP, belief._replace(doses=doses.none()), replace(POUR, neutraliser_ml=0.0),
         BEGIN_S + 600.0,
     )  # fmt: skip
     assert told.watch is not None

@@ -145,8 +145,8 @@ def test_a_snapshot_with_another_number_of_members_is_of_another_version(tmp_pat
     state = recorder.state("t")
     recorder.close(stamp(AT_S))
     assert from_bytes(to_bytes(state)) is not None
-    short = replace(state.belief.ammonia, total=state.belief.ammonia.total[:48])
-    odd = replace(state, belief=replace(state.belief, ammonia=short))
+    short = state.belief.ammonia._replace(total=state.belief.ammonia.total[:48])
+    odd = replace(state, belief=state.belief._replace(ammonia=short))
     with pytest.raises(Exception, match="cannot be read"):
         from_bytes(to_bytes(odd))
 

@@ -3,7 +3,7 @@
 dTAN/dt = k (steady - TAN): first order below 1 mg/L (Ebeling & Wheaton 2006, abstract, read).
 """
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +22,7 @@ _UNKNOWN_CAUSE, _USUAL_RANGE_MG_L = 0.2, 4.0  # our judgement
 _KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
 
 
-@dataclass(frozen=True, slots=True)
-class Ammonia:
+class Ammonia(NamedTuple):
     """Members of shape (64,): total ammonia and its steady state [mg/L as N], filter [1/s]."""
 
     total: Array
@@ -40,7 +39,7 @@ def unmet() -> Ammonia:
 def aged(ammonia: Ammonia, step_s: float) -> Ammonia:
     """After `step_s` [s] of filter and food."""
     left = np.exp(-ammonia.k_per_s * step_s)
-    return replace(ammonia, total=ammonia.steady + (ammonia.total - ammonia.steady) * left)
+    return ammonia._replace(total=ammonia.steady + (ammonia.total - ammonia.steady) * left)
 
 
 def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:
@@ -50,7 +49,7 @@ def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:
     sigma = priors.LITRES_SIGMA if pour.litres else priors.FRACTION_SIGMA
     fraction = np.clip(log_normal(N, "ammonia fraction", size, sigma), 0, 1)
     brought = ammonia_of_source(pour)
-    return replace(ammonia, total=ammonia.total + fraction * (brought - ammonia.total))
+    return ammonia._replace(total=ammonia.total + fraction * (brought - ammonia.total))
 
 
 def ammonia_of_source(pour: Pour) -> Array:

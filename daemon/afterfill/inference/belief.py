@@ -1,6 +1,7 @@
 """Everything that is believed about one tank between two records."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from afterfill.inference import doses, history
 from afterfill.inference.ammonia import Ammonia, unmet
@@ -22,21 +23,20 @@ class Leftover:
     p_over_limit: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Belief:
+class Belief(NamedTuple):
     """`doses`: neutraliser that went into the tank itself lately; `stepped_s`: time of the last
     step [s]; `disturbed_until_s`: end of announced work on the tank; `trusted_from_s`: no watch on
     suspicion before this time; `unpoured`: the ammonia at `unpoured_s` [s], before the refill
     under watch, in case more is said of it."""
 
-    ph: Channel = field(default_factory=Channel)
-    temperature: Channel = field(default_factory=Channel)
-    sight: Sight = field(default_factory=Sight)
-    history: Array = field(default_factory=history.empty)
-    doses: Array = field(default_factory=doses.none)
-    ammonia: Ammonia = field(default_factory=unmet)
-    learnt: Learnt = field(default_factory=Learnt)
-    leftover: Leftover = field(default_factory=Leftover)
+    ph: Channel = Channel()
+    temperature: Channel = Channel()
+    sight: Sight = Sight()
+    history: Array = history.empty()
+    doses: Array = doses.none()
+    ammonia: Ammonia = unmet()
+    learnt: Learnt = Learnt()
+    leftover: Leftover = Leftover()
     baseline: Baseline | None = None
     watch: Watch | None = None
     stepped_s: float | None = None

@@ -1,7 +1,5 @@
 """One step of belief: readings in, a moved belief out. The order of work is the order below."""
 
-from dataclasses import replace
-
 from afterfill.inference import ammonia, doses, history
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.calibration import learnt
@@ -29,19 +27,19 @@ _KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no sou
 def with_ph(belief: Belief, value: float, time_s: float) -> Belief:
     """After a valid pH reading. What no fish tank has is a fault of the probe, not a pH."""
     plausible = _LIVABLE_PH[0] <= value <= _LIVABLE_PH[1]
-    return replace(belief, ph=Channel(value if plausible else None, time_s))
+    return belief._replace(ph=Channel(value if plausible else None, time_s))
 
 
 def with_temperature(belief: Belief, value: float, time_s: float) -> Belief:
     """After a valid temperature reading [degrees C]; the same holds for what no fish bears, and a
     leap is not believed at once. One that stands is another probe: it shows no cold water."""
     if not _LIVABLE_C[0] <= value <= _LIVABLE_C[1]:
-        return replace(belief, temperature=Channel(None, time_s))
+        return belief._replace(temperature=Channel(None, time_s))
     now = believed_c(belief.temperature, value, time_s)
     if belief.baseline is not None and belief.temperature.is_another(now):
-        still = replace(belief.baseline, warmth_c=None, usual_c=None)
-        return replace(belief, temperature=now, baseline=still)
-    return replace(belief, temperature=now)
+        still = belief.baseline._replace(warmth_c=None, usual_c=None)
+        return belief._replace(temperature=now, baseline=still)
+    return belief._replace(temperature=now)
 
 
 def is_due(belief: Belief, time_s: float) -> bool:
@@ -63,10 +61,9 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
         belief = air.back_in_water(setup, belief, sight, time_s)
     another = data_quality.is_another(belief.sight, sight, time_s)
     if another:
-        sight = replace(sight, before_mv=None)
+        sight = sight._replace(before_mv=None)
         belief = _without_suspicion(belief)
-    belief = replace(
-        belief,
+    belief = belief._replace(
         sight=sight,
         baseline=None if another else belief.baseline,
         stepped_s=time_s,
@@ -89,15 +86,15 @@ def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Beli
     felt = change_detection.felt(belief.baseline, temperature_c)
     if change_detection.raised(felt) and time_s >= belief.trusted_from_s:
         suspect = Pour(time_s, announced=False, water=setup.water)
-        belief = replace(belief, baseline=felt)
-        return replace(belief, watch=begun(setup, belief, suspect, time_s))
-    return replace(belief, baseline=baseline.warmed(felt, temperature_c, step_s))
+        belief = belief._replace(baseline=felt)
+        return belief._replace(watch=begun(setup, belief, suspect, time_s))
+    return belief._replace(baseline=baseline.warmed(felt, temperature_c, step_s))
 
 
 def _without_suspicion(belief: Belief) -> Belief:
     """What another probe's level suggested is nothing; what was reported gets its verdict."""
     old = belief.watch
-    return belief if old is None or old.reported else replace(belief, watch=None)
+    return belief if old is None or old.reported else belief._replace(watch=None)
 
 
 def _watched(
@@ -118,14 +115,13 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
     ph = ph_at(belief, time_s)
     level_mv = baseline.corrected_mv(orp_mv, ph, belief.learnt.ph_slope_mv)
     if belief.baseline is None:
-        return replace(belief, baseline=baseline.begun(level_mv, time_s))
+        return belief._replace(baseline=baseline.begun(level_mv, time_s))
     looked = change_detection.looked(belief.baseline, level_mv, temperature_c)
     if change_detection.raised(looked) and time_s >= belief.trusted_from_s:
         suspect = Pour(time_s, announced=False, water=setup.water)
-        belief = replace(belief, baseline=looked)
-        return replace(belief, watch=begun(setup, belief, suspect, time_s))
-    return replace(
-        belief,
+        belief = belief._replace(baseline=looked)
+        return belief._replace(watch=begun(setup, belief, suspect, time_s))
+    return belief._replace(
         baseline=baseline.followed(looked, level_mv, temperature_c, time_s),
         learnt=learnt.in_quiet(belief.learnt, orp_mv, ph, time_s),
     )
@@ -170,7 +166,7 @@ def with_new_particles(setup: Setup, belief: Belief, time_s: float) -> Belief:
     """The belief with a watch over water that may have come while another watch ran; its particles
     begin in the old ones' water and electrodes."""
     suspect = Pour(time_s, announced=False, water=setup.water)
-    return replace(belief, watch=begun(setup, belief, suspect, time_s))
+    return belief._replace(watch=begun(setup, belief, suspect, time_s))
 
 
 def ended(belief: Belief, time_s: float) -> Belief:
@@ -180,8 +176,7 @@ def ended(belief: Belief, time_s: float) -> Belief:
         return belief
     residual = watch.residual_of(old)
     known = old.kit_mg_l >= _KIT_SHOWS_MG_L
-    return replace(
-        belief,
+    return belief._replace(
         watch=None,
         unpoured=None,
         learnt=learnt.updated(belief.learnt, old.particles) if known else belief.learnt,
@@ -199,9 +194,9 @@ def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
     slope_mv = belief.learnt.ph_slope_mv
     corrected = baseline.corrected_mv(level_mv, ph_at(belief, time_s), slope_mv)
     fresh = baseline.begun(corrected, time_s, noise_of(belief.baseline))
-    fresh = replace(fresh, seen_s=baseline.READY_S)  # the watch itself was the quiet time
+    fresh = fresh._replace(seen_s=baseline.READY_S)  # the watch itself was the quiet time
     old = belief.baseline
-    return fresh if old is None else replace(fresh, usual_c=old.usual_c, usual_mv=old.usual_mv)
+    return fresh if old is None else fresh._replace(usual_c=old.usual_c, usual_mv=old.usual_mv)
 
 
 def watch_is_over(belief: Belief, time_s: float) -> bool:
@@ -215,7 +210,7 @@ def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
     old, said = belief.watch, relation(belief.watch, pour)
     if old is None or said == "new":
         belief = _with_refilled_ammonia(setup, belief, pour, time_s)
-        return replace(belief, watch=begun(setup, belief, pour, time_s))
+        return belief._replace(watch=begun(setup, belief, pour, time_s))
     if said == "repeated":
         return belief
     if said == "suspected":
@@ -224,9 +219,9 @@ def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
         pour = amended(old.pour, pour)
         belief = _with_amended_ammonia(setup, belief, pour, time_s)
     # Readings are at hand to judge it by once more; a test's word is not, so its stories go on.
-    before = replace(belief, watch=None if old.moved_kit == 0.0 else old)
+    before = belief._replace(watch=None if old.moved_kit == 0.0 else old)
     fresh = begun(setup, before, pour, time_s)
-    return replace(belief, watch=watch.over_same_refill(fresh, old))
+    return belief._replace(watch=watch.over_same_refill(fresh, old))
 
 
 def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
@@ -235,8 +230,7 @@ def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float
 
 
 def _with_refilled_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
-    return replace(
-        belief,
+    return belief._replace(
         ammonia=ammonia.refilled(belief.ammonia, pour, setup.litres),
         unpoured=belief.ammonia,
         unpoured_s=time_s,
@@ -248,39 +242,39 @@ def _with_amended_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: floa
     if belief.unpoured is None:
         return belief
     aged = ammonia.aged(belief.unpoured, time_s - belief.unpoured_s)
-    return replace(belief, ammonia=ammonia.refilled(aged, pour, setup.litres))
+    return belief._replace(ammonia=ammonia.refilled(aged, pour, setup.litres))
 
 
 def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belief:
     """After a test-kit reading became known at `time_s` [s]."""
     if kit.total_ammonia_mg_l is not None:
         tested_now = ammonia.tested(belief.ammonia, kit.total_ammonia_mg_l)
-        belief = replace(belief, ammonia=tested_now, unpoured=None)
+        belief = belief._replace(ammonia=tested_now, unpoured=None)
     total, free = kit.total_chlorine_mg_l, kit.free_chlorine_mg_l
     shows = max(total or 0.0, free or 0.0)
     if belief.watch is None and shows >= _KIT_SHOWS_MG_L:
         suspect = Pour(kit.time_s, announced=False, water=setup.water)
-        belief = replace(belief, watch=begun(setup, belief, suspect, time_s))
+        belief = belief._replace(watch=begun(setup, belief, suspect, time_s))
     if belief.watch is not None and total is not None:
-        belief = replace(
-            belief, watch=watch.tested(belief.watch, total, ph_at(belief, time_s), free_only=False)
+        belief = belief._replace(
+            watch=watch.tested(belief.watch, total, ph_at(belief, time_s), free_only=False)
         )
     elif belief.watch is not None and free is not None:
-        belief = replace(
-            belief, watch=watch.tested(belief.watch, free, ph_at(belief, time_s), free_only=True)
+        belief = belief._replace(
+            watch=watch.tested(belief.watch, free, ph_at(belief, time_s), free_only=True)
         )
     return belief
 
 
 def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) -> Belief:
     """After it became known that neutraliser [mL] went into the tank itself at `time_s` [s]."""
-    belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + _ACTED_S))
+    belief = belief._replace(trusted_from_s=max(belief.trusted_from_s, time_s + _ACTED_S))
     if setup.mg_cl2_per_ml is None:
         return belief
     surplus_mg_l = neutraliser_ml * setup.mg_cl2_per_ml / setup.litres
     known = doses.appended(belief.doses, time_s, surplus_mg_l)
     looking = None if belief.watch is None else watch.dosed(belief.watch, surplus_mg_l)
-    return replace(belief, doses=known, watch=looking)
+    return belief._replace(doses=known, watch=looking)
 
 
 def serviced(belief: Belief, what: str, time_s: float) -> Belief:
@@ -288,8 +282,8 @@ def serviced(belief: Belief, what: str, time_s: float) -> Belief:
     of a probe is forgotten when it is serviced: it may be another one."""
     if what == "probe":
         sight = data_quality.unsettled(belief.sight, time_s, "the ORP probe was serviced")
-        return replace(belief, sight=sight, baseline=None, learnt=learnt.Learnt())
-    return replace(belief, disturbed_until_s=time_s + _DISTURBED_S)
+        return belief._replace(sight=sight, baseline=None, learnt=learnt.Learnt())
+    return belief._replace(disturbed_until_s=time_s + _DISTURBED_S)
 
 
 def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Belief:
@@ -297,4 +291,4 @@ def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Bel
     tank's own level must be found again."""
     sight = data_quality.unsettled(belief.sight, time_s, "the ORP probe's response was checked")
     taught = updated_by_check(belief.learnt, check)
-    return replace(belief, sight=sight, baseline=None, learnt=taught)
+    return belief._replace(sight=sight, baseline=None, learnt=taught)

@@ -1,7 +1,5 @@
 """What is done when a probe turns out to have been in the air, and when it is back in the water."""
 
-from dataclasses import replace
-
 from afterfill.inference import history
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import ph_at, quiet_mv
@@ -20,7 +18,7 @@ def without_doubtful(setup: Setup, belief: Belief, time_s: float) -> Belief:
     """A probe that is seen to be in the air has been there for a while: what it showed in the last
     minutes is taken back, and a young watch begins again without it."""
     from_s = _left_water_s(belief, time_s)
-    belief = replace(belief, history=history.without_orp(belief.history, from_s))
+    belief = belief._replace(history=history.without_orp(belief.history, from_s))
     return _begun_again(setup, belief, time_s)
 
 
@@ -41,16 +39,16 @@ def back_in_water(setup: Setup, belief: Belief, sight: Sight, time_s: float) -> 
     begins again, with particles that know how a surface comes to its level."""
     if data_quality.back_s(sight, time_s) is None:
         return belief
-    belief = replace(belief, trusted_from_s=max(belief.trusted_from_s, time_s + _SUSPECTS_AFTER_S))
+    belief = belief._replace(trusted_from_s=max(belief.trusted_from_s, time_s + _SUSPECTS_AFTER_S))
     announced = belief.watch is not None and belief.watch.pour.announced
     if not announced:
         return belief
-    return _begun_again(setup, replace(belief, sight=sight), time_s)
+    return _begun_again(setup, belief._replace(sight=sight), time_s)
 
 
 def _begun_again(setup: Setup, belief: Belief, time_s: float) -> Belief:
     old = belief.watch
     if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
         return belief
-    fresh = begun(setup, replace(belief, watch=None), old.pour, time_s)
-    return replace(belief, watch=over_same_refill(fresh, old))
+    fresh = begun(setup, belief._replace(watch=None), old.pour, time_s)
+    return belief._replace(watch=over_same_refill(fresh, old))

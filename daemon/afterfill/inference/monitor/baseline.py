@@ -1,6 +1,6 @@
 """The tank's own quiet ORP, corrected for pH: what a step is measured against."""
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from afterfill.inference.model import priors
 from afterfill.inference.model.electrode import PH_REFERENCE
@@ -14,8 +14,7 @@ _NOISE_S = 10_800.0  # later so slowly that an hour in the air does not pass for
 _LEAST_NOISE_MV = 0.3  # below most probes' resolution
 
 
-@dataclass(frozen=True, slots=True)
-class Baseline:
+class Baseline(NamedTuple):
     """`level_mv`: slow level at the reference pH; `seen_s`: how long its readings have been seen,
     in which a pause or a jump of the clock counts a minute at most; `warmth_c`: slow temperature;
     `usual_c`, `usual_mv`: temperature and level of the last half day; `noise_mv`:
@@ -63,8 +62,7 @@ def followed(
     young = not baseline.ready()
     pace = min(1.0, step_s * (8.0 if young else 1.0) * _SLOWLY_PER_S)
     moved = _bounded(orp_mv - baseline.level_mv, 4.0 * baseline.noise_mv + 8.0)
-    return replace(
-        baseline,
+    return baseline._replace(
         level_mv=baseline.level_mv + pace * moved,
         seen_s=baseline.seen_s + min(step_s, _MOST_OF_A_GAP_S),
         time_s=time_s,
@@ -78,8 +76,7 @@ def followed(
 
 def warmed(baseline: Baseline, temperature_c: float | None, step_s: float) -> Baseline:
     """The baseline after `step_s` [s] in which only the temperature could be used."""
-    return replace(
-        baseline,
+    return baseline._replace(
         warmth_c=_slow(baseline.warmth_c, temperature_c, min(1.0, step_s * _SLOWLY_PER_S)),
         usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
     )

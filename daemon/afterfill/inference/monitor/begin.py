@@ -1,7 +1,6 @@
 """How a watch begins: in the past, on the readings that are still at hand."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +76,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         ridge=_ridge(pour, belief), refill_time_s=pour.time_s,
     )  # fmt: skip
     if belief.watch is not None:  # its particles know of the doses
-        belief = replace(belief, doses=doses.none())
+        belief = belief._replace(doses=doses.none())
     return _caught_up(setup, watch, belief, time_s)
 
 

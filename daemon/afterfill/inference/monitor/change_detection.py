@@ -1,7 +1,5 @@
 """When quiet readings look as if water went in unannounced."""
 
-from dataclasses import replace
-
 from afterfill.inference.monitor.baseline import Baseline
 
 _RISE_MV, _RISE_NOISES = 8.0, 6.0  # smallest move worth a watch; a watch costs only computing
@@ -11,12 +9,12 @@ _IN_A_ROW = 3  # a spike is one reading
 
 def looked(baseline: Baseline, orp_mv: float, temperature_c: float | None) -> Baseline:
     """The baseline with its count of readings in a row that stand out."""
-    return replace(baseline, over=baseline.over + 1 if _out(baseline, orp_mv, temperature_c) else 0)
+    return baseline._replace(over=baseline.over + 1 if _out(baseline, orp_mv, temperature_c) else 0)
 
 
 def felt(baseline: Baseline, temperature_c: float | None) -> Baseline:
     """The same where the ORP cannot be used and only the temperature tells."""
-    return replace(baseline, over=baseline.over + 1 if _driven_off(baseline, temperature_c) else 0)
+    return baseline._replace(over=baseline.over + 1 if _driven_off(baseline, temperature_c) else 0)
 
 
 def raised(baseline: Baseline) -> bool:

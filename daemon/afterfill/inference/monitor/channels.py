@@ -1,14 +1,13 @@
 """The last valid value of pH and temperature, and how long it may stand in for a newer one."""
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 STALE_S = 1800.0  # pH and temperature of a tank move over hours: our judgement
 _LEAP_K, _LEAP_K_PER_MIN, _LEAP_MIN = 2.5, 5.0, 2.0  # half a tank of cold water in two minutes
 _LEAP_STANDS_S = 6 * 3600.0  # by then it is another probe: our judgement
 
 
-@dataclass(frozen=True, slots=True)
-class Channel:
+class Channel(NamedTuple):
     """One quantity's last valid value and when it was read [s]; None before the first. `heard_s`:
     when it was last heard, believed or not."""
 
@@ -31,4 +30,4 @@ def believed_c(channel: Channel, value: float, time_s: float) -> Channel:
     last_c = channel.value if time_s - channel.time_s <= _LEAP_STANDS_S else None
     gap_min = min((time_s - max(channel.heard_s, channel.time_s)) / 60.0, _LEAP_MIN)
     leap = last_c is not None and abs(value - last_c) > _LEAP_K + _LEAP_K_PER_MIN * gap_min
-    return replace(channel, heard_s=time_s) if leap else Channel(value, time_s)
+    return channel._replace(heard_s=time_s) if leap else Channel(value, time_s)

@@ -1,6 +1,6 @@
 """Whether the ORP can be used to look for oxidant, and if not, why, in a keeper's words."""
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 MISSING_S = 300.0  # a carry-over rises in minutes: longer unseen is blind
 SETTLING_S = 3 * 3600.0  # after work on a probe: 1.5-3 h to within noise on untouched probes
@@ -21,8 +21,7 @@ _WET_S = 1800.0  # how long a surface that was dry shows it; our judgement
 _HANDLED_STEP_AFTER_GAP_MV, _GAP_S = 25.0, 600.0  # our judgement
 
 
-@dataclass(frozen=True, slots=True)
-class Sight:
+class Sight(NamedTuple):
     """What is remembered of the ORP channel. Times in s, potentials in mV. `before_mv`: the
     reading before the probe fell away, until it has come back; `exchanged_s`: when it last leapt
     to another level; `step_s`, `step_mv`, `stepped_to_mv`: a sudden step that may be no water,
@@ -52,13 +51,12 @@ def seen(
     """After a valid reading, at a tank whose quiet level [mV] is known or not. A leap up from
     below that level is a probe coming back into the water; from the level, another probe."""
     if sight.valid_s is None:
-        return replace(sight, valid_s=time_s, first_s=time_s, value_mv=orp_mv, same_since_s=time_s)
+        return sight._replace(valid_s=time_s, first_s=time_s, value_mv=orp_mv, same_since_s=time_s)
     moved_mv = orp_mv - sight.value_mv
     gap_s = time_s - sight.valid_s
     sight = _turned(_by_hand(sight, orp_mv, time_s, level_mv), moved_mv, gap_s, time_s, noise_mv)
     same = moved_mv == 0.0
-    return replace(
-        sight,
+    return sight._replace(
         valid_s=time_s,
         value_mv=orp_mv,
         same_since_s=sight.same_since_s if same else time_s,
@@ -73,7 +71,7 @@ def _by_hand(sight: Sight, orp_mv: float, time_s: float, level_mv: float | None)
     if sight.before_mv is not None:  # away: only its coming back matters
         return _back(sight, time_s) if orp_mv >= sight.before_mv - _BACK_WITHIN_MV else sight
     if _spike_is_over(sight, orp_mv):
-        return replace(sight, step_s=None)
+        return sight._replace(step_s=None)
     if gap_s <= _HANDLED_WITHIN_S and moved_mv < -_HANDLED_DROP_MV:
         return _away(sight, sight.value_mv, time_s)
     if gap_s > _GAP_S and abs(moved_mv) > _HANDLED_STEP_AFTER_GAP_MV:
@@ -84,21 +82,21 @@ def _by_hand(sight: Sight, orp_mv: float, time_s: float, level_mv: float | None)
     if _stands(sight, orp_mv) and time_s - (sight.step_s or 0.0) >= _STANDS_S:
         return _stood(sight, time_s, level_mv)
     if sudden or (gap_s <= _HANDLED_WITHIN_S and moved_mv < -_FELL_MV):
-        return replace(sight, step_s=time_s, step_mv=moved_mv, stepped_to_mv=orp_mv)
-    return sight if sight.step_s is None or _stands(sight, orp_mv) else replace(sight, step_s=None)
+        return sight._replace(step_s=time_s, step_mv=moved_mv, stepped_to_mv=orp_mv)
+    return sight if sight.step_s is None or _stands(sight, orp_mv) else sight._replace(step_s=None)
 
 
 def _away(sight: Sight, before_mv: float, time_s: float) -> Sight:
     """The probe fell away from `before_mv` [mV]."""
-    return replace(unsettled(sight, time_s, _HANDLED), before_mv=before_mv, step_s=None)
+    return unsettled(sight, time_s, _HANDLED)._replace(before_mv=before_mv, step_s=None)
 
 
 def _placed(sight: Sight, time_s: float, back: bool, settling_s: float) -> Sight:
     """A probe put into water: back into its own, or another one."""
-    sight = replace(unsettled(sight, time_s, _HANDLED), step_s=None)
+    sight = unsettled(sight, time_s, _HANDLED)._replace(step_s=None)
     if back:
-        return replace(sight, settling_until_s=time_s + _BACK_SETTLING_S)
-    return replace(sight, exchanged_s=time_s, settling_until_s=time_s + settling_s)
+        return sight._replace(settling_until_s=time_s + _BACK_SETTLING_S)
+    return sight._replace(exchanged_s=time_s, settling_until_s=time_s + settling_s)
 
 
 def _stands(sight: Sight, orp_mv: float) -> bool:
@@ -118,9 +116,9 @@ def _back(sight: Sight, time_s: float) -> Sight:
     """A probe that is back at its level: at once when it was one reading that fell away."""
     away_s = time_s - (sight.settling_until_s - SETTLING_S)
     if away_s <= _HANDLED_WITHIN_S:
-        return replace(sight, settling_until_s=time_s, settling_why="", before_mv=None)
+        return sight._replace(settling_until_s=time_s, settling_why="", before_mv=None)
     soon_s = min(sight.settling_until_s, time_s + _BACK_SETTLING_S)
-    return replace(sight, settling_until_s=soon_s, before_mv=None)
+    return sight._replace(settling_until_s=soon_s, before_mv=None)
 
 
 def _stood(sight: Sight, time_s: float, level_mv: float | None) -> Sight:
@@ -135,16 +133,16 @@ def _turned(sight: Sight, move_mv: float, gap_s: float, time_s: float, noise_mv:
     """Counts moves beyond noise that go against the one before; the count fades."""
     turns = sight.turns * max(1.0 - gap_s / _TURNS_FADE_S, 0.0)
     if abs(move_mv) <= max(_TURN_MV, _TURN_NOISES * noise_mv):
-        return sight if sight.turns == turns else replace(sight, turns=turns)
+        return sight if sight.turns == turns else sight._replace(turns=turns)
     way = 1.0 if move_mv > 0 else -1.0
     turned = way == -sight.way
     turns += 1.0 if turned else 0.0
-    sight = replace(sight, way=way, turns=turns)
+    sight = sight._replace(way=way, turns=turns)
     if not turned or turns < _TURNS:
         return sight
     lately = sight.settling_why in (_RESTLESS, _HANDLED) and sight.restless_s > 0.0
     again = lately and time_s < sight.settling_until_s + _TURNS_FADE_S
-    return _restless(sight if again else replace(sight, restless_s=time_s), time_s)
+    return _restless(sight if again else sight._replace(restless_s=time_s), time_s)
 
 
 def _restless(sight: Sight, time_s: float) -> Sight:
@@ -154,12 +152,12 @@ def _restless(sight: Sight, time_s: float) -> Sight:
     wait_s = min(max(wait_s, _RESTLESS_S), _RESTLESS_LONGEST_S)
     if sight.settling_until_s > time_s + wait_s:
         return sight
-    return replace(sight, settling_until_s=time_s + wait_s, settling_why=_RESTLESS)
+    return sight._replace(settling_until_s=time_s + wait_s, settling_why=_RESTLESS)
 
 
 def unsettled(sight: Sight, time_s: float, why: str) -> Sight:
     """After work on the probe: not to be used until it has settled."""
-    return replace(sight, settling_until_s=time_s + SETTLING_S, settling_why=why)
+    return sight._replace(settling_until_s=time_s + SETTLING_S, settling_why=why)
 
 
 def why_blind(sight: Sight, time_s: float) -> str | None:

@@ -1,6 +1,6 @@
 """What is to come if nothing more is poured: residual and un-ionised ammonia over a day."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from afterfill.inference import ammonia
 from afterfill.inference.belief import Belief
@@ -43,7 +43,7 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
             if particles is not None:
                 then_s = seconds + step_s
                 particles = predicted(particles, seconds, then_s, pouring=seconds <= all_in_s)
-            belief = replace(belief, ammonia=ammonia.aged(belief.ammonia, step_s))
+            belief = belief._replace(ammonia=ammonia.aged(belief.ammonia, step_s))
             seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
         if particles is None:
             residual = _fading(belief, time_s, hours)
