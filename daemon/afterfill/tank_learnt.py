@@ -4,8 +4,6 @@ version cannot read does not take it along."""
 import math
 from dataclasses import replace
 
-import numpy as np
-
 from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
 from afterfill.records import ProbeLearnt
 from afterfill.tank_setup import TankSetup
@@ -58,6 +56,6 @@ def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
 
 def _is_near(before: ProbeLearnt, learnt: Learnt) -> bool:
     same = before.refills == learnt.refills and before.parameters == PARAMETERS
-    same = same and np.array_equal(before.log_mean, learnt.mean)
-    same = same and np.array_equal(before.log_sd, learnt.sd)
+    same = same and before.log_mean == tuple(learnt.mean.tolist())
+    same = same and before.log_sd == tuple(learnt.sd.tolist())
     return same and abs(before.ph_slope_mv - learnt.ph_slope_mv) < _SLOPE_MOVED_MV

@@ -23,6 +23,7 @@ from afterfill.inference.ammonia import Ammonia
 from afterfill.inference.ammonia import N as AMMONIA_N
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
+from afterfill.inference.history import History
 from afterfill.inference.model.hypotheses import HYPOTHESES, N
 from afterfill.inference.model.particles import PARAMETER_ROWS, STATE_ROWS, Particles
 from afterfill.inference.model.regularisation import Ridge
@@ -31,15 +32,15 @@ from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
-from afterfill.records import MachineState, ProbeLearnt, Standing
+from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing
 from afterfill.tank_state import Heard, NeutraliserBook, Notes, PourNotes, TankState
 
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Particles, Ridge, Memory, Panel, Heard, PourNotes, NeutraliserBook, Notes,
-        MachineState, Standing, ProbeLearnt,
+        Water, Particles, Ridge, History, Quantiles, Memory, Panel, Heard, PourNotes,
+        NeutraliserBook, Notes, MachineState, Standing, ProbeLearnt,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
@@ -50,7 +51,7 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "Particles.weights": (N,),
     "Ammonia": (AMMONIA_N,),
     "Learnt": (len(PARAMETERS),),
-    "Belief.history": (_ANY, 4),
+    "History.older": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
 }
 

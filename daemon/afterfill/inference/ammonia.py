@@ -23,11 +23,13 @@ _KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common pr
 
 
 class Ammonia(NamedTuple):
-    """Members of shape (64,): total ammonia and its steady state [mg/L as N], filter [1/s]."""
+    """Members of shape (64,): total ammonia and its steady state [mg/L as N], filter [1/s];
+    `points` of the total where they have been worked out: they are asked for at each step."""
 
     total: Array
     steady: Array
     k_per_s: Array
+    points: Quantiles | None = None
 
 
 def unmet() -> Ammonia:
@@ -39,7 +41,8 @@ def unmet() -> Ammonia:
 def aged(ammonia: Ammonia, step_s: float) -> Ammonia:
     """After `step_s` [s] of filter and food."""
     left = np.exp(-ammonia.k_per_s * step_s)
-    return ammonia._replace(total=ammonia.steady + (ammonia.total - ammonia.steady) * left)
+    total = ammonia.steady + (ammonia.total - ammonia.steady) * left
+    return Ammonia(total, ammonia.steady, ammonia.k_per_s, quantiles_alike(total))
 
 
 def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:
@@ -49,7 +52,8 @@ def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:
     sigma = priors.LITRES_SIGMA if pour.litres else priors.FRACTION_SIGMA
     fraction = np.clip(log_normal(N, "ammonia fraction", size, sigma), 0, 1)
     brought = ammonia_of_source(pour)
-    return ammonia._replace(total=ammonia.total + fraction * (brought - ammonia.total))
+    total = ammonia.total + fraction * (brought - ammonia.total)
+    return ammonia._replace(total=total, points=None)
 
 
 def ammonia_of_source(pour: Pour) -> Array:
@@ -91,7 +95,7 @@ def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
 
 def total_of(ammonia: Ammonia) -> Quantiles:
     """Total ammonia [mg/L as N]."""
-    return quantiles_alike(ammonia.total)
+    return ammonia.points or quantiles_alike(ammonia.total)
 
 
 def free_of(ammonia: Ammonia, ph: float | None, temperature_c: float | None) -> Quantiles | None:

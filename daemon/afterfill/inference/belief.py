@@ -7,6 +7,7 @@ from afterfill.inference import doses, history
 from afterfill.inference.ammonia import Ammonia, unmet
 from afterfill.inference.calibration.learnt import Learnt
 from afterfill.inference.filter.streams import Array
+from afterfill.inference.history import History
 from afterfill.inference.monitor.baseline import Baseline
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.data_quality import Sight
@@ -24,17 +25,19 @@ class Leftover:
 
 
 class Belief(NamedTuple):
-    """`doses`: neutraliser that went into the tank itself lately; `stepped_s`: time of the last
-    step [s]; `disturbed_until_s`: end of announced work on the tank; `trusted_from_s`: no watch on
-    suspicion before this time; `unpoured`: the ammonia at `unpoured_s` [s], before the refill
-    under watch, in case more is said of it."""
+    """`ammonia_s`: the time [s] at which `ammonia` holds; `doses`: neutraliser that went into the
+    tank itself lately; `stepped_s`: time of the last step [s]; `disturbed_until_s`: end of
+    announced work on the tank; `trusted_from_s`: no watch on suspicion before this time;
+    `unpoured`: the ammonia at `unpoured_s` [s], before the refill under watch, in case more is
+    said of it."""
 
     ph: Channel = Channel()
     temperature: Channel = Channel()
     sight: Sight = Sight()
-    history: Array = history.empty()
+    history: History = history.empty()
     doses: Array = doses.none()
     ammonia: Ammonia = unmet()
+    ammonia_s: float | None = None
     learnt: Learnt = Learnt()
     leftover: Leftover = Leftover()
     baseline: Baseline | None = None

@@ -1,45 +1,81 @@
 """The last two hours of readings, so that a watch can begin before it was asked for."""
 
+import math
+from typing import NamedTuple
+
 import numpy as np
 
 from afterfill.inference.filter.streams import Array
 
 KEEP_S = 7200.0  # refills are told of within two hours, or not judged on readings
 _LONGEST = 800
+_NEWEST = 32  # rows
 TIME, ORP, PH, TEMPERATURE = range(4)
 
 
-def empty() -> Array:
-    """No rows yet. Columns: time [s], ORP [mV], pH, temperature [degrees C]; NaN where unknown."""
-    return np.empty((0, 4))
+Row = tuple[float, float, float, float]
+
+
+class History(NamedTuple):
+    """`older`, shape (n, 4), and the `newest` rows, which are not copied into it one by one.
+    Columns: time [s], ORP [mV], pH, temperature [degrees C]; NaN where unknown."""
+
+    older: Array
+    newest: tuple[Row, ...] = ()
+
+
+def empty() -> History:
+    """No rows yet."""
+    return History(np.empty((0, 4)))
 
 
 def appended(
-    history: Array,
+    history: History,
     time_s: float,
     orp_mv: float | None,
     ph: float | None,
     temperature_c: float | None,
-) -> Array:
-    """The history with one more row, and without what is too old."""
-    known = [np.nan if value is None else value for value in (orp_mv, ph, temperature_c)]
-    first = int(np.searchsorted(history[:, TIME], time_s - KEEP_S))
-    first = max(first, history.shape[0] + 1 - _LONGEST)
-    return np.vstack((history[first:], [[time_s, *known]]))
+) -> History:
+    """The history with one more row, and now and then without what is too old."""
+    row = (time_s, _or_nan(orp_mv), _or_nan(ph), _or_nan(temperature_c))
+    newest = (*history.newest, row)
+    if len(newest) < _NEWEST:
+        return History(history.older, newest)
+    rows = table(History(history.older, newest))
+    first = int(np.searchsorted(rows[:, TIME], time_s - KEEP_S))
+    return History(rows[max(first, rows.shape[0] - _LONGEST) :])
 
 
-def without_orp(history: Array, from_s: float) -> Array:
+def table(history: History) -> Array:
+    """All rows, shape (n, 4)."""
+    return np.vstack((history.older, history.newest)) if history.newest else history.older
+
+
+def last_s(history: History) -> float | None:
+    """Time of the row before the newest [s]; None where there is none."""
+    older, newest = history
+    if len(newest) > 1:
+        return newest[-2][TIME]
+    place = len(older) + len(newest) - 2
+    return float(older[place, TIME]) if place >= 0 else None
+
+
+def without_orp(history: History, from_s: float) -> History:
     """The history with the ORP from `from_s` [s] on unknown."""
-    first = int(np.searchsorted(history[:, TIME], from_s))
-    masked = history.copy()
-    masked[first:, ORP] = np.nan
-    return masked
+    masked = table(history).copy()
+    masked[np.searchsorted(masked[:, TIME], from_s) :, ORP] = np.nan
+    return History(masked)
 
 
-def span(history: Array, from_s: float, to_s: float) -> Array:
+def span(history: History, from_s: float, to_s: float) -> Array:
     """The rows with ``from_s <= time < to_s``."""
-    first, last = np.searchsorted(history[:, TIME], (from_s, to_s))
-    return history[first:last]
+    rows = table(history)
+    first, last = np.searchsorted(rows[:, TIME], (from_s, to_s))
+    return rows[first:last]
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value
 
 
 def middle(column: Array) -> float | None:

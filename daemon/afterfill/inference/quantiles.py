@@ -1,6 +1,7 @@
 """Weighted quantiles of particles."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -14,10 +15,13 @@ _ALIKE = (0.05, 0.50, 0.95)
 
 def quantiles_alike(values: Array) -> Quantiles:
     """The same points of `values` (n,) that all weigh the same."""
-    n = values.size
-    ordered = np.sort(values)
-    low, middle, high = (float(ordered[min(math.ceil(p * n) - 1, n - 1)]) for p in _ALIKE)
+    low, middle, high = np.sort(values)[_rows(values.size)].tolist()
     return Quantiles(low, middle, high)
+
+
+@lru_cache(maxsize=8)
+def _rows(n: int) -> list[int]:
+    return [min(math.ceil(p * n) - 1, n - 1) for p in _ALIKE]
 
 
 def quantiles_of(values: Array, weights: Array) -> Quantiles:

@@ -14,6 +14,7 @@ from afterfill.inference.monitor.decision import is_over
 from afterfill.inference.setup import Pour, Setup
 from afterfill.records import KitResult, ResponseCheck
 
+_AMMONIA_EVERY_S = 60.0  # a filter's work takes hours
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
 _REARM_S = 300.0  # after a watch the level must be found again
@@ -63,12 +64,11 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     if another:
         sight = sight._replace(before_mv=None)
         belief = _without_suspicion(belief)
-    belief = belief._replace(
+    belief = _with_ammonia_at(belief, time_s, _AMMONIA_EVERY_S)._replace(
         sight=sight,
         baseline=None if another else belief.baseline,
         stepped_s=time_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
-        ammonia=ammonia.aged(belief.ammonia, step_s),
         watch=_watched(setup, belief, time_s, usable),
     )
     if belief.watch is not None:
@@ -76,6 +76,16 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     if usable is None:
         return _blindly(setup, belief, time_s, step_s)
     return _quiet(setup, belief, time_s, usable)
+
+
+def _with_ammonia_at(belief: Belief, time_s: float, least_s: float = 0.0) -> Belief:
+    """The belief with its ammonia aged to `time_s` [s], unless `least_s` have not gone by."""
+    if belief.ammonia_s is None:
+        return belief._replace(ammonia_s=time_s)
+    since_s = time_s - belief.ammonia_s
+    if since_s <= least_s:
+        return belief
+    return belief._replace(ammonia=ammonia.aged(belief.ammonia, since_s), ammonia_s=time_s)
 
 
 def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Belief:
@@ -101,11 +111,12 @@ def _watched(
     setup: Setup, belief: Belief, time_s: float, usable_mv: float | None
 ) -> watch.Watch | None:
     """The running watch at `time_s`, if there is one."""
-    if belief.watch is None:
-        return None
+    noise_mv = noise_of(belief.baseline)
+    if belief.watch is None or not watch.is_due(belief.watch, time_s, usable_mv, noise_mv):
+        return belief.watch
     seen = watch.Seen(
         usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s), hocl_at(belief, time_s),
-        noise_of(belief.baseline),
+        noise_mv,
     )  # fmt: skip
     return watch.advanced(belief.watch, time_s, seen, setup.law)
 
@@ -138,10 +149,11 @@ def needs_new_particles(belief: Belief, time_s: float) -> bool:
 
 def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
     usual_c = None if belief.baseline is None else belief.baseline.usual_c
+    looked_s = history.last_s(belief.history)
+    if looked_s is None or time_s // 60.0 == looked_s // 60.0:
+        return False  # once a minute is enough
     if usual_c is None or old.p_now >= 0.5 or time_s < _own_chill_until_s(belief, old, usual_c):
         return False
-    if time_s // 60.0 == belief.history[-2:, history.TIME][0] // 60.0:
-        return False  # once a minute is enough
     now_c, before_c = (
         history.middle(history.span(belief.history, time_s - a, time_s - b)[:, history.TEMPERATURE])
         for a, b in ((180.0, -0.001), (1500.0, 600.0))
@@ -230,6 +242,7 @@ def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float
 
 
 def _with_refilled_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
+    belief = _with_ammonia_at(belief, time_s)
     return belief._replace(
         ammonia=ammonia.refilled(belief.ammonia, pour, setup.litres),
         unpoured=belief.ammonia,
@@ -242,12 +255,13 @@ def _with_amended_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: floa
     if belief.unpoured is None:
         return belief
     aged = ammonia.aged(belief.unpoured, time_s - belief.unpoured_s)
-    return belief._replace(ammonia=ammonia.refilled(aged, pour, setup.litres))
+    return belief._replace(ammonia=ammonia.refilled(aged, pour, setup.litres), ammonia_s=time_s)
 
 
 def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belief:
     """After a test-kit reading became known at `time_s` [s]."""
     if kit.total_ammonia_mg_l is not None:
+        belief = _with_ammonia_at(belief, time_s)
         tested_now = ammonia.tested(belief.ammonia, kit.total_ammonia_mg_l)
         belief = belief._replace(ammonia=tested_now, unpoured=None)
     total, free = kit.total_chlorine_mg_l, kit.free_chlorine_mg_l

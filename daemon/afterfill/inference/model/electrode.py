@@ -45,6 +45,9 @@ class Probe(NamedTuple):
 class ElectrodeLaw(Protocol):
     """How the ORP rises over its background, once the electrode has settled."""
 
+    def __hash__(self) -> int:
+        """What was worked out by a law is kept by it."""
+
     def response_mv(self, probe: Probe, free: Array, combined: Array, hocl: float) -> Array:
         """The rise [mV] in water with `free` and `combined` chlorine [mg/L as Cl2], of whose free
         part the share `hocl` is HOCl."""

@@ -93,9 +93,14 @@ def tempering(moment: Moment) -> float:
     """The exponent of an ORP reading's likelihood: what share of an independent reading it is. The
     longer after the pour, the more the electrode's memory and the law's error rule, which readings
     do not average away."""
-    late_s = max(moment.at_s - priors.EARLY_S, 0.0)
-    correlated_s = priors.CORRELATED_S + priors.CORRELATED_GROWTH * late_s
-    return min(1.0, moment.step_s / correlated_s)
+    return min(1.0, moment.step_s / correlated_s(moment.at_s))
+
+
+def correlated_s(at_s: float) -> float:
+    """How far apart two ORP readings must be to be independent [s], `at_s` [s] after the episode's
+    zero."""
+    late_s = max(at_s - priors.EARLY_S, 0.0)
+    return priors.CORRELATED_S + priors.CORRELATED_GROWTH * late_s
 
 
 @dataclass(frozen=True, slots=True)

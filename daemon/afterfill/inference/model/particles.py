@@ -6,6 +6,7 @@ stand together; how many each hypothesis has is `sizes`.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -83,6 +84,7 @@ def _replaced(rows: Array, new: dict[int, Array]) -> Array:
     return copy
 
 
+@lru_cache(maxsize=16)
 def groups_of(sizes: tuple[int, ...]) -> tuple[slice, ...]:
     """Where the particles of each hypothesis stand."""
     ends = np.cumsum(sizes).tolist()

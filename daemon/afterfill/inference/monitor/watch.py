@@ -25,6 +25,8 @@ _LONGEST_STEP_S = 120.0  # pours and lags last minutes
 _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
 _BEGIN_AGAIN_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4  # our judgement, as are the next two
 _TEMPERATURE_EVERY_S = 60.0
+_MOVED_MV, _MOVED_NOISES = 1.5, 2.0  # between two readings, worth a step at once: our judgement
+_PAUSE_SHARE, _EARLY_S = 0.1, 0.5
 _UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
 _ODDS_FLOOR = 1e-6  # some hundred particles cannot tell smaller odds
 
@@ -40,7 +42,8 @@ class Watch:
     `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds of a
     carry-over that this source of evidence added; `kit_mg_l`: the highest chlorine a test showed;
     `warmed_s`: when the temperature was last looked at; `unexplained`: readings in a row far above
-    what all particles expect; `said`: the last verdict; `refill_time_s`: the name of this
+    what all particles expect; `orp_mv`: the last ORP [mV] that moved them;
+    `said`: the last verdict; `refill_time_s`: the name of this
     refill in what is told of it, which a later word about its beginning does not change.
     """
 
@@ -67,6 +70,7 @@ class Watch:
     said: VerdictWord | None = None
     reported: bool = False
     refill_time_s: float = 0.0
+    orp_mv: float | None = None
 
 
 class Seen(NamedTuple):
@@ -78,6 +82,17 @@ class Seen(NamedTuple):
     temperature_c: float | None
     hocl: float
     noise_mv: float
+
+
+def is_due(watch: Watch, time_s: float, orp_mv: float | None, noise_mv: float) -> bool:
+    """Whether the particles should be moved on at `time_s` [s]: at once when the ORP [mV] has moved
+    or stands where none expects it, else when a reading tells a tenth of an independent one."""
+    if watch.unexplained or orp_mv is None or watch.orp_mv is None:
+        return True
+    if abs(orp_mv - watch.orp_mv) > _MOVED_NOISES * noise_mv + _MOVED_MV:
+        return True
+    paused_s = min(_PAUSE_SHARE * observations.correlated_s(time_s - watch.zero_s), _LONGEST_STEP_S)
+    return time_s - watch.last_s >= paused_s - _EARLY_S
 
 
 def advanced(watch: Watch, time_s: float, seen: Seen, law: ElectrodeLaw) -> Watch:
@@ -107,6 +122,7 @@ def advanced(watch: Watch, time_s: float, seen: Seen, law: ElectrodeLaw) -> Watc
         watch,
         **_judged(refreshed(particles, at_s, seen.ph, watch.ridge), limit_mg_l),
         last_s=time_s,
+        orp_mv=seen.orp_mv,
         sighted_s=watch.sighted_s + sighted_s,
         moved_orp=watch.moved_orp + odds[-1] - odds[0],
         moved_temperature=watch.moved_temperature + moved_temperature,

@@ -3,25 +3,21 @@
 import math
 from functools import lru_cache
 
-import numpy as np
-
 from afterfill.inference.ammonia import free_of, total_of
 from afterfill.inference.belief import Belief
-from afterfill.inference.calibration.learnt import PARAMETERS
 from afterfill.inference.conditions import hocl_at, ph_at, temperature_at
 from afterfill.inference.filter.streams import Array, log_normal
 from afterfill.inference.model import priors
-from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw, Probe
+from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
 from afterfill.inference.model.particles import COMBINED, FREE
 from afterfill.inference.monitor import data_quality
 from afterfill.inference.monitor.baseline import READY_S, noise_of
 from afterfill.inference.monitor.watch import Watch
-from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
+from afterfill.inference.posterior.detection_limit import detection_limit_mg_l, trace_mg_l
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
 from afterfill.records import Estimate, Quantiles
 
-_DIGITS = 5
 _FADES_PER_H = 0.1  # what a closed watch left fades at the slow end of chloramine's decay
 _UNSEEN_PER_DAY = 0.03  # chance of an unannounced carry-over, while blind: judgement
 _UNSEEN_LASTS_S = 6 * 3600.0  # how long chloramine stays in a stocked tank: judgement
@@ -100,24 +96,19 @@ def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Qu
     if belief.watch is not None:
         return _watched(belief.watch)
     upper = max(
-        belief.leftover.residual_mg_l * faded(belief, time_s), unseen_trace_mg_l(belief, time_s)
+        belief.leftover.residual_mg_l * faded(belief, time_s),
+        unseen_trace_mg_l(belief, time_s),
     )
     left = Quantiles(0.0, 0.0, upper)
     return left, _NOTHING, left
 
 
 def unseen_trace_mg_l(belief: Belief, time_s: float, law: ElectrodeLaw = LOGARITHMIC) -> float:
-    """The residual [mg/L as Cl2] whose step a middling probe like this one would not set apart from
-    quiet. Without a refill it is unlikely to be there, but nothing has excluded it."""
-    need_mv = priors.TRACE_MV + priors.TRACE_NOISES * noise_of(belief.baseline)
-    b_mv, c0_mg_l, weight = (
-        np.exp(belief.learnt.mean[PARAMETERS.index(name)])
-        for name in ("b_mv", "c0_mg_l", "w_combined")
-    )
-    middling = Probe(b_mv, c0_mg_l, np.asarray(priors.W_OCL), weight)
-    needed = law.needed_mg_l(middling, need_mv, hocl_at(belief, time_s), combined=False)
-    trace_mg_l = float(needed)
-    return min(trace_mg_l, _TRACE_AT_MOST_MG_L)
+    """The residual [mg/L as Cl2] that quiet does not exclude. Without a refill it is unlikely to be
+    there."""
+    noise_mv = noise_of(belief.baseline)
+    trace = trace_mg_l(belief.learnt, law, noise_mv, hocl_at(belief, time_s))
+    return min(trace, _TRACE_AT_MOST_MG_L)
 
 
 def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
@@ -140,7 +131,12 @@ def _law_off(n: int) -> Array:
 
 def faded(belief: Belief, time_s: float) -> float:
     """What share of what the last watch left is still there."""
-    return math.exp(-_FADES_PER_H * (time_s - belief.leftover.time_s) / 3600.0)
+    return faded_share((time_s - belief.leftover.time_s) / 3600.0)
+
+
+def faded_share(hours: float) -> float:
+    """What share of a residual that is not watched is still there after so many hours."""
+    return math.exp(-_FADES_PER_H * hours)
 
 
 def _unseen(belief: Belief, time_s: float) -> float:
@@ -158,4 +154,4 @@ def rounded(quantiles: Quantiles) -> Quantiles:
 
 def round_to_digits(value: float) -> float:
     """Five significant digits; below 1e-6 nothing."""
-    return 0.0 if abs(value) < 1e-6 else float(f"{value:.{_DIGITS}g}")
+    return 0.0 if abs(value) < 1e-6 else float(f"{value:.5g}")

@@ -8,7 +8,7 @@ from afterfill.inference.model.transition import predicted
 from afterfill.inference.posterior.estimate import (
     blind_because,
     chlorine_of,
-    faded,
+    faded_share,
     free_ammonia_of,
     rounded,
 )
@@ -17,7 +17,7 @@ from afterfill.inference.setup import Setup
 from afterfill.records import Forecast, Quantiles
 
 HOURS = (0.0, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 24.0)
-_STEPS = ((1.0, 300.0), (6.0, 1800.0), (HOURS[-1] + 1.0, 14_400.0))  # up to these hours [h], s
+_SHORT_S, _SHORT_H = 300.0, 1.0  # while water comes in and meets neutraliser
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,31 +32,26 @@ class Outlook:
 
 def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
-    outlooks, at_h = [], 0.0
+    outlooks, at_h, now_mg_l = [], 0.0, chlorine_of(belief, time_s)[0]
     watching = belief.watch
     particles = None if watching is None else watching.particles
     seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
     all_in_s = 0.0 if watching is None else watching.all_in_s - watching.zero_s
     for hours in HOURS:
         while at_h < hours - 1e-9:
-            step_s = min(_step_s(at_h), (hours - at_h) * 3600.0)
+            step_s = (hours - at_h) * 3600.0
             if particles is not None:
+                step_s = min(step_s, _SHORT_S) if at_h < _SHORT_H else step_s
                 then_s = seconds + step_s
                 particles = predicted(particles, seconds, then_s, pouring=seconds <= all_in_s)
             belief = belief._replace(ammonia=ammonia.aged(belief.ammonia, step_s))
             seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
         if particles is None:
-            residual = _fading(belief, time_s, hours)
+            residual = _faded(now_mg_l, hours)
         else:
             residual = quantiles_of(particles.residual, particles.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
-
-
-def _step_s(at_h: float) -> float:
-    """Short while water comes in and meets neutraliser; decay alone is exact in steps of any
-    length."""
-    return next(step_s for until_h, step_s in _STEPS if at_h < until_h)
 
 
 def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
@@ -84,10 +79,9 @@ def _moment_s(time_s: float, hours: float | None) -> float | None:
     return None if hours is None else time_s + 60.0 * round(60.0 * hours)
 
 
-def _fading(belief: Belief, time_s: float, hours: float) -> Quantiles:
-    residual, _, _ = chlorine_of(belief, time_s)
-    share = faded(belief, time_s + 3600.0 * hours) / max(faded(belief, time_s), 1e-300)
-    return Quantiles(*(share * value for value in residual))
+def _faded(now_mg_l: Quantiles, hours: float) -> Quantiles:
+    share = faded_share(hours)
+    return Quantiles(*(share * value for value in now_mg_l))
 
 
 def below_limit_h(outlooks: list[Outlook], limit_mg_l: float) -> tuple[float | None, float | None]:
