@@ -51,7 +51,7 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "Particles.weights": (N,),
     "Ammonia": (AMMONIA_N,),
     "Learnt": (len(PARAMETERS),),
-    "History.older": (_ANY, 4),
+    "History": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
 }
 
@@ -123,6 +123,10 @@ def _plain(value: Any, arrays: list[bytes]) -> Any:  # noqa: ANN401 - JSON value
         at = sum(map(len, arrays))
         arrays.append(np.ascontiguousarray(value, dtype="<f8").tobytes())
         return {"~": "array", "shape": list(value.shape), "at": at}
+    if isinstance(value, History):  # rows hold NaN, which JSON has not
+        newest = np.array(value.newest).reshape(-1, 4)
+        parts = {"older": _plain(value.older, arrays), "newest": _plain(newest, arrays)}
+        return {"~": "History", **parts}
     cls = type(value)
     if _CLASSES.get(cls.__name__) is cls:
         named = {name: _plain(getattr(value, name), arrays) for name in _fields_of(cls)}
@@ -147,6 +151,8 @@ def _made(value: Any, arrays: memoryview) -> Any:  # noqa: ANN401 - JSON values
     for key, inner in made.items():
         if isinstance(inner, np.ndarray):
             _check_shape(kind, key, inner.shape)
+    if kind == "History":
+        return History(made["older"], tuple(map(tuple, made["newest"].tolist())))
     return _CLASSES[kind](**made)
 
 

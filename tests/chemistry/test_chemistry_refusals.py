@@ -9,7 +9,6 @@ from afterfill.chemistry import (
     acid_base,
     carbonate,
     chloramine,
-    chloramine_reduced,
     electrode,
     limits,
     mixing,
@@ -28,7 +27,6 @@ from afterfill.errors import ModelDomainError
 NAN = float("nan")
 WATER = Conditions(7.5, 25.0)
 ACID = Conditions(5.0, 25.0)
-RATES = chloramine_reduced.reduced_rates(WATER)
 TOTALS = carbonate.totals_of(Water(7.4, 80.0, 100.0, 25.0))
 FREE = standing.free_half_life_h()
 
@@ -71,9 +69,6 @@ REFUSED: dict[str, Callable[[], object]] = {
         [1.0],
     ),
     "no ammonia": lambda: chloramine.formation_half_life_s(7.5, 25.0, 0.0),
-    "reduced below 0": lambda: chloramine_reduced.step(
-        chloramine_reduced.Reduced(-0.1, 0.0, 0.0, 0.0), RATES, 1.0
-    ),
     "secret agent": lambda: neutraliser.routes("other"),
     "unknown agent": lambda: neutraliser.routes("lemon"),
     "unknown agent's behaviour": lambda: neutraliser.behaviour("lemon"),

@@ -1,6 +1,7 @@
 """The tank's pH, temperature and share of HOCl as the inference may use them."""
 
 from afterfill.chemistry.acid_base import hocl_fraction
+from afterfill.chemistry.chloramine_binding import binding_rate
 from afterfill.inference.belief import Belief
 from afterfill.inference.model.electrode import PH_REFERENCE
 
@@ -23,6 +24,15 @@ def hocl_at(belief: Belief, time_s: float) -> float:
     ph, temperature_c = belief.ph.at(time_s), belief.temperature.at(time_s)
     warmth_c = _USUAL_C if temperature_c is None else min(max(temperature_c, 0.0), 35.0)
     return hocl_fraction(PH_REFERENCE if ph is None else ph, warmth_c)
+
+
+def binding_at(belief: Belief, time_s: float) -> float:
+    """How fast ammonia binds free chlorine [L/(mg s)], within the range of the scheme; a usual pH
+    and temperature stand in where one is missing."""
+    ph, temperature_c = belief.ph.at(time_s), belief.temperature.at(time_s)
+    within_ph = min(max(PH_REFERENCE if ph is None else ph, 6.0), 10.0)
+    warmth_c = min(max(_USUAL_C if temperature_c is None else temperature_c, 0.0), 35.0)
+    return binding_rate(within_ph, warmth_c)
 
 
 def quiet_mv(belief: Belief, ph: float | None) -> float | None:

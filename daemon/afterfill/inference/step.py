@@ -4,7 +4,7 @@ from afterfill.inference import ammonia, doses, history
 from afterfill.inference.belief import Belief, Leftover
 from afterfill.inference.calibration import learnt
 from afterfill.inference.calibration.response_check import updated_by_check
-from afterfill.inference.conditions import hocl_at, ph_at, quiet_mv, temperature_at
+from afterfill.inference.conditions import binding_at, hocl_at, ph_at, quiet_mv, temperature_at
 from afterfill.inference.monitor import air, baseline, change_detection, data_quality, watch
 from afterfill.inference.monitor.announcements import amended, relation
 from afterfill.inference.monitor.baseline import noise_of
@@ -116,7 +116,7 @@ def _watched(
         return belief.watch
     seen = watch.Seen(
         usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s), hocl_at(belief, time_s),
-        noise_mv,
+        binding_at(belief, time_s), noise_mv,
     )  # fmt: skip
     return watch.advanced(belief.watch, time_s, seen, setup.law)
 

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from afterfill.chemistry.chloramine_binding import binding_rate, bound_mg_l
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.model import priors
 from afterfill.inference.model.particles import (
@@ -24,14 +25,21 @@ from afterfill.inference.model.particles import (
     Particles,
 )
 
-_CAPTURE_S = 20.0  # free chlorine meets ammonia within a minute (see chemistry/chloramine)
+# Where pH or temperature is not known; at pH 6.5 it is seven times less, at 8.5 a third.
+USUAL_BINDING = binding_rate(7.5, 25.0)
 
 
 def predicted(
-    particles: Particles, from_s: float, to_s: float, *, pouring: bool = True
+    particles: Particles,
+    from_s: float,
+    to_s: float,
+    *,
+    pouring: bool = True,
+    binding: float = USUAL_BINDING,
 ) -> Particles:
     """The particles' water after the interval from `from_s` to `to_s` [s after the episode's zero];
-    `pouring` false when every particle has its water in.
+    `pouring` false when every particle has its water in; `binding`: how fast ammonia binds free
+    chlorine [L/(mg s)].
 
     Order: what is poured is mixed in; neutraliser meets chlorine; ammonia binds free chlorine;
     what is left decays at first order. The peak is taken before the decay.
@@ -45,7 +53,7 @@ def predicted(
             state[row] += inflow * (theta[incoming] - state[row])
         state[POURED] += inflow
     _neutralise(state, step_s)
-    bound = np.minimum(state[FREE], state[CAPACITY]) * -math.expm1(-step_s / _CAPTURE_S)
+    bound = bound_mg_l(state[FREE], state[CAPACITY], binding, step_s)
     state[FREE] -= bound
     state[COMBINED] += bound
     state[CAPACITY] -= bound

@@ -9,7 +9,7 @@ from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
 from afterfill.inference import doses, history
 from afterfill.inference.belief import Belief
 from afterfill.inference.calibration.learnt import PARAMETERS as LEARNT
-from afterfill.inference.conditions import hocl_at, temperature_at
+from afterfill.inference.conditions import binding_at, hocl_at, temperature_at
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.history import known
 from afterfill.inference.model import disturbance, priors
@@ -180,18 +180,18 @@ def _met(particles: Particles) -> NDArray[np.intp]:
 
 def _caught_up(setup: Setup, watch: Watch, belief: Belief, time_s: float) -> Watch:
     noise_mv = priors.NOISE_MV if belief.baseline is None else belief.baseline.noise_mv
-    hocl = hocl_at(belief, time_s)
+    hocl, binding = hocl_at(belief, time_s), binding_at(belief, time_s)
     for row in history.span(belief.history, watch.last_s, time_s + 0.0005):
         moment_s = float(row[history.TIME])
         seen = Seen(
             known(row[history.ORP]), known(row[history.PH]), known(row[history.TEMPERATURE]),
-            hocl, noise_mv,
+            hocl, binding, noise_mv,
         )  # fmt: skip
         watch = advanced(_with_doses(watch, belief, moment_s), moment_s, seen, setup.law)
     if math.isclose(watch.last_s, time_s, abs_tol=0.0005):
         return watch
     watch = _with_doses(watch, belief, time_s)
-    return advanced(watch, time_s, Seen(None, None, None, hocl, noise_mv), setup.law)
+    return advanced(watch, time_s, Seen(None, None, None, hocl, binding, noise_mv), setup.law)
 
 
 def _with_doses(watch: Watch, belief: Belief, until_s: float) -> Watch:

@@ -75,12 +75,14 @@ class Watch:
 
 class Seen(NamedTuple):
     """What is known at one moment: ORP [mV], pH and temperature [degrees C], None where it cannot
-    be used; the share of HOCl, and the learnt noise of the ORP [mV]."""
+    be used; the share of HOCl, how fast ammonia binds chlorine [L/(mg s)], and the learnt noise of
+    the ORP [mV]."""
 
     orp_mv: float | None
     ph: float | None
     temperature_c: float | None
     hocl: float
+    binding: float
     noise_mv: float
 
 
@@ -101,7 +103,7 @@ def advanced(watch: Watch, time_s: float, seen: Seen, law: ElectrodeLaw) -> Watc
     if step_s <= 0.0:
         return watch
     at_s, limit_mg_l = time_s - watch.zero_s, watch.limit_mg_l
-    particles = _predicted(watch, time_s, seen.hocl, law)
+    particles = _predicted(watch, time_s, seen, law)
     odds = [log_odds(particles, limit_mg_l)]  # before and after the ORP
     unexplained = watch.unexplained
     if seen.orp_mv is not None:
@@ -142,7 +144,7 @@ def _judged(particles: Particles, limit_mg_l: float) -> dict[str, Any]:
     }
 
 
-def _predicted(watch: Watch, time_s: float, hocl: float, law: ElectrodeLaw) -> Particles:
+def _predicted(watch: Watch, time_s: float, seen: Seen, law: ElectrodeLaw) -> Particles:
     """Water and electrode in steps short enough for pours and lags."""
     from_s, to_s = watch.last_s - watch.zero_s, time_s - watch.zero_s
     steps = min(max(math.ceil((to_s - from_s) / _LONGEST_STEP_S), 1), 120)
@@ -150,8 +152,10 @@ def _predicted(watch: Watch, time_s: float, hocl: float, law: ElectrodeLaw) -> P
     pouring = watch.last_s <= watch.all_in_s
     for number in range(steps):
         begin_s = from_s + number * width_s
-        particles = predicted(particles, begin_s, begin_s + width_s, pouring=pouring)
-        particles = lagged(particles, law, hocl, width_s)
+        particles = predicted(
+            particles, begin_s, begin_s + width_s, pouring=pouring, binding=seen.binding
+        )
+        particles = lagged(particles, law, seen.hocl, width_s)
     return particles
 
 

@@ -16,7 +16,7 @@ from afterfill.inference.model.electrode import ElectrodeLaw, Probe
 
 _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
-NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 13.0, 38.0  # steps that move the odds past 'raise'
+NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 15.0, 38.0  # steps that move the odds past 'raise'
 NEED_NOISES = 4.0
 _Known = tuple[tuple[float, ...], tuple[float, ...]]  # means and deviations of what is learnt
 
@@ -30,14 +30,14 @@ def detection_limit_mg_l(
     tank's pH; `combined`: the source holds chloramine, which moves the ORP less.
     """
     need_mv = (NEED_ANNOUNCED_MV if announced else NEED_UNANNOUNCED_MV) + NEED_NOISES * noise_mv
-    return _limit_mg_l(_known(learnt), law, round(need_mv, 1), round(hocl, 2), combined)
+    return _limit_mg_l(_known(learnt), law, round(need_mv, 1), max(round(hocl, 2), 0.01), combined)
 
 
 def trace_mg_l(learnt: Learnt, law: ElectrodeLaw, noise_mv: float, hocl: float) -> float:
     """The free residual [mg/L as Cl2] whose step a middling probe like this one would not set apart
     from quiet. Arguments as `detection_limit_mg_l`."""
     need_mv = priors.TRACE_MV + priors.TRACE_NOISES * noise_mv
-    return _trace_mg_l(_known(learnt), law, round(need_mv, 1), round(hocl, 2))
+    return _trace_mg_l(_known(learnt), law, round(need_mv, 1), max(round(hocl, 2), 0.01))
 
 
 def _known(learnt: Learnt) -> _Known:
