@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.records import Estimate, Quantiles, Verdict, VerdictWord
-from afterfill.sinks.notify_rules import RANK, Due, Notice, What
-from afterfill.sinks.notify_state import Episode
-from afterfill.sinks.notify_text import (
+from afterfill.sinks.notify.rules import RANK, Due, Notice, What
+from afterfill.sinks.notify.state import Episode
+from afterfill.sinks.notify.text import (
     CAUTION,
     LONGEST_SUBJECT,
     Scene,

@@ -11,8 +11,8 @@ from datetime import datetime
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.records import Estimate, Quantiles, Verdict
-from afterfill.sinks.notify_rules import Due, Notice
-from afterfill.sinks.notify_state import Episode
+from afterfill.sinks.notify.rules import Due, Notice
+from afterfill.sinks.notify.state import Episode
 
 LONGEST_SUBJECT = 60  # about what a phone shows of it; our judgement
 _NEWS_AFTER_S = 120.0  # an estimate so much younger than the alarm is worth a line

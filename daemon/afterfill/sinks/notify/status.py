@@ -6,7 +6,7 @@ import threading
 from afterfill.sinks.health import SinkHealth
 
 
-class NotifyBoard:
+class DeliveryStatus:
     """Noted by one thread, read by any. Times are monotonic seconds."""
 
     def __init__(self) -> None:
