@@ -27,7 +27,7 @@ from afterfill.journal.migration import copy_whole
 from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
-from afterfill.journal.words import Words
+from afterfill.journal.strings import Strings
 from afterfill.records import Event, Record, Stamp
 from afterfill.wire import from_wire, to_wire
 
@@ -372,7 +372,7 @@ class Journal:
 def _add_tail(copy: sqlite3.Connection, copy_path: Path, view: View) -> None:
     """What was in the tail into the copy of the database, unless it was there by then."""
     checks = Checks(copy_path, copy)
-    blocks = Blocks(copy, Words(copy, checks), checks)
+    blocks = Blocks(copy, Strings(copy, checks), checks)
     if blocks.readable():
         last = blocks.last_seq()
         blocks.add([block for block in view.tail if block.last_seq > last])
