@@ -120,7 +120,7 @@ def _create(connection: sqlite3.Connection, path: Path) -> None:
     _to_wal(connection)
     connection.execute("BEGIN IMMEDIATE")
     try:
-        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:  # nobody was faster
+        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:  # no other was faster
             if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
                 raise JournalError(f"{path} is a database of something else; choose another path")
             run_all(connection, TABLES)

@@ -222,7 +222,7 @@ class Journal:
         return number
 
     def inbox(self, limit: int = 100) -> list[tuple[int, Event, Stamp]]:
-        """The oldest commands that nobody has taken yet: (inbox id, event, stamp)."""
+        """The oldest commands that were not taken yet: (inbox id, event, stamp)."""
         with one_sentence(self.path):
             checks = self._contents.checks
             rows = self._db.execute(
@@ -345,7 +345,7 @@ class Journal:
 
     def days_until_lost(self, cursor: str, max_mb: float) -> float | None:
         """Days [d] until the bound on bytes drops what the sink `cursor` has not delivered, if it
-        delivers nothing meanwhile; None if nobody can say."""
+        delivers nothing meanwhile; None if that cannot be said."""
         with one_sentence(self.path):
             return days_until_lost(self._db, self._contents.blocks, self.cursor(cursor), max_mb)
 

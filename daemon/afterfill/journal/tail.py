@@ -101,7 +101,7 @@ class Tail:
         except OSError:
             os.pwrite(
                 file, bytes(_HEAD.size * self._heads), begin
-            )  # nobody may take it for written
+            )  # it must not be taken for written
             raise
         self._end = begin + len(whole)
         self._frames.append(frame)

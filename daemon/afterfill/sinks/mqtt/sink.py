@@ -158,7 +158,7 @@ class _Session:
         silent_s = self._monotonic_s() - self._heard_s
         if not (self._connected and self._unconfirmed and silent_s > self._sink._stalled_after_s):
             return False
-        self._sink._note(f"the broker has confirmed nothing for {silent_s:.0f} s; connecting anew")
+        self._sink._note(f"the broker has confirmed nothing for {silent_s:.0f} s; connecting again")
         self._connected = False
         return True
 
@@ -229,7 +229,7 @@ class _Session:
                 self._send(status_message(message.topic, "online"))
             return
         if message.retained and not message.payload:
-            return  # somebody clears a topic
+            return  # a person clears a topic
         topic = message.topic.removeprefix(f"{self._base}/")
         if not (deserves_answer(topic) and self._allowance.take(self._monotonic_s())):
             return

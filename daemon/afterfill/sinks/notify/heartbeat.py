@@ -1,4 +1,4 @@
-"""A sign of life to a web address, so that somebody notices when it stops coming.
+"""A sign of life to a web address, so that a watcher there notices when it stops coming.
 
 It is sent only while the core goes on: the newest record of the journal must be fresh. A service
 whose core hangs falls silent, although this thread still runs.

@@ -16,7 +16,7 @@ TIMEOUT_S = 20.0  # for each step; some servers greet strangers late, others han
 
 
 class MailDelivery:
-    """One mail to everybody in `to`, over a connection of its own."""
+    """One mail to all of `to`, over a connection of its own."""
 
     def __init__(self, settings: Smtp, timeout_s: float = TIMEOUT_S) -> None:
         self._settings = settings

@@ -57,7 +57,7 @@ class PushDelivery:
         )
 
     def _ordered(self, order: dict[str, object]) -> None:
-        """The order goes in by a pipe: what stands on a command line is seen by everybody."""
+        """The order goes in by a pipe: what stands on a command line is seen by every user."""
         try:
             done = subprocess.run(
                 _PROGRAM,

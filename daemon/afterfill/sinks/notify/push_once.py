@@ -1,4 +1,4 @@
-"""Sends one message by apprise and ends: the process that `notify_push` starts.
+"""Sends one message by apprise and ends: the process that `push.py` starts.
 
 Standard input holds the order as JSON: `address`, and a `message` unless the address is only to be
 examined. Exit 0 when it was done; else 1, and one clause on standard output that says why.

@@ -3,7 +3,7 @@
 One recipient at a time. A message is made of all notices that are due together, so a recipient
 that is told rarely is told everything at once and nothing is dropped. What was decided counts as
 told only when the caller keeps the state that came with it: after a failure the old state decides
-anew, with what has happened since.
+again, with what has happened since.
 """
 
 from dataclasses import dataclass, replace
@@ -147,7 +147,7 @@ def _gone_on(old: Episode, change: AlarmChange) -> Episode:
 
 
 def _ripened(policy: Policy, state: State) -> State:
-    """Alarms that nobody has acknowledged for so long are owed to this recipient as well."""
+    """Alarms that have not been acknowledged for so long are owed to this recipient as well."""
     now = tuple(replace(e, owed=True) if _is_ripe(policy, state, e) else e for e in state.episodes)
     return state if now == state.episodes else replace(state, episodes=now)
 

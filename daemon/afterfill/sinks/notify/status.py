@@ -35,7 +35,7 @@ class DeliveryStatus:
             return news
 
     def health(self, monotonic_s: float) -> SinkHealth:
-        """The state at `monotonic_s` [s]: down while somebody cannot be reached."""
+        """The state at `monotonic_s` [s]: down while a recipient cannot be reached."""
         with self._lock:
             age_s = None if self._delivered_s is None else monotonic_s - self._delivered_s
             return SinkHealth(
