@@ -11,8 +11,8 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import Record
-from afterfill.sinks.mqtt import MqttSink
-from afterfill.sinks.mqtt_ids import client_id
+from afterfill.sinks.mqtt.ids import client_id
+from afterfill.sinks.mqtt.sink import MqttSink
 from sample_records import START_S, now, running
 from servers import wait_until
 

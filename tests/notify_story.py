@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 
 from afterfill.records import AlarmChange, AlarmState, Priority, Stamp, Verdict
-from afterfill.sinks.notify_rules import Due, Notice, Terms, after, due, newcomer
-from afterfill.sinks.notify_state import Episode, State
+from afterfill.sinks.notify.rules import Due, Notice, Policy, after, due, newcomer
+from afterfill.sinks.notify.state import Episode, State
 
 BEGIN_S = 1_772_350_200.0
 MINUTE_S, HOUR_S = 60.0, 3600.0
@@ -33,7 +33,7 @@ class Story:
     """One recipient's story: records and the passing of time; a message is told at once, unless
     the service `refuses`."""
 
-    terms: Terms
+    policy: Policy
     state: State = field(default_factory=lambda: newcomer(0, stamp(0.0)))
     now_s: float = 0.0
     minute_of_day: int = 12 * 60
@@ -45,11 +45,11 @@ class Story:
 
     def record(self, record: AlarmChange | Verdict) -> None:
         seq = self.state.seq + 1
-        self.state = after(self.terms, self.state, seq, stamp(self.now_s), record)
+        self.state = after(self.policy, self.state, seq, stamp(self.now_s), record)
 
     def look(self) -> Due:
         minute = (self.minute_of_day + int(self.now_s // 60)) % 1440
-        state, what = due(self.terms, self.state, stamp(self.now_s), minute)
+        state, what = due(self.policy, self.state, stamp(self.now_s), minute)
         if what.notices and self.refuses:
             return Due()
         self.state = state

@@ -10,8 +10,9 @@ from dataclasses import replace
 from typing import Literal
 
 from afterfill import tank_learnt
-from afterfill.alarms import panel, rules
-from afterfill.alarms.messages import Facts, message_of
+from afterfill.alarms import manager, rules
+from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.messages import Facts
 from afterfill.inference import step
 from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.monitor import decision, watch
@@ -44,16 +45,16 @@ from afterfill.tank_blinded import blinded
 from afterfill.tank_conditions import (
     conditions_of,
     due_probes,
-    noted,
     probe_trouble,
     steps_of,
     surplus_mg_l,
+    with_context,
 )
 from afterfill.tank_lending import is_lent, lent
 from afterfill.tank_refills import answered, booked, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_standing import stood
-from afterfill.tank_state import Heard, Notes, TankState
+from afterfill.tank_state import AlarmContext, LastValue, TankState
 
 __all__ = ["TankState", "folded"]
 
@@ -89,11 +90,11 @@ def _folded(
     if isinstance(record, Tick):
         return _after_step(setup, state, time_s, None, every_s)
     if isinstance(record, AlarmCommand):
-        alarms, changes = panel.obey(state.alarms, record, time_s)
+        alarms, changes = manager.obey(state.alarms, record, time_s)
         return replace(state, alarms=alarms), list(changes)
     if isinstance(record, MachineState):
-        machine = {**state.notes.machine, record.name: record}
-        told = replace(state, notes=replace(state.notes, machine=machine))
+        machine = {**state.context.machine, record.name: record}
+        told = replace(state, context=replace(state.context, machine=machine))
         if state.belief.stepped_s is None:  # the first step judges all that was told by then
             return told, []
         told, changes = _judged(setup, told, time_s)
@@ -119,9 +120,9 @@ def _after_reading(
         belief = step.with_temperature(belief, value, time_s)
     is_orp, since_s = reading.quantity == "orp", state.waiting_s
     waiting_s = None if is_orp else time_s if since_s is None else since_s
-    heard = _heard(setup, state, reading)
+    last_values = _last_values(setup, state, reading)
     state = TankState(  # three times a step: replace() would cost four times as much
-        belief, state.alarms, heard, state.told_s, waiting_s,
+        belief, state.alarms, last_values, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
         state.failures, state.failure,
     )  # fmt: skip
@@ -132,28 +133,28 @@ def _after_reading(
     return _after_step(setup, state, time_s, None, every_s)
 
 
-def _heard(setup: TankSetup, state: TankState, reading: Reading) -> dict[Quantity, Heard]:
+def _last_values(setup: TankSetup, state: TankState, reading: Reading) -> dict[Quantity, LastValue]:
     """What each probe said last, after `reading`."""
     time_s, value, quantity = reading.time_s, reading.value, reading.quantity
-    heard = dict(state.heard) or {q: Heard(time_s) for q in setup.every_s}
+    last = dict(state.last_values) or {q: LastValue(time_s) for q in setup.every_s}
     if is_lent(state, quantity, time_s):  # it shows a cup: that it spoke, and no more
-        return {**heard, quantity: Heard(time_s)}
-    old = heard.get(quantity) or Heard(time_s)
+        return {**last, quantity: LastValue(time_s)}
+    old = last.get(quantity) or LastValue(time_s)
     if value is not None:
         since_s = old.since_s if value == old.value else time_s
-        heard[quantity] = Heard(time_s, value, since_s, rules.is_odd(quantity, value))
+        last[quantity] = LastValue(time_s, value, since_s, rules.is_odd(quantity, value))
     else:
-        heard[quantity] = replace(old, odd=reading.invalid in _IMPOSSIBLE)
-    return heard
+        last[quantity] = replace(old, odd=reading.invalid in _IMPOSSIBLE)
+    return last
 
 
-def _met(setup: TankSetup, state: TankState, reading: Reading) -> Notes:
+def _met(setup: TankSetup, state: TankState, reading: Reading) -> AlarmContext:
     """The days until a probe is due count from its first reading."""
-    maintained_s = state.notes.maintained_s
+    maintained_s = state.context.maintained_s
     if reading.quantity in maintained_s:
-        return state.notes
+        return state.context
     met: dict[str, float] = dict.fromkeys([*setup.every_s, reading.quantity], reading.time_s)
-    return replace(state.notes, maintained_s={**met, **maintained_s})
+    return replace(state.context, maintained_s={**met, **maintained_s})
 
 
 def _after_step(
@@ -163,7 +164,7 @@ def _after_step(
         return state, []
     belief = step.stepped(setup.inference, state.belief, time_s, orp_mv)
     state, found = _said(setup, replace(state, belief=belief), time_s)
-    state = noted(state, time_s)
+    state = with_context(state, time_s)
     state, changes = _judged(setup, state, time_s)
     state, told = _told(setup, state, time_s, every_s, news=bool(found or changes))
     return state, [*told, *found, *changes]
@@ -237,8 +238,8 @@ def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
     origin: Literal["announced", "inferred"] = "announced" if announced else "inferred"
     seen = RefillSeen(looking.last_s, tank, origin, rounded(watch.fraction_of(looking)))
     if not announced:
-        notes = replace(state.notes, suspected_s=looking.refill_time_s)
-        state = replace(state, notes=notes)
+        context = replace(state.context, suspected_s=looking.refill_time_s)
+        state = replace(state, context=context)
     belief = state.belief._replace(watch=replace(looking, reported=True))
     return replace(state, belief=belief), [seen]
 
@@ -266,10 +267,10 @@ def _judged(
     def describe(alarm: str) -> str:
         if not facts:
             facts.append(_facts(setup, state, time_s))
-        return message_of(alarm, facts[0])
+        return DEFINITIONS[alarm].message(facts[0])
 
     watching = state.belief.watch
-    alarms, changes = panel.judge(
+    alarms, changes = manager.judge(
         state.alarms,
         conditions_of(setup, state, time_s),
         describe,
@@ -293,13 +294,13 @@ def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         ph_step=ph_step,
         step_c=step_c,
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
-        ahead_mg_l=state.notes.ahead_mg_l,
+        ahead_mg_l=state.context.ahead_mg_l,
         carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
         silent=trouble.silent,
         still=trouble.still,
         odd=trouble.odd,
         due=due_probes(state, time_s),
-        machine={name: told.detail for name, told in state.notes.machine.items()},
+        machine={name: told.detail for name, told in state.context.machine.items()},
     )
 
 
@@ -320,8 +321,8 @@ def _after_event(
     elif isinstance(event, ResponseCheck):
         belief = step.response_checked(belief, event, time_s)
     elif isinstance(event, Calibration):
-        maintained_s = {**state.notes.maintained_s, event.quantity: event.time_s}
-        return replace(state, notes=replace(state.notes, maintained_s=maintained_s)), []
+        maintained_s = {**state.context.maintained_s, event.quantity: event.time_s}
+        return replace(state, context=replace(state.context, maintained_s=maintained_s)), []
     else:
         return _after_service(setup, state, event, time_s)
     return replace(state, belief=belief), []
@@ -335,12 +336,12 @@ def _after_service(
         return state, list(told)
     if work.what == "probe":  # all of them where it is not said which
         quantities = (
-            [work.quantity] if work.quantity else [*setup.every_s, *state.notes.maintained_s]
+            [work.quantity] if work.quantity else [*setup.every_s, *state.context.maintained_s]
         )
         looked_after = dict.fromkeys(quantities, work.time_s)
-        notes = replace(state.notes, maintained_s={**state.notes.maintained_s, **looked_after})
-        state = replace(state, notes=notes)
-    alarms, changes = panel.announced(state.alarms, work, time_s)
+        maintained_s = {**state.context.maintained_s, **looked_after}
+        state = replace(state, context=replace(state.context, maintained_s=maintained_s))
+    alarms, changes = manager.announced(state.alarms, work, time_s)
     if work.quantity not in (None, "orp"):
         return replace(state, alarms=alarms), list(changes)
     belief = step.serviced(state.belief, work.what, time_s)

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from afterfill.alarms import rules
+from afterfill.alarms.machine_definitions import MACHINE
 from afterfill.inference import ammonia, history
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import ph_at, temperature_at
@@ -18,16 +19,12 @@ from afterfill.inference.posterior.estimate import (
 )
 from afterfill.planning import practice
 from afterfill.tank_setup import TankSetup
-from afterfill.tank_state import NeutraliserBook, PourNotes, TankState
+from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
 _AHEAD_H = (1.0, 3.0, 6.0, 12.0, 24.0)
 _BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
 _MIXED_S = 600.0  # after the announced end; common practice, no source
-MACHINE = (
-    "delivery-stalled", "journal-failing", "journal-damaged", "storage-low", "clock-unsure",
-    "power-low",
-)  # fmt: skip
 
 
 class ProbeTrouble(NamedTuple):
@@ -38,28 +35,28 @@ class ProbeTrouble(NamedTuple):
     odd: tuple[str, ...]
 
 
-def noted(state: TankState, time_s: float) -> TankState:
+def with_context(state: TankState, time_s: float) -> TankState:
     """The state with what the alarms need to remember after a step."""
-    watching, notes = state.belief.watch, state.notes
+    watching, context = state.belief.watch, state.context
     if watching is not None:
-        pour = notes.pour
+        pour = context.pour
         if pour is None or pour.zero_s != watching.zero_s:
-            pour = _pour_notes(state.belief, watching)
+            pour = _pour_context(state.belief, watching)
         if pour.ended_c is None and _has_ended(watching, time_s):
             pour = replace(pour, ended_c=temperature_at(state.belief, time_s))
-        if pour is not notes.pour:
-            notes = replace(notes, pour=pour)
-    if notes.ahead_mg_l is None or time_s - notes.ahead_s >= _AHEAD_EVERY_S:
+        if pour is not context.pour:
+            context = replace(context, pour=pour)
+    if context.ahead_mg_l is None or time_s - context.ahead_s >= _AHEAD_EVERY_S:
         ahead_mg_l = highest_ammonia_mg_l(state.belief, time_s)
-        if ahead_mg_l is not None or notes.ahead_mg_l is not None:
-            notes = replace(notes, ahead_mg_l=ahead_mg_l, ahead_s=time_s)
-    return state if notes is state.notes else replace(state, notes=notes)
+        if ahead_mg_l is not None or context.ahead_mg_l is not None:
+            context = replace(context, ahead_mg_l=ahead_mg_l, ahead_s=time_s)
+    return state if context is state.context else replace(state, context=context)
 
 
-def _pour_notes(belief: Belief, watching: Watch) -> PourNotes:
+def _pour_context(belief: Belief, watching: Watch) -> PourContext:
     from_s, to_s = (watching.zero_s - before_s for before_s in _BEFORE_S)
     ph = history.middle(history.span(belief.history, from_s, to_s)[:, history.PH])
-    return PourNotes(watching.zero_s, ph, watching.tank_c)
+    return PourContext(watching.zero_s, ph, watching.tank_c)
 
 
 def _has_ended(watching: Watch, time_s: float) -> bool:
@@ -104,7 +101,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         ),
         "free-ammonia": rules.free_ammonia(nh3_mg_l, limit_mg_l, active("free-ammonia")),
         "free-ammonia-forecast": rules.free_ammonia_forecast(
-            nh3_mg_l, state.notes.ahead_mg_l, limit_mg_l, active("free-ammonia-forecast")
+            nh3_mg_l, state.context.ahead_mg_l, limit_mg_l, active("free-ammonia-forecast")
         ),
         "neutraliser-excess": rules.neutraliser_excess(
             surplus_mg_l(setup, state, time_s), setup.inference.water.residual_max_mg_l
@@ -124,9 +121,9 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
     }  # fmt: skip
     found.update(_of_refill(setup, state, time_s, sees))
     if setup.tells_machine:
-        for name in MACHINE:
-            told = state.notes.machine.get(name)
-            found[name] = None if told is None else told.holds
+        for it in MACHINE:
+            told = state.context.machine.get(it.name)
+            found[it.name] = None if told is None else told.holds
     return found
 
 
@@ -149,12 +146,12 @@ def _of_refill(
 
 
 def _runs_on(setup: TankSetup, state: TankState, watching: Watch, time_s: float) -> bool | None:
-    pour, notes = watching.pour, state.notes.pour
-    if notes is None:
+    pour, before = watching.pour, state.context.pour
+    if before is None:
         return None
     share = None if pour.litres is None else min(pour.litres / setup.inference.litres, 1.0)
     now_c = temperature_at(state.belief, time_s)
-    return rules.running_on(notes.before_c, notes.ended_c, now_c, pour.water.temperature_c, share)
+    return rules.running_on(before.before_c, before.ended_c, now_c, pour.water.temperature_c, share)
 
 
 def _shocks(state: TankState, watching: Watch, time_s: float) -> bool | None:
@@ -167,7 +164,7 @@ def _shocks(state: TankState, watching: Watch, time_s: float) -> bool | None:
 
 def steps_of(state: TankState, time_s: float) -> tuple[float | None, float | None]:
     """How far pH and temperature [degrees C] have moved since the refill began."""
-    pour = state.notes.pour
+    pour = state.context.pour
     if pour is None:
         return None, None
     return (
@@ -182,7 +179,7 @@ def _step(now: float | None, before: float | None) -> float | None:
 
 def surplus_mg_l(setup: TankSetup, state: TankState, time_s: float) -> float | None:
     """Surplus of neutraliser by what was logged [mg/L as Cl2], used up by air and bacteria."""
-    book = state.notes.book
+    book = state.context.book
     if setup.inference.mg_cl2_per_ml is None or time_s < book.unknown_until_s:
         return None
     return left_of(book, time_s)
@@ -200,21 +197,21 @@ def probe_trouble(setup: TankSetup, state: TankState, time_s: float) -> ProbeTro
     """What is the matter with the probes."""
     silent, still, odd = [], [], []
     fine = state.belief.sight.finest_mv < 0.5  # as the inference tells a fine probe
-    for quantity, heard in state.heard.items():
-        if time_s < state.notes.lent.get(quantity, 0.0):
+    for quantity, last in state.last_values.items():
+        if time_s < state.context.lent.get(quantity, 0.0):
             continue  # it is out of the tank
         every_s = setup.every_s.get(quantity)
-        if every_s is not None and time_s - heard.heard_s > rules.silence_allowed_s(every_s):
+        if every_s is not None and time_s - last.usable_s > rules.silence_allowed_s(every_s):
             silent.append(quantity)
-        elif heard.odd:
+        elif last.odd:
             odd.append(quantity)
-        elif time_s - heard.since_s > rules.still_allowed_s(quantity, fine) and heard.since_s:
+        elif time_s - last.since_s > rules.still_allowed_s(quantity, fine) and last.since_s:
             still.append(quantity)
     return ProbeTrouble(tuple(silent), tuple(still), tuple(odd))
 
 
 def _of_probes(these: tuple[str, ...], silent: tuple[str, ...]) -> bool | None:
-    """Whether a silent probe is sound is not known."""
+    """Whether a probe that is silent is sound cannot be told."""
     if these:
         return True
     return None if silent else False
@@ -225,5 +222,5 @@ def due_probes(state: TankState, time_s: float) -> list[str]:
     return [
         quantity
         for quantity, every_s in rules.CALIBRATE_EVERY_S.items()
-        if time_s - state.notes.maintained_s.get(quantity, time_s) > every_s
+        if time_s - state.context.maintained_s.get(quantity, time_s) > every_s
     ]

@@ -7,7 +7,7 @@ killed blinds the tank for a short time only. Told again, it is lent on; with 0 
 from collections.abc import Mapping
 from dataclasses import replace
 
-from afterfill.alarms import panel
+from afterfill.alarms import manager
 from afterfill.inference.belief import Belief
 from afterfill.inference.monitor.data_quality import unsettled
 from afterfill.records import AlarmChange, Quantity, Service
@@ -20,13 +20,13 @@ SETTLES_S: Mapping[Quantity, float] = {"ph": 300.0, "temperature": 300.0, "orp":
 
 def is_lent(state: TankState, quantity: Quantity, time_s: float) -> bool:
     """Whether the probe of `quantity` is out of the tank at `time_s` [s], or settles after it."""
-    return time_s < state.notes.lent.get(quantity, 0.0)
+    return time_s < state.context.lent.get(quantity, 0.0)
 
 
 def any_lent(state: TankState) -> bool:
     """Whether any probe was out of the tank at its last step."""
     at_s = state.belief.stepped_s or 0.0
-    return any(at_s < until_s for until_s in state.notes.lent.values())
+    return any(at_s < until_s for until_s in state.context.lent.values())
 
 
 def lent(
@@ -34,10 +34,10 @@ def lent(
 ) -> tuple[TankState, list[AlarmChange]]:
     """The state after a probe was taken out for `minutes`, or, with 0, was put back."""
     until_s = time_s + (60.0 * minutes if minutes > 0.0 else SETTLES_S[quantity])
-    notes = replace(state.notes, lent={**state.notes.lent, quantity: until_s})
+    context = replace(state.context, lent={**state.context.lent, quantity: until_s})
     belief = _unsettled(state.belief, until_s, out=minutes > 0.0) if quantity == "orp" else None
-    alarms, changes = panel.lent(state.alarms, work, quantity, time_s, until_s)
-    state = replace(state, notes=notes, alarms=alarms, belief=belief or state.belief)
+    alarms, changes = manager.lent(state.alarms, work, quantity, time_s, until_s)
+    state = replace(state, context=context, alarms=alarms, belief=belief or state.belief)
     return state, list(changes)
 
 

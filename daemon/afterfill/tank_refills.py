@@ -3,7 +3,7 @@ word about water that the readings betrayed before."""
 
 from dataclasses import replace
 
-from afterfill.alarms import panel
+from afterfill.alarms import manager
 from afterfill.inference import step
 from afterfill.inference.monitor.announcements import NEAR_S, Relation, amended, relation
 from afterfill.inference.setup import Pour
@@ -31,7 +31,7 @@ def pour_of(setup: TankSetup, refill: Refill) -> Pour:
 def relation_of(state: TankState, pour: Pour) -> Relation | None:
     """What `pour` has to do with the water under watch; None when it is a late word about a refill
     that the readings betrayed and whose watch is over."""
-    suspected_s = state.notes.suspected_s
+    suspected_s = state.context.suspected_s
     said = relation(state.belief.watch, pour)
     if said == "new" and suspected_s is not None and abs(pour.time_s - suspected_s) < NEAR_S:
         watching = state.belief.watch
@@ -58,7 +58,7 @@ def answered(
     if said not in (None, "suspected"):
         return state, []
     command = AlarmCommand(time_s, tank, "refill-unannounced", "acknowledge", reason=_ANSWER)
-    alarms, changes = panel.obey(state.alarms, command, time_s)
+    alarms, changes = manager.obey(state.alarms, command, time_s)
     return replace(state, alarms=alarms), changes
 
 
@@ -70,23 +70,23 @@ def _with_book(
         return state
     old = state.belief.watch
     if said == "amended" and old is not None:
-        before = state.notes.book_before
+        before = state.context.book_before
         if before is None:  # a dose was booked since, so what came before is not known any more
             return state
         pour = amended(old.pour, pour)
-        state = replace(state, notes=replace(state.notes, book=before))
+        state = replace(state, context=replace(state.context, book=before))
     needed_mg = None if pour.litres is None else pour.litres * pour.water.residual_mg_l
-    before = state.notes.book
+    before = state.context.book
     state = booked(setup, state, pour.neutraliser_ml, needed_mg, time_s)
-    return replace(state, notes=replace(state.notes, book_before=before))
+    return replace(state, context=replace(state.context, book_before=before))
 
 
 def booked(
     setup: TankSetup, state: TankState, ml: float | None, needed_mg: float | None, time_s: float
 ) -> TankState:
     """The state after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
-    book = _after(setup, state.notes.book, ml, needed_mg, time_s)
-    return replace(state, notes=replace(state.notes, book=book, book_before=None))
+    book = _after(setup, state.context.book, ml, needed_mg, time_s)
+    return replace(state, context=replace(state.context, book=book, book_before=None))
 
 
 def _after(

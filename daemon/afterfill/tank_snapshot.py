@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from afterfill.alarms.lifecycle import Memory
-from afterfill.alarms.panel import Panel
+from afterfill.alarms.lifecycle import AlarmStatus
+from afterfill.alarms.manager import Alarms
 from afterfill.errors import JournalError
 from afterfill.inference.ammonia import Ammonia
 from afterfill.inference.ammonia import N as AMMONIA_N
@@ -33,14 +33,14 @@ from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
 from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing
-from afterfill.tank_state import Heard, NeutraliserBook, Notes, PourNotes, TankState
+from afterfill.tank_state import AlarmContext, LastValue, NeutraliserBook, PourContext, TankState
 
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Particles, Ridge, History, Quantiles, Memory, Panel, Heard, PourNotes,
-        NeutraliserBook, Notes, MachineState, Standing, ProbeLearnt,
+        Water, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
+        PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay

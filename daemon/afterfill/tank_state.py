@@ -3,25 +3,25 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from afterfill.alarms import panel
+from afterfill.alarms.manager import Alarms, fresh_alarms
 from afterfill.inference.belief import Belief
 from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """What a probe said last. `heard_s`: when it last gave a usable reading, or was first waited
+class LastValue:
+    """What a probe said last. `usable_s`: when it last gave a usable reading, or was first waited
     for; `since_s`: since when it has shown `value`; `odd`: its last answer is none that such a
     probe can give in a fish tank."""
 
-    heard_s: float
+    usable_s: float
     value: float | None = None
     since_s: float = 0.0
     odd: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class PourNotes:
+class PourContext:
     """What the alarms remember of the refill under watch, which `zero_s` names. pH and
     temperature before it, and the temperature when it was to have ended and mixed."""
 
@@ -34,7 +34,7 @@ class PourNotes:
 @dataclass(frozen=True, slots=True)
 class NeutraliserBook:
     """Arithmetic of what was logged: surplus of neutraliser in the tank [mg/L as Cl2] at `time_s`.
-    An unknown amount makes it unknown until `unknown_until_s`."""
+    An amount that is not known makes it unknown until `unknown_until_s`."""
 
     surplus_mg_l: float = 0.0
     time_s: float = 0.0
@@ -42,7 +42,7 @@ class NeutraliserBook:
 
 
 @dataclass(frozen=True, slots=True)
-class Notes:
+class AlarmContext:
     """What the alarms remember and seldom changes. `maintained_s`: when each probe was last
     calibrated or serviced, or first met; `machine`: what the service said last; `ahead_mg_l`:
     un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`;
@@ -54,7 +54,7 @@ class Notes:
     machine: Mapping[str, MachineState] = field(default_factory=dict)
     book: NeutraliserBook = field(default_factory=NeutraliserBook)
     book_before: NeutraliserBook | None = None
-    pour: PourNotes | None = None
+    pour: PourContext | None = None
     suspected_s: float | None = None
     ahead_mg_l: float | None = None
     ahead_s: float = 0.0
@@ -63,18 +63,18 @@ class Notes:
 
 @dataclass(frozen=True, slots=True)
 class TankState:
-    """`heard`: what each probe said last; `told_s`: time of the last estimate that was given out;
-    `waiting_s`: since when other readings wait for the ORP to make a step with; `standing`: how
-    the tank stands, as it was told last, and `judged_s`, when that was judged; `learnt`: what
-    was told last of the ORP probe; `failures`: how
-    often the fold failed on a record, and the newest `failure`."""
+    """`last_values`: what each probe said last; `told_s`: time of the last estimate that was given
+    out; `waiting_s`: since when other readings wait for the ORP to make a step with; `context`:
+    what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
+    `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
+    how often the fold failed on a record, and the newest `failure`."""
 
     belief: Belief = field(default_factory=Belief)
-    alarms: panel.Panel = field(default_factory=panel.fresh_panel)
-    heard: Mapping[Quantity, Heard] = field(default_factory=dict)
+    alarms: Alarms = field(default_factory=fresh_alarms)
+    last_values: Mapping[Quantity, LastValue] = field(default_factory=dict)
     told_s: float | None = None
     waiting_s: float | None = None
-    notes: Notes = field(default_factory=Notes)
+    context: AlarmContext = field(default_factory=AlarmContext)
     standing: Standing | None = None
     judged_s: float | None = None
     learnt: ProbeLearnt | None = None

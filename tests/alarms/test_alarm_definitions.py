@@ -3,11 +3,11 @@ from pathlib import Path
 
 import pytest
 
-from afterfill.alarms.definition import Definition
+from afterfill.alarms.definition import Definition, Steps
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.messages import _SENTENCES
+from afterfill.alarms.messages import Facts
 from afterfill.alarms.priority import MATRIX
-from afterfill.tank_conditions import MACHINE
+from afterfill.records import Estimate, Quantiles
 
 HARDER = ["days", "hours", "minutes"]
 RANK = {"low": 0, "medium": 1, "high": 2}
@@ -22,7 +22,8 @@ def test_each_alarm_has_every_part_of_its_rationalisation(it: Definition) -> Non
     assert it.severity in it.why_priority
     assert it.on_delay_s >= 0.0
     assert it.off_delay_s >= 0.0
-    assert it.name in _SENTENCES or it.name in MACHINE
+    assert (it.sentence is None) == (it.group == "machine")
+    assert it.title not in (it.name, it.name.replace("-", " ")), "it has plain words of its own"
 
 
 def test_priority_never_falls_as_the_consequence_grows_or_time_shrinks() -> None:
@@ -42,3 +43,28 @@ def test_work_that_is_announced_suppresses_for_hours_at_most() -> None:
 def test_the_readme_names_every_alarm_with_its_priority() -> None:
     rows = re.findall(r"^\| `([a-z-]+)` \| (high|medium|low) \|", README.read_text(), re.MULTILINE)
     assert dict(rows) == {it.name: it.priority for it in DEFINITIONS.values()}
+
+
+def test_the_steps_are_told_as_one_text() -> None:
+    assert Steps("do a").sentence() == "do a."
+    whole = Steps("do a", ("do b", "do c"), ("do d", "do e"), vet=True)
+    assert whole.sentence() == (
+        "do a; do b; do c. Do not do d, and do not do e. Ask a vet about fish that suffer."
+    )
+
+
+@pytest.mark.parametrize("it", DEFINITIONS.values(), ids=lambda it: it.name)
+def test_steps_are_clauses_and_say_at_least_what_comes_first(it: Definition) -> None:
+    clauses = (it.steps.first, *it.steps.then, *it.steps.do_not)
+    assert all((clause and clause[0].islower()) or clause[0] == "`" for clause in clauses)
+    assert not any(clause.endswith((".", ";")) for clause in clauses)
+    assert not any(clause.startswith("do not") for clause in clauses)
+
+
+def test_what_the_machine_says_is_told_as_it_is() -> None:
+    none = Quantiles(0.0, 0.0, 0.0)
+    now = Estimate(5.0, "t", none, none, none, none, None, 0.0, 0.1, True, None)
+    low = DEFINITIONS["storage-low"]
+    facts = Facts(now, 0.019, 0.02, (6.5, 8.5), (22.0, 28.0), machine={"storage-low": "12 MB left"})
+    assert low.message(facts) == "12 MB left"
+    assert "not said anything" in DEFINITIONS["power-low"].message(facts)

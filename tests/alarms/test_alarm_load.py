@@ -7,7 +7,7 @@ from afterfill.alarms.load import Load, load_of
 from afterfill.records import AlarmChange, AlarmLoad, AlarmState, Stamp
 from afterfill.service.calendar import keep_load
 from afterfill.service.recorder import Recorder
-from afterfill.sinks.points import line_of
+from afterfill.sinks.influx.points import line_of
 from tank_stories import ZERO_S, config_of
 
 DAY_S = 86400.0

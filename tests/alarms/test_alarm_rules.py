@@ -1,8 +1,9 @@
 import pytest
 
 from afterfill.alarms import rules
-from afterfill.alarms.messages import Facts, message_of
-from afterfill.alarms.panel import fresh_panel, judge, obey
+from afterfill.alarms.definitions import RESIDUAL_OXIDANT
+from afterfill.alarms.manager import fresh_alarms, judge, obey
+from afterfill.alarms.messages import Facts
 from afterfill.records import AlarmChange, AlarmCommand, Estimate, Quantiles
 
 NOTHING = {"residual-oxidant": False, "free-ammonia": False, "probe-lost": False}
@@ -57,16 +58,16 @@ def test_a_residual_that_came_and_may_have_gone_is_told_as_both(
     few = Quantiles(0.0, 0.01, 0.1)
     now = Estimate(5.0, "t", few, few, few, few, None, p_now, 0.1, True, None)
     facts = Facts(now, 0.019, 0.02, (6.5, 8.5), (22.0, 28.0), carried_over=carried_over)
-    told = message_of("residual-oxidant", facts)
+    told = RESIDUAL_OXIDANT.message(facts)
     assert f"over it with probability {p_now:.2f}" in told
     assert ("now, and with 0.94 at some time since the refill" in told) is says_both
 
 
 def test_the_panel_tells_each_transition_once() -> None:
-    panel, first = judge(
-        fresh_panel(), {**NOTHING, "residual-oxidant": True}, lambda _: "why", "t", 5.0
+    alarms, first = judge(
+        fresh_alarms(), {**NOTHING, "residual-oxidant": True}, lambda _: "why", "t", 5.0
     )
-    _, again = judge(panel, {**NOTHING, "residual-oxidant": True}, lambda _: "why", "t", 6.0)
+    _, again = judge(alarms, {**NOTHING, "residual-oxidant": True}, lambda _: "why", "t", 6.0)
     assert first == [
         AlarmChange(5.0, "t", "residual-oxidant", "unacknowledged", "high", True, "why")
     ]
@@ -74,26 +75,26 @@ def test_the_panel_tells_each_transition_once() -> None:
 
 
 def test_a_condition_that_becomes_unknown_is_said_and_so_is_its_return() -> None:
-    panel, gone = judge(fresh_panel(), {"free-ammonia": None}, lambda _: "no pH", "t", 5.0)
-    _, back = judge(panel, {"free-ammonia": False}, lambda _: "fine", "t", 6.0)
+    alarms, gone = judge(fresh_alarms(), {"free-ammonia": None}, lambda _: "no pH", "t", 5.0)
+    _, back = judge(alarms, {"free-ammonia": False}, lambda _: "fine", "t", 6.0)
     assert [(c.known, c.message) for c in gone] == [(False, "cannot be judged now; no pH")]
     assert [(c.state, c.known, c.message) for c in back] == [("normal", True, "fine")]
 
 
 def test_commands_change_states_and_unknown_alarms_change_nothing() -> None:
-    panel, _ = judge(fresh_panel(), {"probe-lost": True}, lambda _: "x", "t", 0.0)
-    panel, changes = judge(panel, {"probe-lost": True}, lambda _: "x", "t", 60.0)
+    alarms, _ = judge(fresh_alarms(), {"probe-lost": True}, lambda _: "x", "t", 0.0)
+    alarms, changes = judge(alarms, {"probe-lost": True}, lambda _: "x", "t", 60.0)
     assert [c.state for c in changes] == ["unacknowledged"]
-    panel, changes = obey(panel, AlarmCommand(61.0, "t", "probe-lost", "acknowledge"), 61.0)
+    alarms, changes = obey(alarms, AlarmCommand(61.0, "t", "probe-lost", "acknowledge"), 61.0)
     assert [c.state for c in changes] == ["acknowledged"]
-    panel, changes = obey(panel, AlarmCommand(62.0, "t", "probe-lost", "shelve", 1.0), 62.0)
+    alarms, changes = obey(alarms, AlarmCommand(62.0, "t", "probe-lost", "shelve", 1.0), 62.0)
     assert [c.state for c in changes] == ["shelved"]
-    gone, changes = judge(panel, {"probe-lost": False}, lambda _: "x", "t", 70.0)
+    gone, changes = judge(alarms, {"probe-lost": False}, lambda _: "x", "t", 70.0)
     gone, changes = judge(gone, {"probe-lost": False}, lambda _: "x", "t", 101.0)
     assert [(c.state, c.active) for c in changes] == [("shelved", False)]
-    _, changes = judge(panel, {"probe-lost": True}, lambda _: "x", "t", 122.0)
+    _, changes = judge(alarms, {"probe-lost": True}, lambda _: "x", "t", 122.0)
     assert [c.state for c in changes] == ["unacknowledged"]
-    assert obey(panel, AlarmCommand(63.0, "t", "no-such-alarm", "acknowledge"), 63.0)[1] == []
+    assert obey(alarms, AlarmCommand(63.0, "t", "no-such-alarm", "acknowledge"), 63.0)[1] == []
 
 
 @pytest.mark.parametrize(
@@ -190,13 +191,13 @@ def test_the_gravest_of_those_raised_at_once_came_first_and_stays_so_until_the_n
     None
 ):
     both = {"refill-unannounced": True, "residual-oxidant": True}
-    panel, changes = judge(fresh_panel(), both, lambda _: "x", "t", 5.0, refill_s=1.0)
+    alarms, changes = judge(fresh_alarms(), both, lambda _: "x", "t", 5.0, refill_s=1.0)
     assert {c.alarm: c.first_out for c in changes} == {
         "residual-oxidant": True, "refill-unannounced": False
     }  # fmt: skip
-    panel, changes = obey(panel, AlarmCommand(9.0, "t", "residual-oxidant", "acknowledge"), 9.0)
+    alarms, changes = obey(alarms, AlarmCommand(9.0, "t", "residual-oxidant", "acknowledge"), 9.0)
     assert [c.first_out for c in changes] == [True]
-    panel, _ = judge(panel, both, lambda _: "x", "t", 10.0)  # the watch is over
-    assert panel.first == "residual-oxidant"
-    panel, _ = judge(panel, both, lambda _: "x", "t", 20.0, refill_s=15.0)
-    assert panel.first is None
+    alarms, _ = judge(alarms, both, lambda _: "x", "t", 10.0)  # the watch is over
+    assert alarms.first == "residual-oxidant"
+    alarms, _ = judge(alarms, both, lambda _: "x", "t", 20.0, refill_s=15.0)
+    assert alarms.first is None

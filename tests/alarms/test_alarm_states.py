@@ -1,6 +1,6 @@
 """Every state of the standard by every event, condition and time, and what must always hold.
 
-The table is written by hand from the state diagram of ISA-18.2 (from memory); `.` is the state
+The table is written by hand from the state diagram of ISA-18.2 (from status); `.` is the state
 itself. What hides an alarm (shelf, suppression, out of service) is left by its own end only.
 """
 
@@ -12,26 +12,28 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from afterfill.alarms import lifecycle
-from afterfill.alarms.definition import Definition
-from afterfill.alarms.lifecycle import Memory, advance, state_of
+from afterfill.alarms.definition import Definition, Steps
+from afterfill.alarms.lifecycle import AlarmStatus, advance, state_of
 from afterfill.records import AlarmState
 
-PLAIN = Definition("plain", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", "a")
-LATCHING = replace(PLAIN, latches="somebody must look")
+PLAIN = Definition(
+    "plain", "a plain one", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", Steps("a")
+)
+LATCHING = replace(PLAIN, latches="a person must look")
 DELAYED = replace(PLAIN, on_delay_s=60.0, off_delay_s=60.0)
 NOW_S, END_S = 1000.0, 2000.0
 
 N, U, A, R = "normal", "unacknowledged", "acknowledged", "returned-to-normal-unacknowledged"
 S, D, O = "shelved", "suppressed-by-design", "out-of-service"  # noqa: E741 - the initials of the states
-HOLDING = Memory(active=True, acknowledged=False)
-START: dict[str, Memory] = {
-    N: Memory(),
+HOLDING = AlarmStatus(active=True, acknowledged=False)
+START: dict[str, AlarmStatus] = {
+    N: AlarmStatus(),
     U: HOLDING,
-    A: Memory(active=True),
-    R: Memory(acknowledged=False),
-    S: Memory(shelved_until_s=END_S),
-    D: Memory(suppressed_until_s=END_S, suppressed_why="work"),
-    O: Memory(out_since_s=1.0, out_why="glass on order", reminded_s=NOW_S),
+    A: AlarmStatus(active=True),
+    R: AlarmStatus(acknowledged=False),
+    S: AlarmStatus(shelved_until_s=END_S),
+    D: AlarmStatus(suppressed_until_s=END_S, suppressed_why="work"),
+    O: AlarmStatus(out_since_s=1.0, out_why="glass on order", reminded_s=NOW_S),
 }
 # rows: event and condition; columns: the states N U A R S D O it happens in
 TABLE = {
@@ -62,24 +64,26 @@ TABLE = {
 }
 
 
-def happens(memory: Memory, event: str, condition: bool | None, time_s: float = NOW_S) -> Memory:
+def happens(
+    status: AlarmStatus, event: str, condition: bool | None, time_s: float = NOW_S
+) -> AlarmStatus:
     match event:
         case "time passes":
-            return advance(PLAIN, memory, condition, time_s)
+            return advance(PLAIN, status, condition, time_s)
         case "its end comes":
-            return advance(PLAIN, memory, condition, END_S)
+            return advance(PLAIN, status, condition, END_S)
         case "acknowledge":
-            return lifecycle.acknowledge(memory)
+            return lifecycle.acknowledge(status)
         case "shelve":
-            return lifecycle.shelve(memory, END_S)
+            return lifecycle.shelve(status, END_S)
         case "unshelve":
-            return lifecycle.unshelve(memory)
+            return lifecycle.unshelve(status)
         case "suppress":
-            return lifecycle.suppress(memory, END_S, "work")
+            return lifecycle.suppress(status, END_S, "work")
         case "out of service":
-            return lifecycle.out_of_service(memory, time_s, "why")
+            return lifecycle.out_of_service(status, time_s, "why")
         case _:
-            return lifecycle.return_to_service(memory)
+            return lifecycle.return_to_service(status)
 
 
 @pytest.mark.parametrize(("event", "condition"), list(TABLE), ids=str)
@@ -106,23 +110,23 @@ def test_a_latched_alarm_stays_until_it_is_acknowledged_and_has_returned() -> No
 
 def test_what_comes_and_goes_while_it_means_nothing_leaves_no_trace() -> None:
     for hidden in (START[D], START[O]):
-        memory = advance(PLAIN, advance(PLAIN, hidden, True, NOW_S), False, NOW_S + 1)
-        memory = advance(PLAIN, memory, False, END_S)
-        assert state_of(lifecycle.return_to_service(memory)) == N
+        status = advance(PLAIN, advance(PLAIN, hidden, True, NOW_S), False, NOW_S + 1)
+        status = advance(PLAIN, status, False, END_S)
+        assert state_of(lifecycle.return_to_service(status)) == N
 
 
 def test_what_comes_and_goes_on_a_shelf_is_told_afterwards() -> None:
-    memory = advance(PLAIN, advance(PLAIN, START[S], True, NOW_S), False, NOW_S + 1)
-    assert state_of(advance(PLAIN, memory, False, END_S)) == R
+    status = advance(PLAIN, advance(PLAIN, START[S], True, NOW_S), False, NOW_S + 1)
+    assert state_of(advance(PLAIN, status, False, END_S)) == R
 
 
 def test_an_alarm_out_of_service_is_told_of_once_a_day() -> None:
-    memory = lifecycle.out_of_service(Memory(), 0.0, "glass on order")
+    status = lifecycle.out_of_service(AlarmStatus(), 0.0, "glass on order")
     days = 0
     for hour in range(24 * 3 + 1):
-        after = advance(PLAIN, memory, False, 3600.0 * hour)
-        days += after.reminded_s != memory.reminded_s
-        memory = after
+        after = advance(PLAIN, status, False, 3600.0 * hour)
+        days += after.reminded_s != status.reminded_s
+        status = after
     assert days == 3
 
 
@@ -135,43 +139,43 @@ STEPS = st.lists(st.tuples(EVENTS, CONDITIONS, st.floats(1.0, 500.0)), max_size=
 def test_nothing_unacknowledged_is_lost_but_by_a_person(
     steps: list[tuple[str, bool | None, float]],
 ) -> None:
-    memory, time_s = HOLDING, NOW_S
+    status, time_s = HOLDING, NOW_S
     for event, condition, pause_s in steps:
         time_s += pause_s
-        before, memory = memory, happens(memory, event, condition, time_s)
+        before, status = status, happens(status, event, condition, time_s)
         if event != "acknowledge":
-            assert before.acknowledged or not memory.acknowledged
+            assert before.acknowledged or not status.acknowledged
 
 
 @given(STEPS)
 def test_every_shelf_and_suppression_ends(steps: list[tuple[str, bool | None, float]]) -> None:
-    memory = Memory()
+    status = AlarmStatus()
     for event, condition, _ in steps:
-        memory = happens(memory, event, condition)
-    memory = advance(PLAIN, lifecycle.return_to_service(memory), None, END_S)
-    assert state_of(memory) not in (S, D, O)
+        status = happens(status, event, condition)
+    status = advance(PLAIN, lifecycle.return_to_service(status), None, END_S)
+    assert state_of(status) not in (S, D, O)
 
 
 @given(STEPS)
 def test_what_cannot_be_judged_never_turns_an_alarm(
     steps: list[tuple[str, bool | None, float]],
 ) -> None:
-    memory, time_s = HOLDING, NOW_S
+    status, time_s = HOLDING, NOW_S
     for event, _, pause_s in steps:
         time_s += pause_s
-        memory = happens(memory, event, None, time_s)
-        assert memory.active
+        status = happens(status, event, None, time_s)
+        assert status.active
 
 
 @given(STEPS)
 def test_nothing_changes_before_its_due_time_while_the_condition_stays(
     steps: list[tuple[str, bool | None, float]],
 ) -> None:
-    memory, time_s, condition = Memory(), NOW_S, None
+    status, time_s, condition = AlarmStatus(), NOW_S, None
     for event, condition, pause_s in steps:
         time_s += pause_s
-        memory = happens(memory, event, condition, time_s)
-    memory = advance(DELAYED, memory, condition, time_s)
-    due_s = lifecycle.due_s(DELAYED, memory)
+        status = happens(status, event, condition, time_s)
+    status = advance(DELAYED, status, condition, time_s)
+    due_s = lifecycle.due_s(DELAYED, status)
     just_before_s = time_s + 1e6 if due_s is None else due_s - 0.001
-    assert advance(DELAYED, memory, condition, max(just_before_s, time_s)) == memory
+    assert advance(DELAYED, status, condition, max(just_before_s, time_s)) == status

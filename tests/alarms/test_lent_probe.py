@@ -174,8 +174,8 @@ def test_work_on_one_probe_leaves_the_others_alone() -> None:
     before, at_s = quiet()
     state, _ = run(before, [Service(at_s, "t", "probe", quantity="ph")])
     assert state.belief == before.belief
-    assert state.notes.maintained_s["ph"] == at_s
-    assert state.notes.maintained_s["orp"] == before.notes.maintained_s["orp"]
+    assert state.context.maintained_s["ph"] == at_s
+    assert state.context.maintained_s["orp"] == before.context.maintained_s["orp"]
     whole, _ = run(before, [Service(at_s, "t", "probe")])
     assert whole.belief.baseline is None
-    assert replace(whole.notes, maintained_s={}) == replace(before.notes, maintained_s={})
+    assert replace(whole.context, maintained_s={}) == replace(before.context, maintained_s={})

@@ -23,7 +23,7 @@ with atheris.instrument_imports(include=["afterfill", "afterfill_drivers", "json
     from afterfill.journal.store import Journal
     from afterfill.ports import ProbeSpec
     from afterfill.records import Stamp
-    from afterfill.sinks.mqtt_commands import Command, obey
+    from afterfill.sinks.mqtt.commands import Command, obey
     from afterfill_drivers.line.frames import LineBuffer, judge
     from afterfill_drivers.line.settings import LineSettings
     from afterfill_drivers.modbus.frames import Question, understand

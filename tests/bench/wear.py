@@ -29,7 +29,7 @@ from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.records import Reading, Refill, Stamp
 from afterfill.service.recorder import Recorder
-from afterfill.sinks.delivered import SAVE_CURSOR_S
+from afterfill.sinks.influx.delivered import SAVE_CURSOR_S
 from bench.written import meter
 
 START_S = 1_800_000_000.0

@@ -4,7 +4,7 @@ from pathlib import Path
 from afterfill.cli.check_outbox import outbox_findings
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.sinks.quarantine import Quarantine
+from afterfill.sinks.influx.quarantine import Quarantine
 from sample_records import orp, store
 
 

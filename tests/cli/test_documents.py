@@ -14,8 +14,8 @@ from afterfill import config
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.cli.main import app
 from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
-from afterfill.sinks.mqtt_messages import LIVE_KINDS
-from afterfill.sinks.points import KINDS
+from afterfill.sinks.influx.points import KINDS
+from afterfill.sinks.mqtt.messages import LIVE_KINDS
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
 _PUBLISHED_AS = {"refill-seen": "refill", "alarm-load": "alarm_load"}

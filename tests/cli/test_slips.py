@@ -13,7 +13,7 @@ from afterfill.journal.store import Journal
 from afterfill.payloads import event_from
 from afterfill.plausible import refuse_slips
 from afterfill.records import Refill
-from afterfill.sinks.mqtt_commands import Command, obey
+from afterfill.sinks.mqtt.commands import Command, obey
 from cli_room import afterfill, inbox, record, write_config
 from sample_records import now
 

@@ -21,8 +21,8 @@ from afterfill.records import AlarmChange, AlarmCommand, Stamp
 from afterfill.report.markup import tag
 from afterfill.service.log_lines import LogLines
 from afterfill.shown import holds_secret, shown, shown_lines, without_secrets
-from afterfill.sinks.notify_letter import Letter
-from afterfill.sinks.notify_mail import MailPost
+from afterfill.sinks.notify.mail import MailDelivery
+from afterfill.sinks.notify.message import Message
 from afterfill.tank import TankState, folded
 from cli_room import afterfill, estimate, reading, record, write_config
 from notify_peers import Mailbox, text_of_mail
@@ -160,9 +160,9 @@ def test_the_page_shows_letters_that_turn_or_hide_as_escapes(text: str) -> None:
 def test_a_mail_takes_any_words(tmp_path: Path) -> None:
     keys = {"from": "a@example.org", "to": "b@example.org", "host": "127.0.0.1"}
     with Mailbox() as box:
-        post = MailPost(Smtp.model_validate({**keys, "port": box.port, "starttls": False}))
+        delivery = MailDelivery(Smtp.model_validate({**keys, "port": box.port, "starttls": False}))
         for text in NASTY:
-            post.send(Letter.of(f"HIGH window: {text}\r\nBcc: x@example.org", f"why:\n{text}"))
+            delivery.send(Message.of(f"HIGH window: {text}\r\nBcc: x@example.org", f"why:\n{text}"))
     assert len(box.mails) == len(NASTY)
     for mail in box.mails:
         assert mail["Bcc"] is None

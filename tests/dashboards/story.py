@@ -14,7 +14,7 @@ from afterfill.service.recorder import Recorder
 from afterfill.service.service import _limits
 from afterfill.simulation import demo_scenario as demo
 from afterfill.simulation.demo_run import CONFIG_NAME, JOURNAL_NAME, played
-from afterfill.sinks.influx import CURSOR, InfluxSink
+from afterfill.sinks.influx.sink import CURSOR, InfluxSink
 from sample_records import running
 from servers import Engine, Shim, wait_until
 

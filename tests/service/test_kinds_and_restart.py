@@ -134,10 +134,10 @@ def test_what_lasts_is_known_when_its_readings_are_long_gone(
     recorder.abandon()
     after = Recorder(config_of(), path).state("t")
     assert np.array_equal(after.belief.learnt.mean, told.belief.learnt.mean)
-    assert after.notes.machine == told.notes.machine
-    assert after.alarms.memories["ph"].shelved_until_s == told.alarms.memories["ph"].shelved_until_s
-    for quantity, time_s in told.notes.maintained_s.items():
-        assert after.notes.maintained_s[quantity] == time_s
+    assert after.context.machine == told.context.machine
+    assert after.alarms.statuses["ph"].shelved_until_s == told.alarms.statuses["ph"].shelved_until_s
+    for quantity, time_s in told.context.maintained_s.items():
+        assert after.context.maintained_s[quantity] == time_s
 
 
 def test_a_snapshot_with_another_number_of_members_is_of_another_version(tmp_path: Path) -> None:

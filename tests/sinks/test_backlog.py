@@ -8,10 +8,10 @@ import pytest
 from afterfill.config import Influxdb
 from afterfill.journal.store import Journal
 from afterfill.records import Reading
-from afterfill.sinks.delivered import Delivered
-from afterfill.sinks.influx import CURSOR, InfluxSink
-from afterfill.sinks.outbox import outbox_warning
-from afterfill.sinks.quarantine import Quarantine
+from afterfill.sinks.influx.delivered import Delivered
+from afterfill.sinks.influx.outbox import outbox_warning
+from afterfill.sinks.influx.quarantine import Quarantine
+from afterfill.sinks.influx.sink import CURSOR, InfluxSink
 from sample_records import START_S, now, orp, running, store, verdict
 from servers import Engine, Shim, Victoria, wait_until
 

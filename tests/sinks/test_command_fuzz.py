@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.sinks.mqtt_commands import Command, deserves_answer, obey
-from afterfill.sinks.mqtt_messages import answer_message
+from afterfill.sinks.mqtt.commands import Command, deserves_answer, obey
+from afterfill.sinks.mqtt.messages import answer_message
 from sample_records import now
 
 WINDOW = Config.model_validate({"tank": {"window": {"litres": 200}}})

@@ -8,11 +8,11 @@ from afterfill.alarms.standing import word_of
 from afterfill.config import Influxdb
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import Estimate, Quantiles, Stamp, StandingWord
-from afterfill.sinks import influx
-from afterfill.sinks.delivered import Delivered
-from afterfill.sinks.influx import InfluxSink
-from afterfill.sinks.points import line_of
-from afterfill.sinks.standings import Standings
+from afterfill.sinks.influx import sink as influx
+from afterfill.sinks.influx.delivered import Delivered
+from afterfill.sinks.influx.points import line_of
+from afterfill.sinks.influx.sink import InfluxSink
+from afterfill.sinks.influx.standings import Standings
 from sample_records import SPREAD, START_S, now, orp, running, standing, store
 from servers import Engine, Shim, wait_until
 

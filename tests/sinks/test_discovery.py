@@ -18,10 +18,10 @@ from afterfill.service.clock import SystemClock
 from afterfill.service.driver_registry import ports_of
 from afterfill.service.sampler import Sampler
 from afterfill.service.service import _health_source, _sinks
-from afterfill.sinks.discovery import components, discovery
-from afterfill.sinks.entities import ALARM_NAMES
-from afterfill.sinks.mqtt_commands import Command, obey
-from afterfill.sinks.mqtt_messages import record_message
+from afterfill.sinks.mqtt.commands import Command, obey
+from afterfill.sinks.mqtt.discovery import components, discovery
+from afterfill.sinks.mqtt.entities import ALARM_NAMES
+from afterfill.sinks.mqtt.messages import record_message
 from afterfill.wire import unix_s
 from sample_records import START_S, estimate, forecast, now, one_of_each, orp
 

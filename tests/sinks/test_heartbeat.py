@@ -10,8 +10,8 @@ import pytest
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Journal
 from afterfill.records import Stamp, Tick
-from afterfill.sinks import heartbeat
-from afterfill.sinks.heartbeat import Heartbeat, fresh_within_s
+from afterfill.sinks.notify import heartbeat
+from afterfill.sinks.notify.heartbeat import Heartbeat, fresh_within_s
 from notify_peers import WebService, hanging_server
 from sample_records import now, running
 from servers import free_port, wait_until

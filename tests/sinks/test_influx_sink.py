@@ -7,8 +7,8 @@ import pytest
 from afterfill.config import Influxdb
 from afterfill.journal.store import Journal
 from afterfill.records import Record
-from afterfill.sinks.influx import CURSOR, InfluxSink
-from afterfill.sinks.quarantine import Quarantine
+from afterfill.sinks.influx.quarantine import Quarantine
+from afterfill.sinks.influx.sink import CURSOR, InfluxSink
 from sample_records import START_S, now, one_of_each, orp, running, store, verdict
 from servers import Engine, Shim, Victoria, free_port, wait_until
 

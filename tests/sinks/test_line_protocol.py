@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from afterfill.journal.store import Entry
 from afterfill.record_kinds import KIND_OF
 from afterfill.records import Record, Stamp
-from afterfill.sinks.line_protocol import FieldValue, line
-from afterfill.sinks.points import KINDS, line_of
+from afterfill.sinks.influx.line_protocol import FieldValue, line
+from afterfill.sinks.influx.points import KINDS, line_of
 from record_strategies import outputs, readings, stamps
 from servers import Engine
 

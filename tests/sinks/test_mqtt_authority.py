@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from afterfill.journal.store import Journal
-from afterfill.sinks.discovery import discovery
-from afterfill.sinks.mqtt_commands import is_allowed, subscriptions
+from afterfill.sinks.mqtt.commands import is_allowed, subscriptions
+from afterfill.sinks.mqtt.discovery import discovery
 from mqtt_peers import Listener, config_for, obeying, sink_to
 from sample_records import running
 from servers import Broker, wait_until

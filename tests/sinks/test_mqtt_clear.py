@@ -12,8 +12,8 @@ from afterfill.cli.main import app
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.service.only_one import only_one
-from afterfill.sinks import mqtt_clear
-from afterfill.sinks.mqtt import MqttSink
+from afterfill.sinks.mqtt import clear as mqtt_clear
+from afterfill.sinks.mqtt.sink import MqttSink
 from mqtt_peers import Listener, config_for, lately, of_tank, retained, service_of
 from sample_records import now, one_of_each, running, store
 from servers import Broker, wait_until

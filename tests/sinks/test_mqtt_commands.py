@@ -11,8 +11,8 @@ import pytest
 from afterfill.config import Mqtt
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
-from afterfill.sinks.mqtt_connection import MAX_WAITING, Arrived, Connection
-from afterfill.sinks.mqtt_flood import AT_ONCE, Allowance
+from afterfill.sinks.mqtt.connection import MAX_WAITING, Arrived, Connection
+from afterfill.sinks.mqtt.flood import AT_ONCE, Allowance
 from mqtt_peers import Listener, lately, obeying, sink_to, wait_for_online
 from sample_records import START_S, alarm, now, orp, running, store
 from servers import Broker, wait_until

@@ -8,8 +8,9 @@ import pytest
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.journal.store import Journal
-from afterfill.sinks import mqtt, mqtt_present
-from afterfill.sinks.mqtt import MqttSink
+from afterfill.sinks.mqtt import present as mqtt_present
+from afterfill.sinks.mqtt import sink as mqtt
+from afterfill.sinks.mqtt.sink import MqttSink
 from mqtt_peers import Listener, config_for, lately, obeying, retained, sink_to, wait_for_online
 from sample_records import (
     START_S,

@@ -8,11 +8,11 @@ import pytest
 
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.sinks import mqtt_takeover
-from afterfill.sinks.discovery import discovery
-from afterfill.sinks.mqtt import MqttSink
-from afterfill.sinks.mqtt_ids import client_id
-from afterfill.sinks.mqtt_takeover import Takeovers
+from afterfill.sinks.mqtt import takeover as mqtt_takeover
+from afterfill.sinks.mqtt.discovery import discovery
+from afterfill.sinks.mqtt.ids import client_id
+from afterfill.sinks.mqtt.sink import MqttSink
+from afterfill.sinks.mqtt.takeover import Takeovers
 from mqtt_peers import Listener, config_for, lately, of_tank, retained, service_of, sink_to
 from sample_records import now, one_of_each, running, store
 from servers import Broker, wait_until

@@ -15,8 +15,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.journal.store import Journal
-from afterfill.sinks.mqtt_connection import Connection
-from afterfill.sinks.mqtt_messages import Message
+from afterfill.sinks.mqtt.connection import Connection
+from afterfill.sinks.mqtt.messages import Message
 from mqtt_peers import (
     Listener,
     obeying,

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from afterfill.records import AlarmState
-from afterfill.sinks.notify_rules import RANK, TOGETHER, Terms
-from afterfill.sinks.notify_state import Episode, from_text, to_text
+from afterfill.sinks.notify.rules import RANK, TOGETHER, Policy
+from afterfill.sinks.notify.state import Episode, from_text, to_text
 from notify_story import HOUR_S, NIGHT, PRIORITY_OF, Story, about_of
 
 ALARMS = st.sampled_from(sorted(PRIORITY_OF))
@@ -22,8 +22,8 @@ STEPS = st.lists(
     ),
     max_size=40,
 )
-TERMS = st.builds(
-    Terms,
+POLICIES = st.builds(
+    Policy,
     at_least=st.sampled_from(sorted(RANK)),
     after_s=st.sampled_from([0.0, 600.0]),
     repeat_s=st.sampled_from([0.0, 900.0]),
@@ -69,9 +69,9 @@ class Tank:
         self.story.happen(alarm, state)
 
 
-def played(terms: Terms, steps: list[tuple[str, object]]) -> Tank:
+def played(policy: Policy, steps: list[tuple[str, object]]) -> Tank:
     """The story, and a quiet day with a service that answers after it."""
-    tank = Tank(Story(terms))
+    tank = Tank(Story(policy))
     for verb, object_ in steps:
         tank.do(verb, object_)
     tank.story.refuses = False
@@ -79,63 +79,63 @@ def played(terms: Terms, steps: list[tuple[str, object]]) -> Tank:
     return tank
 
 
-@given(TERMS, STEPS)
+@given(POLICIES, STEPS)
 def test_what_was_raised_and_is_wanted_at_once_is_told_sooner_or_later(
-    terms: Terms, steps: list[tuple[str, object]]
+    policy: Policy, steps: list[tuple[str, object]]
 ) -> None:
-    tank = played(replace(terms, after_s=0.0), steps)
+    tank = played(replace(policy, after_s=0.0), steps)
     told = dict.fromkeys(PRIORITY_OF, 0)
     for _, what in tank.story.told:
         for notice in what.notices:
             if notice.what.startswith("raised") and isinstance(notice.about, Episode):
                 told[notice.about.alarm] += notice.about.times
     wanted = {
-        alarm: count if RANK[PRIORITY_OF[alarm]] >= RANK[terms.at_least] else 0
+        alarm: count if RANK[PRIORITY_OF[alarm]] >= RANK[policy.at_least] else 0
         for alarm, count in tank.raised.items()
     }
     assert told == wanted, "each raising is told once: none lost, none doubled"
 
 
-@given(TERMS, STEPS)
+@given(POLICIES, STEPS)
 def test_no_hour_holds_more_messages_than_the_rate_allows(
-    terms: Terms, steps: list[tuple[str, object]]
+    policy: Policy, steps: list[tuple[str, object]]
 ) -> None:
-    times = [when for when, _ in played(terms, steps).story.told]
+    times = [when for when, _ in played(policy, steps).story.told]
     for number, begin_s in enumerate(times):
         within = [t for t in times[number:] if t <= begin_s + HOUR_S]
-        assert len(within) <= TOGETHER + terms.per_hour
+        assert len(within) <= TOGETHER + policy.per_hour
 
 
-@given(TERMS, STEPS)
+@given(POLICIES, STEPS)
 def test_nothing_that_must_wait_is_told_in_quiet_hours(
-    terms: Terms, steps: list[tuple[str, object]]
+    policy: Policy, steps: list[tuple[str, object]]
 ) -> None:
-    story = played(replace(terms, quiet=NIGHT), steps).story
+    story = played(replace(policy, quiet=NIGHT), steps).story
     for when, what in story.told:
         minute = (story.minute_of_day + int(when // 60)) % 1440
         if minute >= NIGHT[0] or minute < NIGHT[1]:
-            assert all(RANK[n.priority] > RANK[terms.quiet_up_to] for n in what.notices)
+            assert all(RANK[n.priority] > RANK[policy.quiet_up_to] for n in what.notices)
 
 
-@given(TERMS, STEPS)
+@given(POLICIES, STEPS)
 def test_a_new_high_alarm_waits_for_one_message_of_the_rate_at_most(
-    terms: Terms, steps: list[tuple[str, object]]
+    policy: Policy, steps: list[tuple[str, object]]
 ) -> None:
-    story = played(replace(terms, after_s=0.0), [s for s in steps if s[0] != "refuse"]).story
+    story = played(replace(policy, after_s=0.0), [s for s in steps if s[0] != "refuse"]).story
     for when, what in story.told:
         for notice in what.notices:
             if notice.what == "raised" and notice.priority == "high":
                 assert isinstance(notice.about, Episode)
                 waited_s = when - notice.about.raised_run_s
-                assert waited_s <= HOUR_S / terms.per_hour + 600.0 + 1e-6
+                assert waited_s <= HOUR_S / policy.per_hour + 600.0 + 1e-6
 
 
-@given(TERMS, STEPS)
+@given(POLICIES, STEPS)
 def test_what_is_over_or_repeated_was_told_before(
-    terms: Terms, steps: list[tuple[str, object]]
+    policy: Policy, steps: list[tuple[str, object]]
 ) -> None:
     standing: set[str] = set()
-    for _, what in played(terms, steps).story.told:
+    for _, what in played(policy, steps).story.told:
         for notice in what.notices:
             alarm = about_of(notice)
             assert (alarm in standing) or notice.what not in ("over", "still")
@@ -145,11 +145,11 @@ def test_what_is_over_or_repeated_was_told_before(
                 standing.discard(alarm)
 
 
-@given(TERMS, STEPS)
+@given(POLICIES, STEPS)
 def test_no_one_is_told_by_an_escalation_before_its_time(
-    terms: Terms, steps: list[tuple[str, object]]
+    policy: Policy, steps: list[tuple[str, object]]
 ) -> None:
-    for when, what in played(replace(terms, after_s=600.0), steps).story.told:
+    for when, what in played(replace(policy, after_s=600.0), steps).story.told:
         for notice in what.notices:
             assert isinstance(notice.about, Episode)
             if notice.what == "raised" and notice.about.times == 1:

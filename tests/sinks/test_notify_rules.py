@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from afterfill.records import AlarmState, Priority, Quantiles, Stamp, Verdict, VerdictWord
-from afterfill.sinks.notify_rules import KEPT_VERDICTS, TOGETHER, Due, Terms, newcomer
-from afterfill.sinks.notify_state import Episode, at, from_text
+from afterfill.sinks.notify.rules import KEPT_VERDICTS, TOGETHER, Due, Policy, newcomer
+from afterfill.sinks.notify.state import Episode, at, from_text
 from notify_story import BEGIN_S, HOUR_S, MINUTE_S, NIGHT, Story, change, stamp
 
 
@@ -15,7 +15,7 @@ def verdict(word: VerdictWord, *, final: bool = True) -> Verdict:
 
 
 def test_an_alarm_is_told_once_and_its_return_once() -> None:
-    story = Story(Terms("low"))
+    story = Story(Policy("low"))
     story.happen("probe-lost", "unacknowledged")
     story.wait(10 * MINUTE_S)
     story.happen("probe-lost", "returned-to-normal-unacknowledged")
@@ -29,7 +29,7 @@ def test_an_alarm_is_told_once_and_its_return_once() -> None:
 
 
 def test_below_at_least_nothing_is_told() -> None:
-    story = Story(Terms("high"))
+    story = Story(Policy("high"))
     story.happen("probe-lost", "unacknowledged")
     story.wait(HOUR_S)
     story.happen("probe-lost", "normal")
@@ -39,7 +39,7 @@ def test_below_at_least_nothing_is_told() -> None:
 
 
 def test_an_alarm_that_went_while_the_service_refused_is_told_all_the_same() -> None:
-    story = Story(Terms("low"), refuses=True)
+    story = Story(Policy("low"), refuses=True)
     story.happen("probe-lost", "unacknowledged")
     story.wait(HOUR_S)
     story.happen("probe-lost", "normal")
@@ -58,7 +58,7 @@ def test_an_alarm_that_went_while_the_service_refused_is_told_all_the_same() -> 
 
 
 def test_raisings_that_could_not_be_told_are_counted_in_one_notice() -> None:
-    story = Story(Terms("low"), refuses=True)
+    story = Story(Policy("low"), refuses=True)
     for _ in range(3):
         story.happen("probe-lost", "unacknowledged")
         story.wait(MINUTE_S)
@@ -73,7 +73,7 @@ def test_raisings_that_could_not_be_told_are_counted_in_one_notice() -> None:
 
 
 def test_raised_again_after_acknowledgement_it_is_told_again() -> None:
-    story = Story(Terms("low", repeat_s=0.0))
+    story = Story(Policy("low", repeat_s=0.0))
     states: tuple[AlarmState, ...] = ("unacknowledged", "acknowledged", "normal", "unacknowledged")
     for state in states:
         story.happen("residual-oxidant", state)
@@ -82,7 +82,7 @@ def test_raised_again_after_acknowledgement_it_is_told_again() -> None:
 
 
 def test_a_shelf_that_ends_while_the_alarm_holds_asks_again() -> None:
-    story = Story(Terms("low", repeat_s=0.0))
+    story = Story(Policy("low", repeat_s=0.0))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(MINUTE_S)
     story.happen("residual-oxidant", "shelved", active=True)
@@ -93,7 +93,7 @@ def test_a_shelf_that_ends_while_the_alarm_holds_asks_again() -> None:
 
 
 def test_a_message_that_changes_while_the_alarm_holds_is_no_news() -> None:
-    story = Story(Terms("low", repeat_s=0.0))
+    story = Story(Policy("low", repeat_s=0.0))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(MINUTE_S)
     story.happen("residual-oxidant", "unacknowledged")
@@ -116,7 +116,7 @@ def test_a_message_that_changes_while_the_alarm_holds_is_no_news() -> None:
 def test_high_is_repeated_until_somebody_answers_or_it_is_over(
     ends: AlarmState, active: bool
 ) -> None:
-    story = Story(Terms(repeat_s=15 * MINUTE_S))
+    story = Story(Policy(repeat_s=15 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(46 * MINUTE_S)
     assert [(round(t), what) for t, what, _ in story.lines()] == [
@@ -128,7 +128,7 @@ def test_high_is_repeated_until_somebody_answers_or_it_is_over(
 
 
 def test_medium_is_not_repeated() -> None:
-    story = Story(Terms(repeat_s=15 * MINUTE_S))
+    story = Story(Policy(repeat_s=15 * MINUTE_S))
     story.happen("probe-lost", "unacknowledged")
     story.wait(5 * HOUR_S)
     assert len(story.told) == 1
@@ -136,7 +136,7 @@ def test_medium_is_not_repeated() -> None:
 
 @pytest.mark.parametrize("answer", ["acknowledged", "shelved", "normal"])
 def test_the_second_one_is_told_only_when_nobody_answers_in_time(answer: AlarmState) -> None:
-    story = Story(Terms(after_s=30 * MINUTE_S, repeat_s=0.0))
+    story = Story(Policy(after_s=30 * MINUTE_S, repeat_s=0.0))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(29 * MINUTE_S)
     story.happen("residual-oxidant", answer, active=answer != "normal")
@@ -154,7 +154,7 @@ def test_the_second_one_is_told_only_when_nobody_answers_in_time(answer: AlarmSt
 
 
 def test_whoever_looks_late_still_knows_that_the_time_had_come_before_the_answer() -> None:
-    story = Story(Terms(after_s=30 * MINUTE_S))
+    story = Story(Policy(after_s=30 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.now_s = 31 * MINUTE_S
     story.happen("residual-oxidant", "acknowledged")
@@ -163,7 +163,7 @@ def test_whoever_looks_late_still_knows_that_the_time_had_come_before_the_answer
 
 
 def test_a_latched_alarm_that_nobody_looked_at_is_escalated_although_it_is_over() -> None:
-    story = Story(Terms(after_s=30 * MINUTE_S))
+    story = Story(Policy(after_s=30 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(10 * MINUTE_S)
     story.happen("residual-oxidant", "unacknowledged", active=False)
@@ -172,7 +172,7 @@ def test_a_latched_alarm_that_nobody_looked_at_is_escalated_although_it_is_over(
 
 
 def test_the_end_of_a_latched_alarm_is_told_and_its_release_is_not() -> None:
-    story = Story(Terms(repeat_s=15 * MINUTE_S))
+    story = Story(Policy(repeat_s=15 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(MINUTE_S)
     story.happen("residual-oxidant", "unacknowledged", active=False)
@@ -188,7 +188,7 @@ def test_the_end_of_a_latched_alarm_is_told_and_its_release_is_not() -> None:
 
 
 def test_low_waits_for_the_end_of_quiet_hours_and_comes_as_one_digest() -> None:
-    story = Story(Terms("low", quiet=NIGHT), minute_of_day=23 * 60)
+    story = Story(Policy("low", quiet=NIGHT), minute_of_day=23 * 60)
     story.happen("calibration-due", "unacknowledged")
     story.wait(HOUR_S)
     story.happen("calibration-due", "normal")
@@ -205,8 +205,8 @@ def test_low_waits_for_the_end_of_quiet_hours_and_comes_as_one_digest() -> None:
 def test_high_and_medium_do_not_wait_unless_medium_is_asked_to() -> None:
     cases: list[tuple[Priority, int]] = [("low", 2), ("medium", 1)]
     for up_to, expected in cases:
-        terms = Terms("low", quiet=NIGHT, quiet_up_to=up_to, repeat_s=0.0)
-        story = Story(terms, minute_of_day=2 * 60)
+        policy = Policy("low", quiet=NIGHT, quiet_up_to=up_to, repeat_s=0.0)
+        story = Story(policy, minute_of_day=2 * 60)
         story.happen("residual-oxidant", "unacknowledged")
         story.wait(MINUTE_S)
         story.happen("probe-lost", "unacknowledged")
@@ -232,7 +232,7 @@ def test_high_and_medium_do_not_wait_unless_medium_is_asked_to() -> None:
 def test_quiet_hours_begin_and_end_on_the_minute(
     quiet: tuple[int, int] | None, minute: int, held: bool
 ) -> None:
-    story = Story(Terms("low", quiet=quiet), minute_of_day=minute)
+    story = Story(Policy("low", quiet=quiet), minute_of_day=minute)
     story.happen("calibration-due", "unacknowledged")
     assert (story.look() == Due()) == held
 
@@ -241,7 +241,7 @@ def test_quiet_hours_begin_and_end_on_the_minute(
 
 
 def test_beyond_the_rate_notices_are_joined_and_none_is_dropped() -> None:
-    story = Story(Terms("low", repeat_s=0.0, per_hour=2.0))
+    story = Story(Policy("low", repeat_s=0.0, per_hour=2.0))
     for number in range(40):
         story.record(replace(change("probe-lost", "unacknowledged"), tank=f"tank-{number}"))
         story.wait(MINUTE_S)
@@ -252,7 +252,7 @@ def test_beyond_the_rate_notices_are_joined_and_none_is_dropped() -> None:
 
 
 def test_the_last_message_is_kept_for_a_new_high_alarm() -> None:
-    story = Story(Terms("low", repeat_s=0.0, per_hour=1.0))
+    story = Story(Policy("low", repeat_s=0.0, per_hour=1.0))
     for number in range(9):
         story.record(replace(change("probe-lost", "unacknowledged"), tank=f"tank-{number}"))
         story.wait(MINUTE_S)
@@ -280,14 +280,14 @@ def test_final_verdicts_that_are_no_all_clear_are_told_when_asked(
     word: VerdictWord, final: bool, told: int
 ) -> None:
     for asked in (True, False):
-        story = Story(Terms(verdicts=asked))
+        story = Story(Policy(verdicts=asked))
         story.record(verdict(word, final=final))
         story.wait(HOUR_S)
         assert len(story.told) == (told if asked else 0)
 
 
 def test_verdicts_beyond_what_is_kept_are_counted() -> None:
-    story = Story(Terms(verdicts=True), refuses=True)
+    story = Story(Policy(verdicts=True), refuses=True)
     for number in range(KEPT_VERDICTS + 7):
         story.record(replace(verdict("carried-over"), time_s=BEGIN_S + number))
     story.refuses = False

@@ -20,10 +20,11 @@ from afterfill.config import Notify
 from afterfill.errors import JournalError, SinkUnavailable
 from afterfill.journal.store import Journal
 from afterfill.records import AlarmChange, AlarmState, Record
-from afterfill.sinks import notify, notify_picture
-from afterfill.sinks.notify import NotifySink
-from afterfill.sinks.notify_letter import Letter
-from afterfill.sinks.notify_state import from_text
+from afterfill.sinks.notify import picture as notify_picture
+from afterfill.sinks.notify import sink as notify
+from afterfill.sinks.notify.message import Message
+from afterfill.sinks.notify.sink import NotifySink
+from afterfill.sinks.notify.state import from_text
 from notify_peers import Mailbox, WebService, hanging_server, pictures_of_mail, text_of_mail
 from sample_records import START_S, estimate, now, orp, running
 from servers import wait_until
@@ -73,21 +74,21 @@ class Deaf:
 
     def __init__(self) -> None:
         self.sentence = ""
-        self.letters: list[Letter] = []
+        self.messages: list[Message] = []
         self.tries = 0
 
     def examine(self) -> None: ...
 
-    def send(self, letter: Letter) -> None:
+    def send(self, message: Message) -> None:
         self.tries += 1
         if self.sentence:
             raise SinkUnavailable(self.sentence)
-        self.letters.append(letter)
+        self.messages.append(message)
 
 
-def deaf_sink(journal: Journal, *posts: Deaf, **keys: Any) -> NotifySink:  # noqa: ANN401
+def deaf_sink(journal: Journal, *deliveries: Deaf, **keys: Any) -> NotifySink:  # noqa: ANN401
     table = Notify.model_validate({"url_file": "unused", **keys})
-    return sink_of(journal, table, posts=lambda _table: posts)
+    return sink_of(journal, table, deliveries=lambda _table: deliveries)
 
 
 def test_an_alarm_comes_as_a_mail_with_the_picture_of_the_last_hours(journal: Journal) -> None:
@@ -130,28 +131,30 @@ def test_a_drawing_that_fails_or_hangs_does_not_hold_the_message_back(
 
 def test_what_the_journal_holds_at_the_first_start_is_not_told(journal: Journal) -> None:
     put(journal, alarm(name="probe-lost"))
-    post = Deaf()
-    sink = deaf_sink(journal, post)
+    delivery = Deaf()
+    sink = deaf_sink(journal, delivery)
     put(journal, alarm())  # after the sink was made, before its thread runs
     with running(sink):
-        wait_until(lambda: post.letters, "the new alarm")
-    assert [letter.subject for letter in post.letters] == ["HIGH window: disinfectant in the water"]
-    assert post.letters[0].urgent
+        wait_until(lambda: delivery.messages, "the new alarm")
+    assert [message.subject for message in delivery.messages] == [
+        "HIGH window: disinfectant in the water"
+    ]
+    assert delivery.messages[0].urgent
 
 
 def test_a_return_is_told_after_a_restart_and_nothing_is_told_twice(journal: Journal) -> None:
-    post = Deaf()
-    with running(deaf_sink(journal, post)):
+    delivery = Deaf()
+    with running(deaf_sink(journal, delivery)):
         put(journal, alarm())
-        wait_until(lambda: post.letters, "the alarm")
+        wait_until(lambda: delivery.messages, "the alarm")
     put(journal, alarm("normal"))  # while nobody runs
     for _ in range(2):
-        with running(deaf_sink(journal, post)):
-            wait_until(lambda: len(post.letters) == 2, "the return")
+        with running(deaf_sink(journal, delivery)):
+            wait_until(lambda: len(delivery.messages) == 2, "the return")
             put(journal, replace(estimate(START_S), time_s=now().time_s))
             wait_until(lambda: _taken(journal), "the sink has looked once more")
-    assert [letter.subject[:4] for letter in post.letters] == ["HIGH", "Over"]
-    assert not post.letters[1].urgent
+    assert [message.subject[:4] for message in delivery.messages] == ["HIGH", "Over"]
+    assert not delivery.messages[1].urgent
 
 
 def _taken(journal: Journal) -> bool:
@@ -166,14 +169,14 @@ def _keys(journal: Journal) -> list[str]:
 
 def test_what_waits_for_the_end_of_quiet_hours_outlives_a_restart(journal: Journal) -> None:
     hour = [3]
-    post = Deaf()
+    delivery = Deaf()
     table = Notify.model_validate(
         {"url_file": "x", "at_least": "low", "quiet": ["22:00", "07:00"], "quiet_up_to": "medium"}
     )
 
     def sink() -> NotifySink:
         return sink_of(
-            journal, table, posts=lambda _table: [post],
+            journal, table, deliveries=lambda _table: [delivery],
             local=lambda _time_s: datetime(2026, 3, 1, hour[0], tzinfo=UTC),
         )  # fmt: skip
 
@@ -182,43 +185,43 @@ def test_what_waits_for_the_end_of_quiet_hours_outlives_a_restart(journal: Journ
         put(journal, low)
         wait_until(lambda: any("calibration" in (journal.meta(k) or "") for k in _keys(journal)),
                    "the alarm is kept")  # fmt: skip
-    assert post.letters == []
+    assert delivery.messages == []
     hour[0] = 8
     with running(sink()):
-        wait_until(lambda: post.letters, "the digest")
-    assert post.letters[0].subject == "After quiet hours: 1 from tank window"
+        wait_until(lambda: delivery.messages, "the digest")
+    assert delivery.messages[0].subject == "After quiet hours: 1 from tank window"
 
 
 def test_a_failure_is_counted_said_once_and_tried_again(
     journal: Journal, caplog: pytest.LogCaptureFixture
 ) -> None:
-    post = Deaf()
-    post.sentence = "the service is on holiday"
-    with running(sink := deaf_sink(journal, post)):
+    delivery = Deaf()
+    delivery.sentence = "the service is on holiday"
+    with running(sink := deaf_sink(journal, delivery)):
         assert sink.health().up
         put(journal, alarm())
-        wait_until(lambda: post.tries >= 3, "three tries")
+        wait_until(lambda: delivery.tries >= 3, "three tries")
         health = sink.health()
         assert (health.up, health.detail) == (False, "the service is on holiday")
         assert health.errors >= 2
-        post.sentence = ""
-        wait_until(lambda: post.letters, "the message")
+        delivery.sentence = ""
+        wait_until(lambda: delivery.messages, "the message")
         wait_until(lambda: sink.health().up, "the success is known")
     assert caplog.text.count("on holiday") == 1
-    assert len(post.letters) == 1
+    assert len(delivery.messages) == 1
 
 
 def test_the_pause_between_tries_grows(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> None:
-    post, times = Deaf(), []
-    post.sentence = "no"
-    send = post.send
+    delivery, times = Deaf(), []
+    delivery.sentence = "no"
+    send = delivery.send
 
-    def noted(letter: Letter) -> None:
+    def noted(message: Message) -> None:
         times.append(time.monotonic())
-        send(letter)
+        send(message)
 
-    monkeypatch.setattr(post, "send", noted)
-    with running(deaf_sink(journal, post)):
+    monkeypatch.setattr(delivery, "send", noted)
+    with running(deaf_sink(journal, delivery)):
         put(journal, alarm())
         wait_until(lambda: len(times) >= 4, "four tries")
     pauses = [b - a for a, b in pairwise(times)]
@@ -233,26 +236,26 @@ def test_one_recipient_that_refuses_does_not_keep_the_other_from_being_told(
     deaf.sentence = "no"
     with running(sink := deaf_sink(journal, deaf, other)):
         put(journal, alarm())
-        wait_until(lambda: other.letters, "the other is told")
+        wait_until(lambda: other.messages, "the other is told")
         wait_until(lambda: deaf.tries >= 2, "the deaf one is tried again")
         assert not sink.health().up
-    assert len(other.letters) == 1
+    assert len(other.messages) == 1
 
 
 def test_a_service_that_hangs_blocks_no_other_entry(journal: Journal) -> None:
     with hanging_server() as port, Mailbox() as box:
-        hanging = sink_of(journal, mail_table(port), posts=lambda t: [_impatient(t)])
+        hanging = sink_of(journal, mail_table(port), deliveries=lambda t: [_impatient(t)])
         with running(hanging), running(sink_of(journal, mail_table(box.port))):
             put(journal, alarm())
             wait_until(lambda: box.mails, "the mail by the other entry", 5.0)
             wait_until(lambda: "does not answer within" in hanging.health().detail, "the time-out")
 
 
-def _impatient(table: Notify) -> Any:  # noqa: ANN401 - a MailPost
-    from afterfill.sinks.notify_mail import MailPost
+def _impatient(table: Notify) -> Any:  # noqa: ANN401 - a MailDelivery
+    from afterfill.sinks.notify.mail import MailDelivery
 
     assert table.smtp is not None
-    return MailPost(table.smtp, timeout_s=1.0)
+    return MailDelivery(table.smtp, timeout_s=1.0)
 
 
 def test_a_push_service_that_hangs_is_given_up(journal: Journal, tmp_path: Path) -> None:
@@ -288,13 +291,13 @@ def test_the_secret_of_an_address_is_not_kept_in_the_journal(
 
 
 def test_a_second_entry_to_the_same_address_is_told_on_its_own_terms(journal: Journal) -> None:
-    post = Deaf()
+    delivery = Deaf()
     with (
-        running(deaf_sink(journal, post)),
-        running(deaf_sink(journal, post, after_minutes=0.005)),
+        running(deaf_sink(journal, delivery)),
+        running(deaf_sink(journal, delivery, after_minutes=0.005)),
     ):
         put(journal, alarm())
-        wait_until(lambda: len(post.letters) == 2, "told at once and by escalation")
+        wait_until(lambda: len(delivery.messages) == 2, "told at once and by escalation")
 
 
 # --- kill -9 -----------------------------------------------------------------------------------
@@ -304,8 +307,8 @@ import sys, threading, time
 from pathlib import Path
 from afterfill.config import Notify
 from afterfill.records import Stamp
-from afterfill.sinks import notify, notify_rules
-from afterfill.sinks.notify import NotifySink
+from afterfill.sinks.notify import sink as notify, rules as notify_rules
+from afterfill.sinks.notify.sink import NotifySink
 
 notify._POLL_S = 0.01
 notify_rules.TOGETHER = 100  # the rate is none of this test's business
@@ -373,7 +376,7 @@ def test_a_stop_while_a_message_hangs_is_not_waited_for_longer_than_the_time_out
     journal: Journal,
 ) -> None:
     with hanging_server() as port:
-        sink = sink_of(journal, mail_table(port), posts=lambda t: [_impatient(t)])
+        sink = sink_of(journal, mail_table(port), deliveries=lambda t: [_impatient(t)])
         stop = threading.Event()
         thread = threading.Thread(target=sink.run, args=(stop,))
         thread.start()
@@ -385,10 +388,10 @@ def test_a_stop_while_a_message_hangs_is_not_waited_for_longer_than_the_time_out
 
 
 def test_the_position_is_kept_so_that_a_start_need_not_search(journal: Journal) -> None:
-    post = Deaf()
-    with running(deaf_sink(journal, post)):
+    delivery = Deaf()
+    with running(deaf_sink(journal, delivery)):
         put(journal, *map(orp, range(20)), alarm())
-        wait_until(lambda: post.letters, "the alarm")
+        wait_until(lambda: delivery.messages, "the alarm")
     state = from_text(journal.meta(_keys(journal)[0]) or "")
     assert state is not None
     assert state.seq == journal.last_seq()
@@ -397,8 +400,8 @@ def test_the_position_is_kept_so_that_a_start_need_not_search(journal: Journal) 
 def test_a_disk_that_takes_nothing_neither_silences_nor_repeats_a_message(
     journal: Journal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    post = Deaf()
-    sink = deaf_sink(journal, post)
+    delivery = Deaf()
+    sink = deaf_sink(journal, delivery)
     refused = []
 
     def full(_: Journal, key: str, value: str) -> None:
@@ -410,13 +413,13 @@ def test_a_disk_that_takes_nothing_neither_silences_nor_repeats_a_message(
         with monkeypatch.context() as disk:
             disk.setattr(Journal, "set_meta", full)
             put(journal, alarm())
-            wait_until(lambda: post.letters, "the message, though nothing can be remembered")
+            wait_until(lambda: delivery.messages, "the message, though nothing can be remembered")
             tries = len(refused)
             wait_until(lambda: len(refused) > tries + 3, "more tries to remember it")
-    with running(deaf_sink(journal, post)):
+    with running(deaf_sink(journal, delivery)):
         put(journal, alarm(name="ph"))
-        wait_until(lambda: len(post.letters) > 1, "the next alarm")
-    assert [letter.subject for letter in post.letters] == [
+        wait_until(lambda: len(delivery.messages) > 1, "the next alarm")
+    assert [message.subject for message in delivery.messages] == [
         "HIGH window: disinfectant in the water",
         "HIGH window: pH outside its limits",
     ]

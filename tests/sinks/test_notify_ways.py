@@ -11,11 +11,11 @@ import pytest
 
 from afterfill.config import Notify, Smtp
 from afterfill.errors import SinkUnavailable
-from afterfill.sinks import notify_push
-from afterfill.sinks.notify_letter import Letter
-from afterfill.sinks.notify_mail import MailPost
-from afterfill.sinks.notify_push import posts_in
-from afterfill.sinks.notify_ways import posts_of
+from afterfill.sinks.notify import push as notify_push
+from afterfill.sinks.notify.channels import deliveries_of
+from afterfill.sinks.notify.mail import MailDelivery
+from afterfill.sinks.notify.message import Message
+from afterfill.sinks.notify.push import deliveries_in
 from notify_peers import (
     PASSWORD,
     USER,
@@ -58,7 +58,7 @@ def web() -> Iterator[WebService]:
         yield service
 
 
-def mail_to(port: int, **keys: Any) -> MailPost:  # noqa: ANN401 - keys of a table
+def mail_to(port: int, **keys: Any) -> MailDelivery:  # noqa: ANN401 - keys of a table
     table = {
         "host": "localhost",
         "port": port,
@@ -66,12 +66,12 @@ def mail_to(port: int, **keys: Any) -> MailPost:  # noqa: ANN401 - keys of a tab
         "to": ["keeper@example.org", "neighbour@example.org"],
         **keys,
     }
-    return MailPost(Smtp.model_validate(table), timeout_s=0.5)
+    return MailDelivery(Smtp.model_validate(table), timeout_s=0.5)
 
 
-def refusal(post: MailPost) -> str:
+def refusal(delivery: MailDelivery) -> str:
     with pytest.raises(SinkUnavailable) as refused:
-        post.send(Letter("subject", "text"))
+        delivery.send(Message("subject", "text"))
     return str(refused.value)
 
 
@@ -85,7 +85,7 @@ def test_a_mail_arrives_over_tls_with_password_picture_and_umlauts(
     keys = {"username": USER, "password_file": password, "ca_file": tls[0], mode: True}
     text = "Größe: 0.31 mg/L\n" + "a long line " * 100 + "\n"
     with Mailbox(tls, mode, asks_password=True) as box:
-        mail_to(box.port, **keys).send(Letter("HIGH window: größer…", text, True, picture))
+        mail_to(box.port, **keys).send(Message("HIGH window: größer…", text, True, picture))
     (mail,) = box.mails
     assert box.subjects == ["HIGH window: größer…"]
     assert mail["To"] == "keeper@example.org, neighbour@example.org"
@@ -98,7 +98,7 @@ def test_a_mail_arrives_over_tls_with_password_picture_and_umlauts(
 
 def test_a_mail_without_tls_and_password(tmp_path: Path) -> None:
     with Mailbox() as box:
-        mail_to(box.port, starttls=False).send(Letter("subject", "text"))
+        mail_to(box.port, starttls=False).send(Message("subject", "text"))
     assert pictures_of_mail(box.mails[0]) == []
 
 
@@ -176,13 +176,13 @@ def test_a_message_arrives_by_push_with_its_picture(
     web: WebService, tmp_path: Path, picture: Path
 ) -> None:
     file = addresses(tmp_path, "# the keeper's telephone", "", web.address)
-    (post,) = posts_of(Notify(url_file=file))
-    post.send(Letter("HIGH window: it", "the text", True, picture))
+    (delivery,) = deliveries_of(Notify(url_file=file))
+    delivery.send(Message("HIGH window: it", "the text", True, picture))
     (message,) = web.posts
     assert (message["title"], message["message"]) == ("HIGH window: it", "the text")
     assert message["type"] == "failure"
     assert web.pictures() == [PNG]
-    assert post.name == "json (urls, line 3)"
+    assert delivery.name == "json (urls, line 3)"
 
 
 def test_a_push_service_that_refuses_gives_a_sentence_without_secrets(
@@ -190,9 +190,9 @@ def test_a_push_service_that_refuses_gives_a_sentence_without_secrets(
 ) -> None:
     web.status = 500
     address = web.address.replace("127.0.0.1", "someone:secret-word@127.0.0.1")
-    (post,) = posts_in(addresses(tmp_path, address))
+    (delivery,) = deliveries_in(addresses(tmp_path, address))
     with pytest.raises(SinkUnavailable) as refused:
-        post.send(Letter("subject", "text"))
+        delivery.send(Message("subject", "text"))
     assert str(refused.value).startswith("json (urls, line 1) did not take the message (")
     assert "500" in str(refused.value)
     assert "secret" not in str(refused.value)
@@ -201,27 +201,27 @@ def test_a_push_service_that_refuses_gives_a_sentence_without_secrets(
 @pytest.mark.parametrize("lines", [(), ("# only a comment", "")])
 def test_a_file_without_an_address_is_said(lines: tuple[str, ...], tmp_path: Path) -> None:
     with pytest.raises(SinkUnavailable, match="urls holds no address; write one into it"):
-        posts_in(addresses(tmp_path, *lines))
+        deliveries_in(addresses(tmp_path, *lines))
 
 
 def test_a_wrong_address_is_said_with_its_line_and_without_its_secret(tmp_path: Path) -> None:
-    right, wrong, nonsense = posts_in(
+    right, wrong, nonsense = deliveries_in(
         addresses(tmp_path, "json://example.org", "jsn://example.org/secret-token", "a-secret")
     )
     right.examine()
-    for post, beginning in (
+    for delivery, beginning in (
         (wrong, "jsn (urls, line 2) is no address that apprise knows"),
         (nonsense, "address (urls, line 3) is no address that apprise knows"),
     ):
         with pytest.raises(SinkUnavailable) as refused:
-            post.examine()
+            delivery.examine()
         assert str(refused.value).startswith(beginning)
         assert "secret" not in str(refused.value)
 
 
 def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     with pytest.raises(SinkUnavailable, match=r"absent cannot be read .* url_file"):
-        posts_in(tmp_path / "absent")
+        deliveries_in(tmp_path / "absent")
 
 
 def test_without_the_library_the_sentence_says_how_to_install_it(
@@ -229,7 +229,7 @@ def test_without_the_library_the_sentence_says_how_to_install_it(
 ) -> None:
     monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
     with pytest.raises(SinkUnavailable, match=r"pip install 'afterfill\[notify\]'"):
-        posts_in(addresses(tmp_path, "json://example.org"))
+        deliveries_in(addresses(tmp_path, "json://example.org"))
 
 
 def test_a_push_that_outlasts_every_patience_is_ended(
@@ -237,17 +237,17 @@ def test_a_push_that_outlasts_every_patience_is_ended(
 ) -> None:
     monkeypatch.setattr(notify_push, "_PATIENCE_S", 1.5)
     with hanging_server() as port:
-        (post,) = posts_in(addresses(tmp_path, f"json://127.0.0.1:{port}?rto=60"))
+        (delivery,) = deliveries_in(addresses(tmp_path, f"json://127.0.0.1:{port}?rto=60"))
         with pytest.raises(SinkUnavailable, match=r"took longer than 1\.5 s"):
-            post.send(Letter("subject", "text"))
+            delivery.send(Message("subject", "text"))
 
 
 def test_the_library_stays_out_of_the_services_memory(web: WebService, tmp_path: Path) -> None:
     program = (
         "import sys; from pathlib import Path;"
-        "from afterfill.sinks.notify_letter import Letter;"
-        "from afterfill.sinks.notify_push import posts_in;"
-        "posts_in(Path(sys.argv[1]))[0].send(Letter('subject', 'text'));"
+        "from afterfill.sinks.notify.message import Message;"
+        "from afterfill.sinks.notify.push import deliveries_in;"
+        "deliveries_in(Path(sys.argv[1]))[0].send(Message('subject', 'text'));"
         "print('apprise' in sys.modules)"
     )
     file = addresses(tmp_path, web.address)

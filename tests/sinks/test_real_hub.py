@@ -26,9 +26,9 @@ import pytest
 
 from afterfill.journal.store import Journal
 from afterfill.records import Record
-from afterfill.sinks import mqtt_present
-from afterfill.sinks.discovery import discovery
-from afterfill.sinks.mqtt import MqttSink
+from afterfill.sinks.mqtt import present as mqtt_present
+from afterfill.sinks.mqtt.discovery import discovery
+from afterfill.sinks.mqtt.sink import MqttSink
 from mqtt_peers import config_for, lately, of_tank, retained, sink_to
 from sample_records import START_S, alarm, forecast, now, one_of_each, orp, running, store
 from servers import Broker, free_port, wait_until

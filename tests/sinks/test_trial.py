@@ -9,8 +9,9 @@ import pytest
 
 from afterfill.config import Influxdb, Mqtt
 from afterfill.journal.store import Journal
-from afterfill.sinks.influx import InfluxSink
-from afterfill.sinks.trial import broker_trouble, database_trouble
+from afterfill.sinks.influx.sink import InfluxSink
+from afterfill.sinks.influx.trial import database_trouble
+from afterfill.sinks.mqtt.trial import broker_trouble
 from mqtt_peers import Listener, sink_to, wait_for_online
 from sample_records import now, orp, running, store
 from servers import Broker, Victoria, free_port, wait_until

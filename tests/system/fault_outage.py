@@ -12,9 +12,9 @@ from afterfill.records import QUANTITIES, AlarmChange, Reading, Stamp
 from afterfill.service.machine import Machine
 from afterfill.service.recorder import Recorder
 from afterfill.sinks.health import SinkHealth
-from afterfill.sinks.influx import CURSOR as DATABASE
-from afterfill.sinks.influx import InfluxSink
-from afterfill.sinks.mqtt import MqttSink
+from afterfill.sinks.influx.sink import CURSOR as DATABASE
+from afterfill.sinks.influx.sink import InfluxSink
+from afterfill.sinks.mqtt.sink import MqttSink
 from mqtt_peers import Listener
 from sample_records import now, running
 from servers import Broker, Engine, Shim, wait_until

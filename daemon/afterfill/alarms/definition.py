@@ -1,11 +1,12 @@
 """What there is to say about one alarm: the record of its rationalisation."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from afterfill.alarms.messages import Facts
 from afterfill.alarms.priority import Severity, Urgency, priority_of, reason_of
-from afterfill.records import Priority, ServiceWhat
+from afterfill.records import Priority, Quantity, ServiceWhat
 
 Group = Literal[
     "water",  # what is in the tank
@@ -17,15 +18,48 @@ Group = Literal[
 
 
 @dataclass(frozen=True, slots=True)
+class Steps:
+    """What a person does about an alarm, in clauses without a full stop: what comes first, what
+    then, what must not be done (after the words 'do not'); `vet`: fish that suffer need one."""
+
+    first: str
+    then: tuple[str, ...] = ()
+    do_not: tuple[str, ...] = ()
+    vet: bool = False
+
+    def sentence(self) -> str:
+        """All of it as one text, for where one text is shown.
+
+        >>> Steps("stop the refill", ("aerate",), ("mix chemicals",), vet=True).sentence()
+        'stop the refill; aerate. Do not mix chemicals. Ask a vet about fish that suffer.'
+        """
+        sentences = ["; ".join((self.first, *self.then))]
+        if self.do_not:
+            sentences.append(f"Do not {self.never()}")
+        if self.vet:
+            sentences.append("Ask a vet about fish that suffer")
+        return ". ".join(sentences) + "."
+
+    def never(self) -> str:
+        """What must not be done, after the words 'do not'; empty where there is nothing."""
+        return ", and do not ".join(self.do_not)
+
+
+@dataclass(frozen=True, slots=True)
 class Definition:
     """One alarm. Delays in seconds, 0 or more; `why_delays` gives their reason.
 
-    `latches`: why the alarm stays until it is acknowledged although its condition has gone; empty
-    where it does not. `suppressed_s`: for how long [s] work that somebody announced makes the
-    alarm meaningless, by kind of work. The texts are shown wherever the alarm is shown.
+    `title` names it in plain words. `confirm`: what would change the picture, if anything would;
+    `estimated`: what it says has an interval and a probability. `latches`: why the alarm stays
+    until it is acknowledged although its condition has gone; empty where it does not.
+    `judged_by`: the probes without any of which it means nothing; empty where it hangs on none, or
+    on each alike. `suppressed_s`: for how long [s] announced work makes the alarm meaningless, by
+    kind of work. `sentence` says it with figures; None: as the service told it of the machine. The
+    texts are shown wherever the alarm is shown.
     """
 
     name: str
+    title: str
     group: Group
     severity: Severity
     urgency: Urgency
@@ -35,8 +69,12 @@ class Definition:
     cause: str
     consequence: str
     time_to_respond: str
-    action: str
+    steps: Steps
+    sentence: Callable[[Facts], str] | None = None
+    confirm: str = ""
+    estimated: bool = False
     latches: str = ""
+    judged_by: tuple[Quantity, ...] = ()
     suppressed_s: Mapping[ServiceWhat, float] = field(default_factory=dict)
 
     @property
@@ -48,3 +86,14 @@ class Definition:
     def why_priority(self) -> str:
         """The reason of the priority, in words."""
         return reason_of(self.severity, self.urgency)
+
+    @property
+    def action(self) -> str:
+        """The steps as one text."""
+        return self.steps.sentence()
+
+    def message(self, facts: Facts) -> str:
+        """What the alarm says when it changes: figures with their intervals, in one sentence."""
+        if self.sentence is not None:
+            return self.sentence(facts)
+        return facts.machine.get(self.name) or "the service has not said anything about it yet"

@@ -66,7 +66,7 @@ class _Tally:
 
 def load_of(changes: Iterable[AlarmChange], from_s: float, to_s: float) -> Load:
     """The load between two times [Unix s], from transitions in order of time. Those before
-    `from_s` only tell what already held then; hidden alarms ask nothing of anybody."""
+    `from_s` only tell what already held then; hidden alarms ask for nothing."""
     tally = _Tally()
     for change in changes:
         if change.time_s < to_s:

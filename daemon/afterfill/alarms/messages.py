@@ -1,6 +1,6 @@
 """What an alarm says when it changes: figures with their intervals, in one sentence."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from afterfill.alarms.rules import RAISE_AT_PROBABILITY
@@ -35,14 +35,8 @@ class Facts:
     machine: Mapping[str, str] = field(default_factory=dict)
 
 
-def message_of(alarm: str, facts: Facts) -> str:
-    """The sentence for `alarm`."""
-    if alarm in _SENTENCES:
-        return _SENTENCES[alarm](facts)
-    return facts.machine.get(alarm) or "the service has not said anything about it yet"
-
-
-def _oxidant(facts: Facts) -> str:
+def oxidant(facts: Facts) -> str:
+    """The residual, its limit, and how sure it is."""
     now, limit_mg_l = facts.now, facts.residual_limit_mg_l
     low, middle, high = now.residual_mg_l
     if not now.sees and high <= limit_mg_l:  # nothing known is no figure to show
@@ -61,7 +55,8 @@ def _been(facts: Facts) -> str:
     return f" now, and with {came:.2f} at some time since the refill"
 
 
-def _ammonia(facts: Facts) -> str:
+def ammonia(facts: Facts) -> str:
+    """Un-ionised ammonia and its limit."""
     if facts.now.free_ammonia_mg_l is None:
         return "un-ionised ammonia cannot be computed without pH and temperature"
     low, middle, high = facts.now.free_ammonia_mg_l
@@ -71,7 +66,8 @@ def _ammonia(facts: Facts) -> str:
     )
 
 
-def _ammonia_ahead(facts: Facts) -> str:
+def ammonia_forecast(facts: Facts) -> str:
+    """The highest un-ionised ammonia of the day to come."""
     if facts.now.free_ammonia_mg_l is None or facts.ahead_mg_l is None:
         return "un-ionised ammonia cannot be forecast without pH and temperature"
     return (
@@ -80,32 +76,37 @@ def _ammonia_ahead(facts: Facts) -> str:
     )
 
 
-def _excess(facts: Facts) -> str:
+def surplus(facts: Facts) -> str:
+    """The surplus of neutraliser."""
     if facts.surplus_mg_l is None:
         return "the amount of neutraliser, or its strength, is not known"
     return f"surplus of neutraliser by what was logged: {facts.surplus_mg_l:.2g} mg/L as Cl2"
 
 
-def _ph(facts: Facts) -> str:
+def ph(facts: Facts) -> str:
+    """The pH and its limits."""
     low, high = facts.ph_limits
     shown = "no usable pH reading" if facts.ph is None else f"pH {facts.ph:.2f}"
     return f"{shown}; limits {low:g} to {high:g}"
 
 
-def _temperature(facts: Facts) -> str:
+def temperature(facts: Facts) -> str:
+    """The temperature and its limits."""
     low, high = facts.temperature_limits_c
     value = facts.temperature_c
     shown = "no usable temperature reading" if value is None else f"{value:.1f} °C"
     return f"{shown}; limits {low:g} to {high:g} °C"
 
 
-def _shock(facts: Facts) -> str:
-    ph = "pH not known" if facts.ph_step is None else f"pH {facts.ph_step:+.2f}"
+def shock(facts: Facts) -> str:
+    """How far pH and temperature have moved."""
+    acidity = "pH not known" if facts.ph_step is None else f"pH {facts.ph_step:+.2f}"
     warmth = "temperature not known" if facts.step_c is None else f"{facts.step_c:+.1f} °C"
-    return f"since the refill began: {ph}, {warmth}"
+    return f"since the refill began: {acidity}, {warmth}"
 
 
-def _running_on(facts: Facts) -> str:
+def running_on(facts: Facts) -> str:
+    """How far the temperature has moved."""
     if facts.temperature_c is None or facts.step_c is None:
         return "the readings cannot tell whether water still comes"
     return f"temperature {facts.step_c:+.1f} °C since the refill began"
@@ -115,26 +116,32 @@ def _named(probes: Sequence[str], what: str, otherwise: str) -> str:
     return f"{what}: {', '.join(probes)}" if probes else otherwise
 
 
-_SENTENCES: dict[str, Callable[[Facts], str]] = {
-    "residual-oxidant": _oxidant,
-    "residual-oxidant-possible": _oxidant,
-    "free-ammonia": _ammonia,
-    "free-ammonia-forecast": _ammonia_ahead,
-    "neutraliser-excess": _excess,
-    "ph": _ph,
-    "temperature": _temperature,
-    "refill-running-on": _running_on,
-    "refill-shock": _shock,
-    "refill-unannounced": lambda facts: (
-        "whether water was poured cannot be seen" if not facts.now.sees else "as the readings look"
-    ),
-    "probe-lost": lambda facts: _named(
-        facts.silent, "no usable reading from", "all probes speak"
-    ),
-    "probe-stuck": lambda facts: _named(facts.still, "standing still", "no probe stands still"),
-    "probe-implausible": lambda facts: _named(
-        facts.odd, "shows what no fish tank has", "all probes show what a tank can have"
-    ),
-    "calibration-due": lambda facts: _named(facts.due, "due", "no probe is due"),
-    "cannot-see": lambda facts: facts.now.why_blind or "the ORP can be used",
-}  # fmt: skip
+def silent_probes(facts: Facts) -> str:
+    """Which probes give no usable reading."""
+    return _named(facts.silent, "no usable reading from", "all probes speak")
+
+
+def still_probes(facts: Facts) -> str:
+    """Which probes stand still."""
+    return _named(facts.still, "standing still", "no probe stands still")
+
+
+def odd_probes(facts: Facts) -> str:
+    """Which probes show what no fish tank has."""
+    otherwise = "all probes show what a tank can have"
+    return _named(facts.odd, "shows what no fish tank has", otherwise)
+
+
+def due_probes(facts: Facts) -> str:
+    """Which probes are due."""
+    return _named(facts.due, "due", "no probe is due")
+
+
+def blindness(facts: Facts) -> str:
+    """Why the ORP cannot be used."""
+    return facts.now.why_blind or "the ORP can be used"
+
+
+def unannounced(facts: Facts) -> str:
+    """Whether water came that was not announced."""
+    return "as the readings look" if facts.now.sees else "whether water was poured cannot be seen"

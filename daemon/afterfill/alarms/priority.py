@@ -1,4 +1,4 @@
-"""The priority of an alarm follows from what happens when nobody acts, and from how soon it does.
+"""The priority of an alarm follows from what happens when no one acts, and from how soon it does.
 
 Two axes and a small matrix, as ISA-18.2 and EEMUA 191 ask for (from memory); what stands in its
 cells is our judgement. A definition names its row and column, never its priority.

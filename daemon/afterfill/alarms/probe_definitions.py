@@ -1,12 +1,14 @@
 """The alarms about what the readings are worth, and when a probe is due. Delays: our judgement."""
 
-from afterfill.alarms.definition import Definition
+from afterfill.alarms import messages
+from afterfill.alarms.definition import Definition, Steps
 from afterfill.alarms.water_definitions import PROBE_IN_HAND_S
 
 _ORP_SETTLES_S = 3 * 3600.0  # as long as the inference lets a serviced probe settle
 
 _LOST = Definition(
     name="probe-lost",
+    title="a probe is silent",
     group="probe",
     severity="moderate",
     urgency="hours",
@@ -16,11 +18,17 @@ _LOST = Definition(
     cause="a probe has given no usable reading for several intervals",
     consequence="a carry-over may pass unseen",
     time_to_respond="before the next refill",
-    action="look at the probe's cable, port and power; `afterfill probe read` shows what it says.",
+    steps=Steps(
+        "look at the probe's cable, port and power",
+        then=("see what it says: `afterfill probe read`",),
+    ),
+    sentence=messages.silent_probes,
+    confirm="`afterfill probe read`: it asks the probe now",
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 _STUCK = Definition(
     name="probe-stuck",
+    title="a probe stands still",
     group="probe",
     severity="moderate",
     urgency="hours",
@@ -30,11 +38,16 @@ _STUCK = Definition(
     cause="a probe shows the same figure, to the last digit, for longer than water does",
     consequence="what it shows is not the tank: a carry-over may pass unseen",
     time_to_respond="before the next refill",
-    action="power the probe off and on; look for a frozen stream; move it and see if it follows.",
+    steps=Steps(
+        "power the probe off and on",
+        then=("look for a frozen stream", "move it and see if it follows"),
+    ),
+    sentence=messages.still_probes,
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 _IMPLAUSIBLE = Definition(
     name="probe-implausible",
+    title="a probe says what cannot be",
     group="probe",
     severity="moderate",
     urgency="hours",
@@ -44,11 +57,16 @@ _IMPLAUSIBLE = Definition(
     cause="a probe shows what no fish tank has: broken, dry, unplugged or with a wrong setting",
     consequence="what hangs on it cannot be judged",
     time_to_respond="before the next refill",
-    action="look whether it hangs in the water; check plug, glass and `offset`; calibrate it.",
+    steps=Steps(
+        "look whether it hangs in the water",
+        then=("check plug, glass and `offset`", "calibrate it"),
+    ),
+    sentence=messages.odd_probes,
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 _CANNOT_SEE = Definition(
     name="cannot-see",
+    title="refills go unwatched",
     group="probe",
     severity="moderate",
     urgency="hours",
@@ -58,11 +76,15 @@ _CANNOT_SEE = Definition(
     cause="the ORP cannot be used to look for disinfectant now",
     consequence="no alarm can be raised for a carry-over: this is not an all-clear",
     time_to_respond="before the next refill",
-    action="treat refills as unwatched: test with DPD after each, until the reason has gone.",
+    steps=Steps("treat refills as unwatched: test with DPD after each, until the reason has gone"),
+    sentence=messages.blindness,
+    confirm="a DPD total-chlorine test after each refill tells what the probe cannot",
+    judged_by=("orp",),
     suppressed_s={"probe": _ORP_SETTLES_S},
 )
 _CALIBRATION_DUE = Definition(
     name="calibration-due",
+    title="a probe is due for calibration",
     group="upkeep",
     severity="minor",
     urgency="days",
@@ -72,9 +94,10 @@ _CALIBRATION_DUE = Definition(
     cause="a probe was neither calibrated nor serviced for long",
     consequence="pH drifts, and with it the ammonia figure; a dirty ORP probe answers late",
     time_to_respond="days",
-    action=(
+    steps=Steps(
         "clean it as its maker says, hold it in its standards, and say so: `afterfill log service "
-        "--what probe`."
+        "--what probe`"
     ),
+    sentence=messages.due_probes,
 )
 PROBE = (_LOST, _STUCK, _IMPLAUSIBLE, _CANNOT_SEE, _CALIBRATION_DUE)

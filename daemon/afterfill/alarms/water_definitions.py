@@ -5,13 +5,27 @@ tables like this one, so that a keeper can argue with them. That pH and temperat
 step in a refill is common practice, no source.
 """
 
-from afterfill.alarms.definition import Definition
+from afterfill.alarms import messages
+from afterfill.alarms.definition import Definition, Steps
 
 PROBE_IN_HAND_S = 3600.0  # cleaned, held in two standards, rinsed, back: our judgement
 _TANK_WORK_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
 
+# What a home kit sees (0.1 mg/L of chlorine): common practice, no source.
+CHLORINE_TEST = (
+    "a DPD total-chlorine test of the tank. Any pink confirms it: go on with the steps above. No "
+    "pink speaks against it, but a home kit sees no less than about 0.1 mg/L, and fish are harmed "
+    "by less: test again in 15 minutes. Tell afterfill either result: "
+    "`afterfill log kit --total-chlorine VALUE`"
+)
+_AMMONIA_TEST = (
+    "a total-ammonia test of the tank. A value much below what is believed ends the alarm, a value "
+    "above it makes it more urgent. Tell afterfill: `afterfill log kit --total-ammonia VALUE`"
+)
+
 RESIDUAL_OXIDANT = Definition(
     name="residual-oxidant",
+    title="disinfectant in the water",
     group="water",
     severity="severe",
     urgency="minutes",
@@ -24,15 +38,24 @@ RESIDUAL_OXIDANT = Definition(
     cause="disinfectant of the source water is in the tank: neutraliser absent, short or used up",
     consequence="gill damage; fish gasp, dart or lie on the bottom, and can die within hours",
     time_to_respond="minutes",
-    action=(
-        "stop the refill; dose neutraliser for the whole tank's water, as its label says; run "
-        "strong aeration; confirm with a DPD total-chlorine test. Do not add raw water, and do "
-        "not mix chemicals. Ask a vet about fish that suffer."
+    steps=Steps(
+        "stop the refill",
+        then=(
+            "dose neutraliser for the whole tank's water, as its label says",
+            "run strong aeration",
+            "confirm with a DPD total-chlorine test",
+        ),
+        do_not=("add raw water", "mix chemicals"),
+        vet=True,
     ),
-    latches="gills show their harm hours after the residual has gone: somebody must look",
+    sentence=messages.oxidant,
+    confirm=CHLORINE_TEST,
+    estimated=True,
+    latches="gills show their harm hours after the residual has gone: a person must look",
 )
 _RESIDUAL_POSSIBLE = Definition(
     name="residual-oxidant-possible",
+    title="disinfectant possibly in the water",
     group="water",
     severity="moderate",
     urgency="hours",
@@ -42,10 +65,17 @@ _RESIDUAL_POSSIBLE = Definition(
     cause="a residual over the limit is possible, and neither sure nor ruled out",
     consequence="if it is there, gill damage",
     time_to_respond="an hour",
-    action="test with DPD, total chlorine, and log the result; aerate; wait for the next word.",
+    steps=Steps(
+        "test with DPD, total chlorine, and log the result",
+        then=("aerate", "wait for the next word"),
+    ),
+    sentence=messages.oxidant,
+    confirm=CHLORINE_TEST,
+    estimated=True,
 )
 FREE_AMMONIA = Definition(
     name="free-ammonia",
+    title="toxic ammonia",
     group="water",
     severity="severe",
     urgency="hours",
@@ -55,15 +85,24 @@ FREE_AMMONIA = Definition(
     cause="total ammonia times its toxic share at this pH and temperature is over the limit",
     consequence="gill and nerve damage, faster in warm and alkaline water",
     time_to_respond="an hour",
-    action=(
-        "stop feeding; confirm with a total-ammonia test; change part of the water with treated "
-        "water of the same pH and temperature. Do not raise pH or temperature. Ask a vet about "
-        "fish that suffer."
+    steps=Steps(
+        "stop feeding",
+        then=(
+            "confirm with a total-ammonia test",
+            "change part of the water with treated water of the same pH and temperature",
+        ),
+        do_not=("raise pH or temperature",),
+        vet=True,
     ),
+    sentence=messages.ammonia,
+    confirm=_AMMONIA_TEST,
+    estimated=True,
+    judged_by=("ph", "temperature"),
     suppressed_s={"probe": PROBE_IN_HAND_S},  # the pH is that of a standard
 )
 _AMMONIA_FORECAST = Definition(
     name="free-ammonia-forecast",
+    title="toxic ammonia to come",
     group="water",
     severity="moderate",
     urgency="hours",
@@ -73,14 +112,22 @@ _AMMONIA_FORECAST = Definition(
     cause="as the filter is believed to work, un-ionised ammonia passes its limit within a day",
     consequence="gill and nerve damage from then on",
     time_to_respond="within the day",
-    action=(
-        "feed less or nothing today; confirm with a total-ammonia test and log it; plan a change "
-        "with treated water (`afterfill plan`)."
+    steps=Steps(
+        "feed less or nothing today",
+        then=(
+            "confirm with a total-ammonia test and log it",
+            "plan a change with treated water (`afterfill plan`)",
+        ),
     ),
+    sentence=messages.ammonia_forecast,
+    confirm=_AMMONIA_TEST,
+    estimated=True,
+    judged_by=("ph", "temperature"),
     suppressed_s={"probe": PROBE_IN_HAND_S + 1800.0},  # and until it is worked out again
 )
 _NEUTRALISER_EXCESS = Definition(
     name="neutraliser-excess",
+    title="too much neutraliser",
     group="water",
     severity="moderate",
     urgency="hours",
@@ -90,10 +137,16 @@ _NEUTRALISER_EXCESS = Definition(
     cause="more than twice what the whole tank full of the strongest source water would need",
     consequence="some agents take up oxygen (common practice, no source); fish may gasp",
     time_to_respond="an hour",
-    action="run strong aeration; dose no more; check the bottle's strength and what you logged.",
+    steps=Steps(
+        "run strong aeration",
+        then=("check the bottle's strength and what you logged",),
+        do_not=("dose more",),
+    ),
+    sentence=messages.surplus,
 )
 _PH = Definition(
     name="ph",
+    title="pH outside its limits",
     group="water",
     severity="moderate",
     urgency="hours",
@@ -103,14 +156,22 @@ _PH = Definition(
     cause="pH lies outside the tank's limits",
     consequence="stress; ammonia grows more toxic as pH rises, some metals as it falls",
     time_to_respond="hours",
-    action=(
-        "check with a second method; look at aeration and the source water's alkalinity. Correct "
-        "slowly, by changing water, never by pouring in acid or base."
+    steps=Steps(
+        "check with a second method",
+        then=(
+            "look at aeration and the source water's alkalinity",
+            "correct slowly, by changing water",
+        ),
+        do_not=("pour in acid or base",),
     ),
+    sentence=messages.ph,
+    confirm="a pH test of the tank with another instrument",
+    judged_by=("ph",),
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 _TEMPERATURE = Definition(
     name="temperature",
+    title="temperature outside its limits",
     group="water",
     severity="moderate",
     urgency="hours",
@@ -120,10 +181,18 @@ _TEMPERATURE = Definition(
     cause="temperature lies outside the tank's limits: heater, chiller, room or refill",
     consequence="stress; too warm, and the water holds little oxygen",
     time_to_respond="hours",
-    action=(
-        "feel the water; look at the heater and its plug; unplug a heater that does not switch "
-        "off. Bring it back slowly; aerate when it is warm."
+    steps=Steps(
+        "feel the water",
+        then=(
+            "look at the heater and its plug",
+            "unplug a heater that does not switch off",
+            "bring it back slowly",
+            "aerate when it is warm",
+        ),
     ),
+    sentence=messages.temperature,
+    confirm="a thermometer in the tank",
+    judged_by=("temperature",),
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 WATER = (
@@ -133,6 +202,7 @@ WATER = (
 
 _RUNNING_ON = Definition(
     name="refill-running-on",
+    title="the refill does not stop",
     group="refill",
     severity="severe",
     urgency="minutes",
@@ -142,11 +212,17 @@ _RUNNING_ON = Definition(
     cause="the tank still drifts towards the source's temperature after the announced refill",
     consequence="more raw water than the dose was for, and a flood",
     time_to_respond="minutes",
-    action="go and look: close the valve or pull the pump's plug; then dose for what came.",
+    steps=Steps(
+        "go and look: close the valve or pull the pump's plug",
+        then=("dose for what came",),
+    ),
+    sentence=messages.running_on,
+    judged_by=("temperature",),
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 _SHOCK = Definition(
     name="refill-shock",
+    title="the refill's water differs much",
     group="refill",
     severity="moderate",
     urgency="hours",
@@ -156,25 +232,34 @@ _SHOCK = Definition(
     cause="one refill moved pH or temperature by more than fish should bear at once",
     consequence="stress, and sickness in the days after",
     time_to_respond="an hour",
-    action="pour the rest slowly or not at all; watch the fish; temper the next refill's water.",
+    steps=Steps(
+        "pour the rest slowly or not at all",
+        then=("watch the fish", "temper the next refill's water"),
+    ),
+    sentence=messages.shock,
+    judged_by=("ph", "temperature"),
     latches="it is over when the pour is, its harm is not",
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )
 _UNANNOUNCED = Definition(
     name="refill-unannounced",
+    title="water came that was not announced",
     group="refill",
     severity="moderate",
     urgency="hours",
     on_delay_s=0.0,
     off_delay_s=0.0,
     why_delays="none: a refill is reported once it is more likely than not",
-    cause="the readings look like a refill that nobody announced: a valve, an automation, a hand",
+    cause="the readings look like a refill that was not announced: a valve, an automation, a hand",
     consequence="water may have come without neutraliser, and is judged with less sight",
     time_to_respond="an hour",
-    action=(
-        "ask who poured, and log it (`afterfill log refill`); if nobody did, look at the valves; "
-        "test with DPD."
+    steps=Steps(
+        "ask who poured, and log it (`afterfill log refill`)",
+        then=("look at the valves if it was no person", "test with DPD"),
     ),
+    sentence=messages.unannounced,
+    confirm=CHLORINE_TEST,
+    judged_by=("orp",),
     latches="the watch ends by itself, the question who poured does not",
     suppressed_s={"feeding": _TANK_WORK_S, "cleaning": _TANK_WORK_S, "probe": PROBE_IN_HAND_S},
 )

@@ -14,9 +14,9 @@ def outbox_findings(config: Config, journal_path: Path) -> Iterator[Finding]:
     """Nothing to say where no database is configured or no journal is there yet."""
     if config.influxdb is None or not journal_path.exists():
         return
-    from afterfill.sinks.influx import CURSOR
-    from afterfill.sinks.outbox import outbox_warning
-    from afterfill.sinks.quarantine import Quarantine
+    from afterfill.sinks.influx.outbox import outbox_warning
+    from afterfill.sinks.influx.quarantine import Quarantine
+    from afterfill.sinks.influx.sink import CURSOR
 
     try:
         with Journal.open(journal_path, read_only=True) as journal:

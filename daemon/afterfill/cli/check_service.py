@@ -25,13 +25,13 @@ def delivery_findings(config: Config, *, send_test: bool) -> Iterator[Finding]:
     """Broker, database and ways to reach a person, as far as configured; with `send_test` a
     message goes out by each of the last."""
     if config.mqtt is not None:
-        from afterfill.sinks.trial import broker_trouble
+        from afterfill.sinks.mqtt.trial import broker_trouble
 
         where = f"{config.mqtt.host}:{config.mqtt.port}"
         yield _tried("broker", broker_trouble(config.mqtt), f"{where} accepts us")
     if config.influxdb is not None:
         from afterfill.service.clock import SystemClock
-        from afterfill.sinks.trial import database_trouble
+        from afterfill.sinks.influx.trial import database_trouble
 
         stamp = SystemClock(threading.Event()).stamp()
         trouble = database_trouble(config.influxdb, stamp, socket.gethostname())
@@ -44,12 +44,12 @@ def delivery_findings(config: Config, *, send_test: bool) -> Iterator[Finding]:
 
 
 def _notify_findings(number: int, table: Notify, *, send_test: bool) -> Iterator[Finding]:
-    from afterfill.sinks.notify_letter import Letter
-    from afterfill.sinks.notify_trial import ways_troubles
+    from afterfill.sinks.notify.message import Message
+    from afterfill.sinks.notify.trial import channel_troubles
 
-    letter = Letter(_TEST_SUBJECT, _TEST_TEXT.format(socket.gethostname())) if send_test else None
+    message = Message(_TEST_SUBJECT, _TEST_TEXT.format(socket.gethostname())) if send_test else None
     good = "accepted a test message" if send_test else "can be used (nothing was sent)"
-    for name, trouble in ways_troubles(table, letter=letter):
+    for name, trouble in channel_troubles(table, message=message):
         yield _tried(f"notify {number}", trouble, f"{name} {good}")
 
 

@@ -50,9 +50,9 @@ def clear(
     from afterfill.cli.console import say, say_json
     from afterfill.journal.store import Journal
     from afterfill.service.only_one import only_one
-    from afterfill.sinks.mqtt_clear import Clearing
-    from afterfill.sinks.mqtt_ids import client_id as id_of
-    from afterfill.sinks.mqtt_present import announced, remember
+    from afterfill.sinks.mqtt.clear import Clearing
+    from afterfill.sinks.mqtt.ids import client_id as id_of
+    from afterfill.sinks.mqtt.present import announced, remember
 
     settings, journal_path = loaded(config)
     given: dict[str, Any] = {

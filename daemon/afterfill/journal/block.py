@@ -2,7 +2,7 @@
 
 A blob is zlib of JSON lines. The first holds, for each row: its number, its time, when it was
 accepted (wall, monotonic, boot, clock quality) and which series it belongs to. Each further line
-is a series: rows of one kind with the same words in them (say, all of one probe), their numbers
+is a series: rows of one kind with the same strings in them (say, all of one probe), their numbers
 column by column. Three probes at 1 Hz take about 6 bytes a second; as rows they took 330.
 """
 

@@ -18,7 +18,7 @@ from afterfill.errors import PayloadError
 from afterfill.journal.block import ALL_BITS, Block, Row, bits_of, blob_of, kinds_in
 from afterfill.journal.check import Checks, Damaged, check_of, with_check
 from afterfill.journal.codec import compact
-from afterfill.journal.words import Words
+from afterfill.journal.strings import Strings
 
 _MOST_ROWS = 1000  # of one block: pruning drops whole blocks, and a reader unpacks whole ones
 _SPAN_COMMITS = 64  # about an hour
@@ -85,9 +85,9 @@ class _Group(NamedTuple):
 class Blocks:
     """The tables through one connection. Raises sqlite3.Error."""
 
-    def __init__(self, db: sqlite3.Connection, words: Words, checks: Checks) -> None:
+    def __init__(self, db: sqlite3.Connection, strings: Strings, checks: Checks) -> None:
         self.undecodable = 0  # blocks skipped because a newer version wrote them
-        self._db, self._words, self._checks = db, words, checks
+        self._db, self._strings, self._checks = db, strings, checks
         self._commits: int | None = None  # since the last spans
         self._there = False
         self._group: _Group | None = None  # the last one read: sinks read it piece by piece
@@ -98,7 +98,7 @@ class Blocks:
         for row in rows:
             by_tank.setdefault(row.record.tank, []).append(row)
         found = [
-            _packed(tank, ours[start : start + _MOST_ROWS], commit_last, self._words)
+            _packed(tank, ours[start : start + _MOST_ROWS], commit_last, self._strings)
             for tank, ours in by_tank.items()
             for start in range(0, len(ours), _MOST_ROWS)
         ]
@@ -311,7 +311,7 @@ class Blocks:
 
     def covered(self, block: Packed) -> tuple[Any, ...]:
         """What a block's checksum covers. Raises Damaged when the tank's name cannot be read."""
-        return (*block[:3], self._words.text(block.tank), *block[4:])
+        return (*block[:3], self._strings.text(block.tank), *block[4:])
 
     def _in_tail(
         self, tail: Sequence[Packed], kinds: Collection[str] | None, tank: str | None
@@ -322,7 +322,7 @@ class Blocks:
 
     def _is_of(self, block: Packed, tank: str) -> bool:
         try:
-            return self._words.text(block.tank) == tank
+            return self._strings.text(block.tank) == tank
         except Damaged:
             return False
 
@@ -330,7 +330,7 @@ class Blocks:
         found = []
         for block in packed:
             try:
-                found.append(Block(self._words.text(block.tank), block.body, self._words.text))
+                found.append(Block(self._strings.text(block.tank), block.body, self._strings.text))
             except Damaged:
                 self._checks.note("block", block.last_seq)
             except PayloadError:
@@ -362,20 +362,20 @@ class Blocks:
         return None if row is None else row[0]
 
 
-def _packed(tank: str, rows: Sequence[Row], commit_last: int, words: Words) -> Packed:
+def _packed(tank: str, rows: Sequence[Row], commit_last: int, strings: Strings) -> Packed:
     times = [row.time_ms for row in rows]
     known = [round(r.stamp.time_s * 1000) for r in rows if r.stamp.synchronised]
     return Packed(
         rows[-1].seq,
         rows[0].seq,
         commit_last,
-        words.number(tank),
+        strings.number(tank),
         len(rows),
         min(times),
         max(times),
         max(known, default=None),
         kinds_in(rows),
-        blob_of(rows, words.number),
+        blob_of(rows, strings.number),
     )
 
 

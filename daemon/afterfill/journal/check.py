@@ -1,6 +1,6 @@
 """The checksum that every row carries, and what becomes of a row that does not match it.
 
-It covers the name of the table and all columns, with words in place of their numbers. A row that
+It covers the name of the table and all columns, with strings in place of their numbers. A row that
 does not match is skipped and counted, never believed. Rows of forms 1 to 3 have none: they count
 as unchecked, up to the number that the migration left in `meta`.
 """

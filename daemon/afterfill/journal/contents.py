@@ -13,8 +13,8 @@ from afterfill.journal.blocks import Blocks, Packed, View, blocks_of, frame_of
 from afterfill.journal.check import CHECKED_FORM, JOURNAL_NAME, Checks, Damaged
 from afterfill.journal.entry import Entry, Source
 from afterfill.journal.rows import Rows
+from afterfill.journal.strings import Strings
 from afterfill.journal.tail import Tail, tail_path
-from afterfill.journal.words import Words
 
 _FORM_OF_OLD_TAILS = 3
 
@@ -25,9 +25,9 @@ class Contents:
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path, self._db = path, db
         self.checks = Checks(path, db)
-        self.words = Words(db, self.checks)
-        self.blocks = Blocks(db, self.words, self.checks)
-        self._rows = Rows(db, self.words, self.checks)
+        self.strings = Strings(db, self.checks)
+        self.blocks = Blocks(db, self.strings, self.checks)
+        self._rows = Rows(db, self.strings, self.checks)
         self._tail: Tail | None = None
         self._tail_form = CHECKED_FORM
         self._name: bytes | None = None
@@ -42,7 +42,7 @@ class Contents:
 
     def forget(self) -> None:
         """A transaction was rolled back, or something was dropped: remember nothing."""
-        self.words.forget()
+        self.strings.forget()
         self.blocks.forget()
 
     @property
@@ -106,8 +106,8 @@ class Contents:
     def to_tail(self, rows: Sequence[Row], committed: int, *, flush: bool) -> bool:
         """Write one commit to the tail, after number `committed`; False when it must go into the
         database."""
-        words = {word for row in rows for word in (row.record.tank, row.stamp.boot_id)}
-        if not all(is_bulk(row.record) for row in rows) or not all(map(self.words.known, words)):
+        texts = {text for row in rows for text in (row.record.tank, row.stamp.boot_id)}
+        if not all(is_bulk(row.record) for row in rows) or not all(map(self.strings.known, texts)):
             return False
         view, tail = self.view(), self._opened_tail()
         self._check_alone(view, committed)

@@ -53,9 +53,9 @@ def mend_if_damaged(path: Path) -> Mended | None:
     """Read all of the journal at `path`; keep it aside if it is damaged, and begin a new one with
     all that is sound in it. None: it is sound, or there is none.
 
-    Only for the service at its start: no other process may have it open. Raises ConfigError when
-    the file was never a journal, JournalError when it cannot be read now, OSError when the files
-    cannot be renamed or written.
+    Only for the service at its start: no other program may have the file open. Raises ConfigError
+    when the file was never a journal, JournalError when it cannot be read now, OSError when the
+    files cannot be renamed or written.
     """
     _finish(path)
     wrong = _wrong_with(path)

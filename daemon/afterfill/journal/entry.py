@@ -16,7 +16,7 @@ class Entry:
 
 
 class Source(Protocol):
-    """Rows read from the file, made into entries only when they are asked for."""
+    """Rows read from the file, made into entries only when they are wanted."""
 
     def entry(self, index: int) -> Entry:
         """Row `index` as an entry. Raises PayloadError when this version does not know it."""

@@ -7,7 +7,7 @@ from afterfill.journal.block import Block
 from afterfill.journal.blocks import Blocks
 
 _DAY_S = 86400.0
-_SHORTEST_S = 3600.0  # less than an hour tells nothing about days
+_SHORTEST_S = 3600.0  # less than an hour foretells no days
 _STEPS_BACK = (60, 120, 240, 500, 1000, 2000, 4000, 8000, 16_000)  # blocks
 # Bytes that a row takes beside its body, in its page and the indexes; pages are not quite full.
 # Measured with pages of 1 kB.
@@ -27,7 +27,7 @@ def days_until_lost(
     db: sqlite3.Connection, blocks: Blocks, after: int, max_mb: float
 ) -> float | None:
     """Days [d] until rows after `after` would be dropped if nothing is delivered; None if that
-    cannot be told. Growth is taken to go on as over the last hours of this boot."""
+    cannot be said. Growth is taken to go on as over the last hours of this boot."""
     recent = _recent(db, blocks)
     if recent is None:
         return None

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from afterfill.journal.blocks import Blocks
 from afterfill.journal.check import NUMBERED_AFTER, with_check
 
-_CHUNK = 5000  # rows deleted in one transaction, so that no other writer waits long
+_CHUNK = 5000  # rows deleted in one transaction, so that others do not wait long
 _CHUNK_BLOCKS = 50
 _LAST = 1 << 62
 

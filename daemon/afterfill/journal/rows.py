@@ -13,7 +13,7 @@ from afterfill.journal.block import Row
 from afterfill.journal.check import Checks, Damaged, check_of
 from afterfill.journal.codec import body_of, compact, record_of
 from afterfill.journal.entry import Entry
-from afterfill.journal.words import Words
+from afterfill.journal.strings import Strings
 from afterfill.record_kinds import KIND_OF
 from afterfill.records import Stamp
 
@@ -22,20 +22,20 @@ _LAST = 1 << 62
 COLUMNS = (
     "r.seq, r.time_ms, r.lag_ms, r.synchronised, r.boot, r.monotonic_s, r.kind, r.tank, r.body"
 )
-_WORDS = (4, 6, 7)  # the columns that hold numbers of words
+_STRINGS = (4, 6, 7)  # the columns that hold numbers of strings
 
 
 class Chunk:
     """Rows as SQLite gave them, the last column their checksum."""
 
-    def __init__(self, rows: Sequence[Any], words: Words, checks: Checks) -> None:
-        self._rows, self._words, self._checks = rows, words, checks
+    def __init__(self, rows: Sequence[Any], strings: Strings, checks: Checks) -> None:
+        self._rows, self._strings, self._checks = rows, strings, checks
 
     def entry(self, index: int) -> Entry:
         """Row `index`. Raises Damaged when it does not match its checksum, PayloadError when this
         version does not know its form."""
         *columns, crc = self._rows[index]
-        covered = in_words(columns, self._words, self._checks)
+        covered = with_strings(columns, self._strings, self._checks)
         if not self._checks.hold("record", columns[0], covered, crc, columns[0]):
             raise Damaged(f"row {columns[0]} does not match its checksum")
         seq, time_ms, lag_ms, synchronised, boot, monotonic_s, kind, tank, text = covered
@@ -47,12 +47,12 @@ class Chunk:
         return Entry(seq, stamp, record_of(kind, tank, time_ms, body))
 
 
-def in_words(columns: Sequence[Any], words: Words, checks: Checks) -> list[Any]:
-    """The columns of a row with words in place of their numbers. Raises Damaged."""
+def with_strings(columns: Sequence[Any], strings: Strings, checks: Checks) -> list[Any]:
+    """The columns of a row with strings in place of their numbers. Raises Damaged."""
     covered = list(columns)
-    for at in _WORDS:
+    for at in _STRINGS:
         try:
-            covered[at] = words.text(columns[at])
+            covered[at] = strings.text(columns[at])
         except Damaged:
             checks.note("record", columns[0])
             raise
@@ -62,8 +62,8 @@ def in_words(columns: Sequence[Any], words: Words, checks: Checks) -> list[Any]:
 class Rows:
     """The table through one connection. Raises sqlite3.Error."""
 
-    def __init__(self, db: sqlite3.Connection, words: Words, checks: Checks) -> None:
-        self._db, self._words, self._checks = db, words, checks
+    def __init__(self, db: sqlite3.Connection, strings: Strings, checks: Checks) -> None:
+        self._db, self._strings, self._checks = db, strings, checks
 
     def add(self, rows: Sequence[Row]) -> None:
         """Insert `rows`; within a transaction."""
@@ -74,7 +74,7 @@ class Rows:
         return f"SELECT {COLUMNS}, {self._checks.column} FROM record r"
 
     def _chunk(self, rows: Sequence[Any]) -> Chunk:
-        return Chunk(rows, self._words, self._checks)
+        return Chunk(rows, self._strings, self._checks)
 
     def after(
         self, after: int, last: int, kinds: Collection[str] | None, tank: str | None, limit: int
@@ -142,8 +142,8 @@ class Rows:
             compact(body_of(row.record)),
         ]
         check = check_of("record", covered)
-        for at in _WORDS:
-            covered[at] = self._words.number(covered[at])
+        for at in _STRINGS:
+            covered[at] = self._strings.number(covered[at])
         return (*covered, check)
 
 

@@ -59,9 +59,9 @@ class Salvaged:
 
 @dataclass
 class _Found:
-    """What the first look finds: the words, the facts, and commands that may wait."""
+    """What the first look finds: the strings, the facts, and commands that may wait."""
 
-    words: dict[int, list[str]] = field(default_factory=dict)
+    strings: dict[int, list[str]] = field(default_factory=dict)
     facts: dict[str, str] = field(default_factory=dict)
     cursors: dict[str, int] = field(default_factory=dict)
     sequences: Counter[str] = field(default_factory=Counter)
@@ -100,26 +100,26 @@ def _first_look(pages: Pages) -> _Found:
             _note_pair(cell, found)
         elif cell.number is None and (again := _word_again(cell.columns)) is not None:
             text, number = again
-            found.words.setdefault(number, []).insert(0, text)
+            found.strings.setdefault(number, []).insert(0, text)
         elif (table := _small_table_of(cell)) is not None:
             _note_small(table, _with_number(cell, table), found)
     return found
 
 
 def _note_pair(cell: Cell, found: _Found) -> None:
-    """The last numbers of all, and the words once more, in their index."""
+    """The last numbers of all, and the strings once more, in their index."""
     text, number = cell.columns
     if not isinstance(text, str) or not isinstance(number, int):
         return
     if cell.number is None:
-        found.words.setdefault(number, []).append(text)
+        found.strings.setdefault(number, []).append(text)
     elif text in ("record", "inbox"):
         found.sequences[text] = max(found.sequences[text], number)
 
 
 def _note_small(table: str, row: Sequence[Any], found: _Found) -> None:
     if table == "word":
-        found.words.setdefault(row[0], []).insert(0, row[1])
+        found.strings.setdefault(row[0], []).insert(0, row[1])
     elif table == "inbox":
         found.inbox[row[0]] = row[1], row[2]
     elif table == "cursor":
@@ -165,7 +165,7 @@ def _put_small(db: sqlite3.Connection, found: _Found, done: Salvaged) -> None:
         db.execute("INSERT OR REPLACE INTO meta VALUES (?,?,?)", with_check("meta", fact))
     for cursor in found.cursors.items():
         db.execute("INSERT OR REPLACE INTO cursor VALUES (?,?,?)", with_check("cursor", cursor))
-    for number, texts in found.words.items():
+    for number, texts in found.strings.items():
         with suppress(UnicodeEncodeError):
             word = with_check("word", (number, texts[0]))
             db.execute("INSERT OR IGNORE INTO word VALUES (?,?,?)", word)
@@ -203,15 +203,15 @@ def _large_row(cell: Cell, found: _Found) -> tuple[str, list[Any]]:
 
 
 def _matches(
-    table: str, words_at: Sequence[int], row: Sequence[Any], crc: Value, found: _Found
+    table: str, strings_at: Sequence[int], row: Sequence[Any], crc: Value, found: _Found
 ) -> bool:
-    """Whether a row matches its checksum with some reading of its words."""
-    if any(not isinstance(row[at], int) or row[at] not in found.words for at in words_at):
+    """Whether a row matches its checksum with some reading of its strings."""
+    if any(not isinstance(row[at], int) or row[at] not in found.strings for at in strings_at):
         return False
-    readings = product(*(found.words[row[at]] for at in words_at))
+    readings = product(*(found.strings[row[at]] for at in strings_at))
     for texts in islice(readings, _MOST_TRIES):
         covered = list(row)
-        for at, text in zip(words_at, texts, strict=True):
+        for at, text in zip(strings_at, texts, strict=True):
             covered[at] = text
         if crc == check_of(table, covered):
             return True
@@ -225,12 +225,12 @@ def _is_old_record(row: Sequence[Any], found: _Found) -> bool:
     except (TypeError, ValueError):
         return False
     numbers = all(isinstance(value, int | float) for value in row[:8])
-    return numbers and all(row[at] in found.words for at in (4, 6, 7))
+    return numbers and all(row[at] in found.strings for at in (4, 6, 7))
 
 
 def _is_old_block(row: Sequence[Any], found: _Found) -> bool:
     """zlib has a checksum of its own."""
-    if row[3] not in found.words or not isinstance(row[9], bytes):
+    if row[3] not in found.strings or not isinstance(row[9], bytes):
         return False
     try:
         return bool(len(Block("", row[9], str).seqs) == row[4])
@@ -253,7 +253,7 @@ def _put_tail(
     frames = frames_anywhere(tail_path(aside), tag) if tag is not None else []
     for frame in frames:
         there = contents.blocks.last_seq()
-        blocks = [b for b in blocks_of(frame) if b.last_seq > there and b.tank in found.words]
+        blocks = [b for b in blocks_of(frame) if b.last_seq > there and b.tank in found.strings]
         contents.blocks.insert(blocks)
         done.kept["block"] += len(blocks)
         last = max([last, *(block.commit_last for block in blocks)])

@@ -27,7 +27,7 @@ from afterfill.journal.migration import copy_whole
 from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
-from afterfill.journal.words import Words
+from afterfill.journal.strings import Strings
 from afterfill.records import Event, Record, Stamp
 from afterfill.wire import from_wire, to_wire
 
@@ -222,7 +222,7 @@ class Journal:
         return number
 
     def inbox(self, limit: int = 100) -> list[tuple[int, Event, Stamp]]:
-        """The oldest commands not yet taken: (inbox id, event, stamp)."""
+        """The oldest commands that were not taken yet: (inbox id, event, stamp)."""
         with one_sentence(self.path):
             checks = self._contents.checks
             rows = self._db.execute(
@@ -345,7 +345,7 @@ class Journal:
 
     def days_until_lost(self, cursor: str, max_mb: float) -> float | None:
         """Days [d] until the bound on bytes drops what the sink `cursor` has not delivered, if it
-        delivers nothing meanwhile; None if it cannot be told."""
+        delivers nothing meanwhile; None if that cannot be said."""
         with one_sentence(self.path):
             return days_until_lost(self._db, self._contents.blocks, self.cursor(cursor), max_mb)
 
@@ -372,7 +372,7 @@ class Journal:
 def _add_tail(copy: sqlite3.Connection, copy_path: Path, view: View) -> None:
     """What was in the tail into the copy of the database, unless it was there by then."""
     checks = Checks(copy_path, copy)
-    blocks = Blocks(copy, Words(copy, checks), checks)
+    blocks = Blocks(copy, Strings(copy, checks), checks)
     if blocks.readable():
         last = blocks.last_seq()
         blocks.add([block for block in view.tail if block.last_seq > last])

@@ -23,7 +23,7 @@ from afterfill.journal.check import (
 from afterfill.journal.contents import Contents, last_numbered
 from afterfill.journal.mark import Marks, marks
 from afterfill.journal.numbers import gaps
-from afterfill.journal.rows import COLUMNS, in_words
+from afterfill.journal.rows import COLUMNS, with_strings
 from afterfill.journal.wal import read_log
 
 _BUSY_S = 10.0
@@ -186,7 +186,7 @@ def _plain(contents: Contents, db: sqlite3.Connection, table: str, found: Survey
 def _records(contents: Contents, db: sqlite3.Connection, found: Survey) -> None:
     def is_sound(columns: list[object], crc: int | None) -> bool:
         try:
-            covered = in_words(columns, contents.words, contents.checks)
+            covered = with_strings(columns, contents.strings, contents.checks)
         except Damaged:
             return False
         return contents.checks.hold("record", covered[0], covered, crc, covered[0])

@@ -5,7 +5,7 @@ commit; `span` sums up some 64 commits of blocks of a tank. AUTOINCREMENT rememb
 of all in `sqlite_sequence`, also when every row is gone. The meta row `journal` tells this journal
 from any other, so that another's tail is not taken for its own. `gap` explains numbers that no row
 has: dropped while the disk took nothing, or lost to damage that was told. `crc` is the row's
-checksum (`check.py`). Without the words no row can be read: `word_again` is made last, so that it
+checksum (`check.py`). Without the strings no row can be read: `word_again` is made last, so that it
 holds them far from where the table does.
 """
 

@@ -101,7 +101,7 @@ class Tail:
         except OSError:
             os.pwrite(
                 file, bytes(_HEAD.size * self._heads), begin
-            )  # until it is whole it must not count as written
+            )  # it must not be taken for written
             raise
         self._end = begin + len(whole)
         self._frames.append(frame)

@@ -4,8 +4,8 @@ from pathlib import Path
 
 from afterfill.config import Config
 from afterfill.ports import Clock
-from afterfill.sinks.heartbeat import Heartbeat, fresh_within_s
-from afterfill.sinks.notify import NotifySink
+from afterfill.sinks.notify.heartbeat import Heartbeat, fresh_within_s
+from afterfill.sinks.notify.sink import NotifySink
 from afterfill.tank_setup import tank_setup
 
 

@@ -171,11 +171,11 @@ def _sinks(config: Config, journal_path: Path, clock: Clock) -> dict[str, Sink]:
     """The sinks that the configuration names; their libraries load only then."""
     sinks: dict[str, Sink] = {}
     if config.mqtt is not None:
-        from afterfill.sinks.mqtt import MqttSink
+        from afterfill.sinks.mqtt.sink import MqttSink
 
         sinks["mqtt"] = MqttSink(journal_path, config, clock.stamp)
     if config.influxdb is not None:
-        from afterfill.sinks.influx import InfluxSink
+        from afterfill.sinks.influx.sink import InfluxSink
 
         sinks["influxdb"] = InfluxSink(
             journal_path, config.influxdb, clock.stamp, socket.gethostname(),

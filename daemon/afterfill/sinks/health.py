@@ -15,7 +15,7 @@ class SinkHealth:
     detail: str = ""
 
 
-class HealthBoard:
+class SinkStatus:
     """Where a sink notes what happens to it. Times are monotonic seconds; any thread may use it."""
 
     def __init__(self, max_age_s: float) -> None:

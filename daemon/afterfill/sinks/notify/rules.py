@@ -3,7 +3,7 @@
 One recipient at a time. A message is made of all notices that are due together, so a recipient
 that is told rarely is told everything at once and nothing is dropped. What was decided counts as
 told only when the caller keeps the state that came with it: after a failure the old state decides
-anew, with what has happened since.
+again, with what has happened since.
 """
 
 from dataclasses import dataclass, replace
@@ -11,7 +11,7 @@ from typing import Literal
 
 from afterfill.config import Notify
 from afterfill.records import AlarmChange, Priority, Record, Stamp, Verdict
-from afterfill.sinks.notify_state import Episode, State, at
+from afterfill.sinks.notify.state import Episode, State, at
 
 RANK: dict[Priority, int] = {"low": 0, "medium": 1, "high": 2}
 TOGETHER = 4  # messages at once before the rate counts; our judgement
@@ -22,8 +22,8 @@ What = Literal["raised", "still", "over", "raised-and-over", "verdict"]
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
-    """On what terms a recipient is told. `quiet`: from and to [minutes of the local day]."""
+class Policy:
+    """On what policy a recipient is told. `quiet`: from and to [minutes of the local day]."""
 
     at_least: Priority = "medium"
     verdicts: bool = False
@@ -53,9 +53,9 @@ class Due:
     skipped: int = 0
 
 
-def terms_of(table: Notify) -> Terms:
-    """The terms that a [[notify]] table sets."""
-    return Terms(
+def policy_of(table: Notify) -> Policy:
+    """The policy that a [[notify]] table sets."""
+    return Policy(
         table.at_least,
         table.verdicts,
         60.0 * table.after_minutes,
@@ -74,12 +74,12 @@ def newcomer(seq: int, stamp: Stamp) -> State:
 # --- a record happened -------------------------------------------------------------------------
 
 
-def after(terms: Terms, state: State, seq: int, stamp: Stamp, record: Record) -> State:
+def after(policy: Policy, state: State, seq: int, stamp: Stamp, record: Record) -> State:
     """The state after the journal's record `seq`, which was accepted at `stamp`."""
-    state = replace(_ripened(terms, at(state, stamp)), seq=seq)
+    state = replace(_ripened(policy, at(state, stamp)), seq=seq)
     if isinstance(record, AlarmChange):
-        return _with_change(terms, state, record)
-    if isinstance(record, Verdict) and terms.verdicts and _is_bad_news(record):
+        return _with_change(policy, state, record)
+    if isinstance(record, Verdict) and policy.verdicts and _is_bad_news(record):
         kept = (*state.verdicts, record)
         lost = max(len(kept) - KEPT_VERDICTS, 0)
         return replace(state, verdicts=kept[lost:], skipped=state.skipped + lost)
@@ -90,11 +90,11 @@ def _is_bad_news(verdict: Verdict) -> bool:
     return verdict.final and verdict.verdict in ("carried-over", "cannot-tell")
 
 
-def _with_change(terms: Terms, state: State, change: AlarmChange) -> State:
+def _with_change(policy: Policy, state: State, change: AlarmChange) -> State:
     old = next((e for e in state.episodes if _same(e, change)), None)
     others = tuple(e for e in state.episodes if e is not old)
     if _is_new(change, old):
-        return replace(state, episodes=(*others, _raised(terms, state.run_s, change, old)))
+        return replace(state, episodes=(*others, _raised(policy, state.run_s, change, old)))
     if old is None:
         return state
     now = _gone_on(old, change)
@@ -114,10 +114,10 @@ def _is_new(change: AlarmChange, old: Episode | None) -> bool:
     return asks and (old is None or old.state != "unacknowledged" or old.ended_s is not None)
 
 
-def _raised(terms: Terms, run_s: float, change: AlarmChange, old: Episode | None) -> Episode:
+def _raised(policy: Policy, run_s: float, change: AlarmChange, old: Episode | None) -> Episode:
     """A new episode; one of the same alarm that was still to be told is told with it."""
     untold = old is not None and old.told_run_s is None and old.owed
-    wanted = RANK[change.priority] >= RANK[terms.at_least]
+    wanted = RANK[change.priority] >= RANK[policy.at_least]
     return Episode(
         change.tank,
         change.alarm,
@@ -126,7 +126,7 @@ def _raised(terms: Terms, run_s: float, change: AlarmChange, old: Episode | None
         change.message,
         raised_s=old.raised_s if old is not None and untold else change.time_s,
         raised_run_s=run_s,
-        owed=untold or (wanted and terms.after_s == 0.0),
+        owed=untold or (wanted and policy.after_s == 0.0),
         times=old.times + 1 if old is not None and untold else 1,
     )
 
@@ -146,34 +146,34 @@ def _gone_on(old: Episode, change: AlarmChange) -> Episode:
     return replace(now, ended_s=ended_s, end_message=end_message)
 
 
-def _ripened(terms: Terms, state: State) -> State:
-    """Alarms that nobody has acknowledged for so long are owed to this recipient as well."""
-    now = tuple(replace(e, owed=True) if _is_ripe(terms, state, e) else e for e in state.episodes)
+def _ripened(policy: Policy, state: State) -> State:
+    """Alarms that have not been acknowledged for so long are owed to this recipient as well."""
+    now = tuple(replace(e, owed=True) if _is_ripe(policy, state, e) else e for e in state.episodes)
     return state if now == state.episodes else replace(state, episodes=now)
 
 
-def _is_ripe(terms: Terms, state: State, episode: Episode) -> bool:
+def _is_ripe(policy: Policy, state: State, episode: Episode) -> bool:
     return (
         not episode.owed
         and episode.state == "unacknowledged"
-        and RANK[episode.priority] >= RANK[terms.at_least]
-        and state.run_s - episode.raised_run_s >= terms.after_s
+        and RANK[episode.priority] >= RANK[policy.at_least]
+        and state.run_s - episode.raised_run_s >= policy.after_s
     )
 
 
 # --- time passed -------------------------------------------------------------------------------
 
 
-def due(terms: Terms, state: State, stamp: Stamp, minute_of_day: int) -> tuple[State, Due]:
+def due(policy: Policy, state: State, stamp: Stamp, minute_of_day: int) -> tuple[State, Due]:
     """What is to be told at `stamp`, at this minute of the local day, and the state once it is
     told. Keep that state only when the message has gone out."""
-    state = _ripened(terms, at(state, stamp))
-    waiting = [*_of_episodes(terms, state), *(_of_verdict(v) for v in state.verdicts)]
-    quiet = _is_quiet(terms, minute_of_day)
-    now = [n for n in waiting if not (quiet and RANK[n.priority] <= RANK[terms.quiet_up_to])]
+    state = _ripened(policy, at(state, stamp))
+    waiting = [*_of_episodes(policy, state), *(_of_verdict(v) for v in state.verdicts)]
+    quiet = _is_quiet(policy, minute_of_day)
+    now = [n for n in waiting if not (quiet and RANK[n.priority] <= RANK[policy.quiet_up_to])]
     held = len(now) < len(waiting)
     state = replace(state, holding=state.holding or held)
-    tokens = _tokens(terms, state)
+    tokens = _tokens(policy, state)
     if not now or tokens < _needed(now):
         return state, Due()
     answer = Due(tuple(sorted(now, key=_order)), state.holding and not held, state.skipped)
@@ -181,15 +181,15 @@ def due(terms: Terms, state: State, stamp: Stamp, minute_of_day: int) -> tuple[S
     return _told(state, now), answer
 
 
-def _is_quiet(terms: Terms, minute: int) -> bool:
-    if terms.quiet is None:
+def _is_quiet(policy: Policy, minute: int) -> bool:
+    if policy.quiet is None:
         return False
-    begin, end = terms.quiet
+    begin, end = policy.quiet
     return begin <= minute < end if begin < end else minute >= begin or minute < end
 
 
-def _tokens(terms: Terms, state: State) -> float:
-    filled = (state.run_s - state.tokens_run_s) * terms.per_hour / 3600.0
+def _tokens(policy: Policy, state: State) -> float:
+    filled = (state.run_s - state.tokens_run_s) * policy.per_hour / 3600.0
     return min(state.tokens + filled, float(TOGETHER))
 
 
@@ -204,23 +204,23 @@ def _order(notice: Notice) -> tuple[int, float]:
     return -RANK[notice.priority], about.raised_s if isinstance(about, Episode) else about.time_s
 
 
-def _of_episodes(terms: Terms, state: State) -> list[Notice]:
+def _of_episodes(policy: Policy, state: State) -> list[Notice]:
     found = []
     for episode in state.episodes:
-        what = _what(terms, state.run_s, episode)
+        what = _what(policy, state.run_s, episode)
         if what is not None:
             found.append(Notice(what, episode.priority, episode))
     return found
 
 
-def _what(terms: Terms, run_s: float, episode: Episode) -> What | None:
+def _what(policy: Policy, run_s: float, episode: Episode) -> What | None:
     over = episode.ended_s is not None
     if episode.told_run_s is None:
         return ("raised-and-over" if over else "raised") if episode.owed else None
     if over:
         return "over"
     asks = episode.state == "unacknowledged" and episode.priority == "high"
-    again = terms.repeat_s > 0.0 and run_s - episode.told_run_s >= terms.repeat_s
+    again = policy.repeat_s > 0.0 and run_s - episode.told_run_s >= policy.repeat_s
     return "still" if asks and again else None
 
 

@@ -1,4 +1,4 @@
-"""Kinds, tanks and boots as small numbers, since the rows are many."""
+"""Interned strings: kinds, tanks and boots as small numbers, since the rows are many."""
 
 import sqlite3
 
@@ -7,7 +7,7 @@ from afterfill.journal.check import Checks, Damaged, check_of, with_check
 _AGAIN = "SELECT text, crc FROM word INDEXED BY word_again WHERE id = ?"
 
 
-class Words:
+class Strings:
     """The table `word` through one connection."""
 
     def __init__(self, db: sqlite3.Connection, checks: Checks) -> None:
@@ -30,7 +30,7 @@ class Words:
             row = self._db.execute("SELECT id FROM word WHERE text = ?", (text,)).fetchone()
             if row is not None:
                 if self._sound_text(row[0]) != text:
-                    raise sqlite3.DatabaseError("malformed: a word does not match its index")
+                    raise sqlite3.DatabaseError("malformed: a string does not match its index")
                 self._numbers[text] = row[0]
         return text in self._numbers
 
@@ -39,7 +39,7 @@ class Words:
         if number not in self._texts:
             found = self._sound_text(number)
             if found is None:
-                raise Damaged(f"the word of number {number} is damaged")
+                raise Damaged(f"the string of number {number} is damaged")
             self._texts[number] = found
         return self._texts[number]
 

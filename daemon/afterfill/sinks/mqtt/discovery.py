@@ -11,11 +11,11 @@ from typing import Any
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
-from afterfill.sinks import entities
-from afterfill.sinks.entities import Entity
-from afterfill.sinks.mqtt_commands import is_allowed
-from afterfill.sinks.mqtt_ids import plain_id
-from afterfill.sinks.mqtt_messages import component_key, service_status_topic, tank_status_topic
+from afterfill.sinks.mqtt import entities
+from afterfill.sinks.mqtt.commands import is_allowed
+from afterfill.sinks.mqtt.entities import Entity
+from afterfill.sinks.mqtt.ids import plain_id
+from afterfill.sinks.mqtt.messages import component_key, service_status_topic, tank_status_topic
 
 Payload = dict[str, Any]
 _WORDS = {"orp": "ORP probe", "ph": "pH probe", "temperature": "Temperature probe"}

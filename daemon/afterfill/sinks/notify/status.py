@@ -6,7 +6,7 @@ import threading
 from afterfill.sinks.health import SinkHealth
 
 
-class NotifyBoard:
+class DeliveryStatus:
     """Noted by one thread, read by any. Times are monotonic seconds."""
 
     def __init__(self) -> None:
@@ -35,7 +35,7 @@ class NotifyBoard:
             return news
 
     def health(self, monotonic_s: float) -> SinkHealth:
-        """The state at `monotonic_s` [s]: down while somebody cannot be reached."""
+        """The state at `monotonic_s` [s]: down while a recipient cannot be reached."""
         with self._lock:
             age_s = None if self._delivered_s is None else monotonic_s - self._delivered_s
             return SinkHealth(

@@ -4,72 +4,25 @@ Order of a text: what, how long there is, what to do first, what not to do; only
 is, since when, why, and what would change the picture. A phone shows the beginning.
 """
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.definition import Steps
+from afterfill.alarms.definitions import DEFINITIONS, RESIDUAL_OXIDANT
+from afterfill.alarms.water_definitions import CHLORINE_TEST
 from afterfill.records import Estimate, Quantiles, Verdict
-from afterfill.sinks.notify_rules import Due, Notice
-from afterfill.sinks.notify_state import Episode
+from afterfill.sinks.notify.rules import Due, Notice
+from afterfill.sinks.notify.state import Episode
 
 LONGEST_SUBJECT = 60  # about what a phone shows of it; our judgement
 _NEWS_AFTER_S = 120.0  # an estimate so much younger than the alarm is worth a line
 
-_TITLES = {
-    "residual-oxidant": "disinfectant in the water",
-    "residual-oxidant-possible": "disinfectant possibly in the water",
-    "free-ammonia": "toxic ammonia",
-    "free-ammonia-forecast": "toxic ammonia to come",
-    "neutraliser-excess": "too much neutraliser",
-    "ph": "pH outside its limits",
-    "temperature": "temperature outside its limits",
-    "refill-shock": "the refill's water differs much",
-    "refill-unannounced": "water came that nobody announced",
-    "refill-running-on": "the refill does not stop",
-    "probe-lost": "a probe is silent",
-    "probe-stuck": "a probe stands still",
-    "probe-implausible": "a probe says what cannot be",
-    "cannot-see": "refills go unwatched",
-    "calibration-due": "a probe is due for calibration",
-    "delivery-stalled": "nothing is delivered",
-    "journal-failing": "nothing could be recorded",
-    "journal-damaged": "the journal was damaged",
-    "storage-low": "the disk is nearly full",
-    "clock-unsure": "the clock is not set",
-    "power-low": "the Pi's power is low",
-}
-# What is said of these has an interval and a probability.
-_WATER = ("residual-oxidant", "residual-oxidant-possible", "free-ammonia", "free-ammonia-forecast")
-
-# What a home kit sees (0.1 mg/L of chlorine): common practice, no source.
-_CHLORINE_TEST = (
-    "a DPD total-chlorine test of the tank. Any pink confirms it: go on with the steps above. No "
-    "pink speaks against it, but a home kit sees no less than about 0.1 mg/L, and fish are harmed "
-    "by less: test again in 15 minutes. Tell afterfill either result: "
-    "`afterfill log kit --total-chlorine VALUE`"
-)
-_AMMONIA_TEST = (
-    "a total-ammonia test of the tank. A value much below what is believed ends the alarm, a value "
-    "above it makes it more urgent. Tell afterfill: `afterfill log kit --total-ammonia VALUE`"
-)
-_CHANGES = {
-    "residual-oxidant": _CHLORINE_TEST,
-    "residual-oxidant-possible": _CHLORINE_TEST,
-    "free-ammonia": _AMMONIA_TEST,
-    "free-ammonia-forecast": _AMMONIA_TEST,
-    "refill-unannounced": _CHLORINE_TEST,
-    "ph": "a pH test of the tank with another instrument",
-    "temperature": "a thermometer in the tank",
-    "probe-lost": "`afterfill probe read`: it asks the probe now",
-    "cannot-see": "a DPD total-chlorine test after each refill tells what the probe cannot",
-}
 CAUTION = (
     "Fish that gasp, dart or lie on the bottom need help now, whatever this says. afterfill is no "
     "vet: ask one. It is not a drinking-water instrument, and no substitute for a test kit."
 )
-_NO_ALL_CLEAR = "treat the water as doubtful; test with DPD (total chlorine). This is no all-clear."
+_DOUBTFUL = Steps("treat the water as doubtful", ("test with DPD (total chlorine)",))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,15 +38,6 @@ class Scene:
         """``14:05``, with its date when that is not today's."""
         then, today = self.local(time_s), self.local(self.time_s).date()
         return then.strftime("%H:%M" if then.date() == today else "%H:%M on %Y-%m-%d")
-
-
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """An alarm's action, taken apart."""
-
-    first: str
-    then: str
-    do_not: str
 
 
 def subject_of(due: Due) -> str:
@@ -128,7 +72,8 @@ def _heading(notice: Notice) -> str:
 
 def title_of(alarm: str) -> str:
     """The alarm in plain words."""
-    return _TITLES.get(alarm, alarm.replace("-", " "))
+    definition = DEFINITIONS.get(alarm)
+    return definition.title if definition else alarm.replace("-", " ")
 
 
 def text_of(due: Due, scene: Scene) -> str:
@@ -156,41 +101,50 @@ def _section(notice: Notice, scene: Scene) -> str:
 
 def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
     definition = DEFINITIONS.get(it.alarm)
-    steps = steps_of(definition.action) if definition else Steps("", "", "")
-    return [
+    head = [
         f"Tank {it.tank}: {title_of(it.alarm)}.",
         f"Alarm {it.alarm}, priority {it.priority}, {it.state}" + _count(it, again),
-        f"\nTime to act: {definition.time_to_respond}." if definition else "",
-        _labelled("Do first", steps.first),
-        _labelled("Then", steps.then),
-        _labelled("Do not", steps.do_not),
-        f"\n{_sureness(it.alarm)}: {it.message}.",
-        _news(it, scene),
-        f"Since: {scene.moment(it.raised_s)}, for {span(scene.time_s - it.raised_s)}.",
-        _labelled("Cause", definition.cause if definition else ""),
-        _labelled("Consequence", definition.consequence if definition else ""),
-        _labelled("What would change the picture", _CHANGES.get(it.alarm, "")),
+    ]
+    since = f"Since: {scene.moment(it.raised_s)}, for {span(scene.time_s - it.raised_s)}."
+    if definition is None:
+        return [*head, f"\nSeen: {it.message}.", since, _acknowledge(it)]
+    return [
+        *head,
+        f"\nTime to act: {definition.time_to_respond}.",
+        *_of_steps(definition.steps),
+        f"\n{'How sure' if definition.estimated else 'Seen'}: {it.message}.",
+        _news(it, scene) if definition.estimated else "",
+        since,
+        _labelled("Cause", definition.cause),
+        _labelled("Consequence", definition.consequence),
+        _labelled("What would change the picture", definition.confirm),
         _acknowledge(it),
     ]
 
 
+def _of_steps(steps: Steps) -> list[str]:
+    """What comes first, what then, what must not be done. The advice to ask a vet stands under
+    every text and is left out here."""
+    return [
+        _labelled("Do first", steps.first),
+        _labelled("Then", "; ".join(steps.then)),
+        _labelled("Do not", steps.never()),
+    ]
+
+
 def _acknowledge(it: Episode) -> str:
-    return f"When somebody is on it: `afterfill alarm acknowledge {it.alarm} --tank {it.tank}`."
+    return f"When you are on it: `afterfill alarm acknowledge {it.alarm} --tank {it.tank}`."
 
 
 def _count(it: Episode, again: bool) -> str:
     if again:
-        return "; nobody has acknowledged it yet."
+        return "; not acknowledged yet."
     return f"; raised {it.times} times." if it.times > 1 else "."
-
-
-def _sureness(alarm: str) -> str:
-    return "How sure" if alarm in _WATER else "Seen"
 
 
 def _news(it: Episode, scene: Scene) -> str:
     now = scene.estimates.get(it.tank)
-    if now is None or it.alarm not in _WATER or now.time_s < it.raised_s + _NEWS_AFTER_S:
+    if now is None or now.time_s < it.raised_s + _NEWS_AFTER_S:
         return ""
     if it.alarm.startswith("free-ammonia"):
         if now.free_ammonia_mg_l is None:
@@ -223,46 +177,21 @@ def _of_ended(it: Episode, scene: Scene, *, told: bool) -> list[str]:
 
 def _of_verdict(verdict: Verdict, scene: Scene) -> list[str]:
     over = verdict.verdict == "carried-over"
-    action = DEFINITIONS["residual-oxidant"].action if over else _NO_ALL_CLEAR
-    steps = steps_of(action)
     return [
         f"Tank {verdict.tank}: the refill of {scene.moment(verdict.refill_time_s)} is "
         f"{verdict.verdict} (final).",
         f"How sure: over the limit with probability {verdict.probability:.2f}; highest residual "
         f"{_figures(verdict.peak_residual_mg_l)}.",
-        "What follows was due then; whether it still is: `afterfill now`." if over else "",
-        _labelled("Do first", steps.first),
-        _labelled("Then", steps.then),
-        _labelled("Do not", steps.do_not),
-        _labelled("What would change the picture", _CHLORINE_TEST),
+        "What follows was due then; whether it still is: `afterfill now`."
+        if over
+        else "This is no all-clear.",
+        *_of_steps(RESIDUAL_OXIDANT.steps if over else _DOUBTFUL),
+        _labelled("What would change the picture", CHLORINE_TEST),
     ]
 
 
 def _labelled(label: str, text: str) -> str:
     return f"{label}: {text.rstrip('.')}." if text else ""
-
-
-def steps_of(action: str) -> Steps:
-    """An action's clauses, sorted: what comes first, what then, what must not be done. The advice
-    to ask a vet stands under every text and is left out here."""
-    clauses = [clause.strip().rstrip(".") for clause in re.split(r"[;.](?:\s+|$)", action)]
-    wanted = [c for c in clauses if c and not c.lower().startswith("ask a vet")]
-    do_not = [c for c in wanted if c.lower().startswith("do not ")]
-    do = [c for c in wanted if c not in do_not]
-    return Steps(
-        do[0] if do else "",
-        _joined(do[1:]),
-        "; ".join(c[len("do not ") :] for c in do_not),
-    )
-
-
-def _joined(clauses: Sequence[str]) -> str:
-    """As they stood: a clause that begins a sentence begins one again."""
-    text = ""
-    for clause in clauses:
-        between = ". " if clause[:1].isupper() else "; "
-        text += (between if text else "") + clause
-    return text.removeprefix("then ")
 
 
 def span(seconds: float) -> str:

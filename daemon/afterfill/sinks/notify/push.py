@@ -1,4 +1,4 @@
-"""Letters by the many services that the library apprise knows, each sent by a process of its own.
+"""Messages by the many services that the library apprise knows, each sent by a process of its own.
 
 The library would stay in the service's memory for good (some 20 MB), and a service that drips its
 answer byte by byte would outlast every time-out but the end of a process.
@@ -12,17 +12,17 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from afterfill.errors import SinkUnavailable
-from afterfill.sinks.notify_letter import Letter
+from afterfill.sinks.notify.message import Message
 
 _PATIENCE_S = 40.0  # a small Pi loads the library in some seconds; its own time-outs are 4 s
-_PROGRAM = [sys.executable, "-m", "afterfill.sinks.notify_push_once"]
+_PROGRAM = [sys.executable, "-m", "afterfill.sinks.notify.push_once"]
 
 
-class PushPost:
+class PushDelivery:
     """One address of the file."""
 
     def __init__(self, address: str, where: str) -> None:
-        """Use `posts_in`. `where` tells the address without showing it."""
+        """Use `deliveries_in`. `where` tells the address without showing it."""
         self._address = address
         self._where = where
 
@@ -41,23 +41,23 @@ class PushPost:
         """Ask the library whether it understands the address. Raises SinkUnavailable."""
         self._ordered({"address": self._address})
 
-    def send(self, letter: Letter) -> None:
-        """See `Post.send`."""
-        picture = None if letter.picture is None else str(letter.picture)
+    def send(self, message: Message) -> None:
+        """See `Delivery.send`."""
+        picture = None if message.picture is None else str(message.picture)
         self._ordered(
             {
                 "address": self._address,
-                "letter": {
-                    "subject": letter.subject,
-                    "text": letter.text,
-                    "urgent": letter.urgent,
+                "message": {
+                    "subject": message.subject,
+                    "text": message.text,
+                    "urgent": message.urgent,
                     "picture": picture,
                 },
             }
         )
 
     def _ordered(self, order: dict[str, object]) -> None:
-        """The order goes in by a pipe: what stands on a command line is seen by everybody."""
+        """The order goes in by a pipe: what stands on a command line is seen by every user."""
         try:
             done = subprocess.run(
                 _PROGRAM,
@@ -76,20 +76,22 @@ class PushPost:
             raise SinkUnavailable(f"{self.name} {reason}")
 
 
-def posts_in(file: Path) -> Sequence[PushPost]:
+def deliveries_in(file: Path) -> Sequence[PushDelivery]:
     """One recipient for each address in `file`: a line each, `#` begins a comment.
 
     Raises SinkUnavailable when the file cannot be read or holds no address, or when apprise is not
     installed. Nothing is sent, and no address is tried.
     """
-    posts = [PushPost(line, f"{file.name}, line {number}") for number, line in _addresses(file)]
-    if not posts:
+    deliveries = [
+        PushDelivery(line, f"{file.name}, line {number}") for number, line in _addresses(file)
+    ]
+    if not deliveries:
         raise SinkUnavailable(f"{file} holds no address; write one into it, a line each")
     if importlib.util.find_spec("apprise") is None:
         raise SinkUnavailable(
             f"{file} needs apprise: install it with `pip install 'afterfill[notify]'`"
         )
-    return posts
+    return deliveries
 
 
 def _addresses(file: Path) -> Iterator[tuple[int, str]]:

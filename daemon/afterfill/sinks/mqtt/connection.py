@@ -25,9 +25,9 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from afterfill.config import Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.shown import shown
-from afterfill.sinks.mqtt_commands import MAX_BYTES
-from afterfill.sinks.mqtt_messages import Message
-from afterfill.sinks.mqtt_takeover import RECONNECT_S, Takeovers
+from afterfill.sinks.mqtt.commands import MAX_BYTES
+from afterfill.sinks.mqtt.messages import Message
+from afterfill.sinks.mqtt.takeover import RECONNECT_S, Takeovers
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
 _MAX_PACKET = 65_536  # bytes; a command has at most 4096, a topic at most 65535

@@ -20,7 +20,7 @@ class PointsRefused(Exception):
 
 
 class Database:
-    """Owned by one thread. Connects at the first write, and anew after a failure."""
+    """Owned by one thread. Connects at the first write, and again after a failure."""
 
     def __init__(self, settings: Influxdb) -> None:
         self._settings = settings

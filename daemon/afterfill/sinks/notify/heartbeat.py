@@ -1,4 +1,4 @@
-"""A sign of life to a web address, so that somebody notices when it stops coming.
+"""A sign of life to a web address, so that a watcher there notices when it stops coming.
 
 It is sent only while the core goes on: the newest record of the journal must be fresh. A service
 whose core hangs falls silent, although this thread still runs.
@@ -17,7 +17,7 @@ from afterfill.journal.store import Journal
 from afterfill.records import Stamp
 from afterfill.shown import parts_of, without_secrets
 from afterfill.sinks.health import SinkHealth
-from afterfill.sinks.notify_board import NotifyBoard
+from afterfill.sinks.notify.status import DeliveryStatus
 
 _TIMEOUT_S = 10.0
 _RETRY_S = 60.0
@@ -43,11 +43,11 @@ class Heartbeat:
         self._every_s = every_s
         self._now = now
         self._fresh_s = fresh_s
-        self._board = NotifyBoard()
+        self._status = DeliveryStatus()
 
     def health(self) -> SinkHealth:
         """How the signs of life are doing."""
-        return self._board.health(self._now().monotonic_s)
+        return self._status.health(self._now().monotonic_s)
 
     def run(self, stop: threading.Event) -> None:
         """Send until `stop` is set. Raises JournalError when the journal fails."""
@@ -68,10 +68,10 @@ class Heartbeat:
                 raise SinkUnavailable(_no_progress(age_s))
             send(self._url_file)
         except SinkUnavailable as error:
-            if self._board.failed("", str(error)):
+            if self._status.failed("", str(error)):
                 _log.warning("%s", error)
             return False
-        self._board.delivered("", self._now().monotonic_s)
+        self._status.delivered("", self._now().monotonic_s)
         return True
 
 

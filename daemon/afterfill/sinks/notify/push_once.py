@@ -1,6 +1,6 @@
-"""Sends one letter by apprise and ends: the process that `notify_push` starts.
+"""Sends one message by apprise and ends: the process that `push.py` starts.
 
-Standard input holds the order as JSON: `address`, and a `letter` unless the address is only to be
+Standard input holds the order as JSON: `address`, and a `message` unless the address is only to be
 examined. Exit 0 when it was done; else 1, and one clause on standard output that says why.
 """
 
@@ -26,7 +26,7 @@ def main() -> int:
             "is written"
         )
         return 1
-    if "letter" not in order or _sent(apprise, service, order["letter"]):
+    if "message" not in order or _sent(apprise, service, order["message"]):
         return 0
     reason = _reason(said.getvalue(), service, order["address"])
     print(f"did not take the message ({reason}); check the address, and whether it can be reached")
@@ -44,15 +44,15 @@ def _listened(apprise: Any) -> StringIO:  # noqa: ANN401 - untyped
     return said
 
 
-def _sent(apprise: Any, service: Any, letter: dict[str, Any]) -> bool:  # noqa: ANN401 - untyped
+def _sent(apprise: Any, service: Any, message: dict[str, Any]) -> bool:  # noqa: ANN401 - untyped
     courier = apprise.Apprise()
     courier.add(service)
     urgent, calm = apprise.NotifyType.FAILURE, apprise.NotifyType.INFO
     done = courier.notify(
-        body=letter["text"],
-        title=letter["subject"],
-        notify_type=urgent if letter["urgent"] else calm,
-        attach=letter["picture"],
+        body=message["text"],
+        title=message["subject"],
+        notify_type=urgent if message["urgent"] else calm,
+        attach=message["picture"],
     )
     return bool(done)
 

@@ -17,14 +17,14 @@ from afterfill.config import Config, Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import AlarmChange, Estimate, Stamp, Standing
-from afterfill.sinks.discovery import birth_topic
-from afterfill.sinks.health import HealthBoard, SinkHealth
-from afterfill.sinks.mqtt_alarms import AlarmStates
-from afterfill.sinks.mqtt_commands import Command, deserves_answer, obey, subscriptions
-from afterfill.sinks.mqtt_connection import Arrived, Confirmed, Connected, Connection, Failed
-from afterfill.sinks.mqtt_flood import Allowance, flood_answer
-from afterfill.sinks.mqtt_ids import client_id
-from afterfill.sinks.mqtt_messages import (
+from afterfill.sinks.health import SinkHealth, SinkStatus
+from afterfill.sinks.mqtt.alarms import AlarmStates
+from afterfill.sinks.mqtt.commands import Command, deserves_answer, obey, subscriptions
+from afterfill.sinks.mqtt.connection import Arrived, Confirmed, Connected, Connection, Failed
+from afterfill.sinks.mqtt.discovery import birth_topic
+from afterfill.sinks.mqtt.flood import Allowance, flood_answer
+from afterfill.sinks.mqtt.ids import client_id
+from afterfill.sinks.mqtt.messages import (
     LIVE_KINDS,
     STALE_AFTER_S,
     Message,
@@ -35,7 +35,7 @@ from afterfill.sinks.mqtt_messages import (
     status_topic,
     tank_status_topic,
 )
-from afterfill.sinks.mqtt_present import (
+from afterfill.sinks.mqtt.present import (
     SETTLES_S,
     announced_topics,
     announcements,
@@ -66,11 +66,11 @@ class MqttSink:
         self._settings: Mqtt = config.mqtt
         self._now = now
         self._stalled_after_s = 2 * _HEARTBEAT_S + self._settings.keepalive_s
-        self._board = HealthBoard(max_age_s=self._stalled_after_s)
+        self._health = SinkStatus(max_age_s=self._stalled_after_s)
 
     def health(self) -> SinkHealth:
         """How delivery is doing now, by the age of the broker's last confirmation."""
-        return self._board.health(self._now().monotonic_s)
+        return self._health.health(self._now().monotonic_s)
 
     def run(self, stop: threading.Event) -> None:
         """Deliver and obey until `stop` is set. Raises JournalError when the journal fails."""
@@ -98,7 +98,7 @@ class MqttSink:
         )
 
     def _note(self, sentence: str) -> None:
-        if self._board.failed(sentence):
+        if self._health.failed(sentence):
             _log.warning("%s", sentence)
 
 
@@ -158,7 +158,7 @@ class _Session:
         silent_s = self._monotonic_s() - self._heard_s
         if not (self._connected and self._unconfirmed and silent_s > self._sink._stalled_after_s):
             return False
-        self._sink._note(f"the broker has confirmed nothing for {silent_s:.0f} s; connecting anew")
+        self._sink._note(f"the broker has confirmed nothing for {silent_s:.0f} s; connecting again")
         self._connected = False
         return True
 
@@ -179,7 +179,7 @@ class _Session:
                     if lost:
                         self._sink._note(sentence)
                     else:  # the next confirmation does not undo it
-                        self._sink._board.remark(sentence, 1)
+                        self._sink._health.remark(sentence, 1)
                 case Confirmed(mid):
                     self._confirm(mid)
                 case Arrived():
@@ -229,7 +229,7 @@ class _Session:
                 self._send(status_message(message.topic, "online"))
             return
         if message.retained and not message.payload:
-            return  # somebody clears a topic
+            return  # a person clears a topic
         topic = message.topic.removeprefix(f"{self._base}/")
         if not (deserves_answer(topic) and self._allowance.take(self._monotonic_s())):
             return
@@ -324,7 +324,7 @@ class _Session:
         while self._unconfirmed and self._unconfirmed[0] in self._confirmed_mids:
             self._confirmed_mids.discard(self._unconfirmed.popleft())
         self._heard_s = self._monotonic_s()
-        self._sink._board.confirmed(self._heard_s)
+        self._sink._health.confirmed(self._heard_s)
 
     def _drop(self) -> None:
         if self._dropped and self._monotonic_s() >= self._settled_s:

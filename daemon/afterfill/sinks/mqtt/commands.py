@@ -1,7 +1,7 @@
 """Commands from the broker: checked, left in the journal's inbox, answered.
 
 A command comes from a network: its size and depth are bounded, its types checked, its time is
-ours. One that the broker kept is refused, since nobody knows how old it is.
+ours. One that the broker kept is refused, since its age is not known.
 """
 
 import json
@@ -77,12 +77,12 @@ def obey(
 def _check_envelope(command: Command, tank: str, tanks: Collection[str]) -> None:
     if command.retained:
         raise PayloadError(
-            "a retained command is not obeyed, since nobody knows how old it is; send it again "
+            "a retained command is not obeyed, since its age is not known; send it again "
             "with the retain flag off, and clear the topic with an empty retained message"
         )
     if command.repeated:
         raise PayloadError(
-            "a command delivered a second time is not obeyed again; send it anew if it is meant so"
+            "a command delivered a second time is not obeyed again; send another if it is meant so"
         )
     if len(command.payload) > MAX_BYTES:
         raise PayloadError(f"the payload has more than {MAX_BYTES} bytes, which no command needs")

@@ -1,4 +1,4 @@
-"""A letter by plain SMTP."""
+"""A message by plain SMTP."""
 
 import smtplib
 import ssl
@@ -10,13 +10,13 @@ from email.utils import formatdate, make_msgid
 from afterfill.config import Smtp
 from afterfill.errors import SinkUnavailable
 from afterfill.shown import shown
-from afterfill.sinks.notify_letter import Letter
+from afterfill.sinks.notify.message import Message
 
 TIMEOUT_S = 20.0  # for each step; some servers greet strangers late, others hang for ever
 
 
-class MailPost:
-    """One mail to everybody in `to`, over a connection of its own."""
+class MailDelivery:
+    """One mail to all of `to`, over a connection of its own."""
 
     def __init__(self, settings: Smtp, timeout_s: float = TIMEOUT_S) -> None:
         self._settings = settings
@@ -39,10 +39,10 @@ class MailPost:
         self._password()
         self._context()
 
-    def send(self, letter: Letter) -> None:
-        """See `Post.send`. A server that refuses some of several recipients is a failure only
+    def send(self, message: Message) -> None:
+        """See `Delivery.send`. A server that refuses some of several recipients is a failure only
         when it refuses all of them."""
-        mail = self._mail(letter)
+        mail = self._mail(message)
         with self._one_sentence():
             if self._settings.encryption == "tls":
                 connection: smtplib.SMTP = smtplib.SMTP_SSL(
@@ -66,22 +66,22 @@ class MailPost:
         if self._settings.username is not None and password is not None:
             connection.login(self._settings.username, password)
 
-    def _mail(self, letter: Letter) -> EmailMessage:
+    def _mail(self, message: Message) -> EmailMessage:
         mail = EmailMessage()
-        mail["Subject"] = letter.subject
+        mail["Subject"] = message.subject
         mail["From"] = self._settings.sender
         mail["To"] = ", ".join(self._settings.to)
         mail["Date"] = formatdate(localtime=True)
         mail["Message-ID"] = make_msgid(domain=self._settings.sender.rpartition("@")[2])
-        if letter.urgent:
+        if message.urgent:
             mail["X-Priority"] = "1"
-        mail.set_content(letter.text)
-        if letter.picture is not None:
+        mail.set_content(message.text)
+        if message.picture is not None:
             mail.add_attachment(
-                letter.picture.read_bytes(),
+                message.picture.read_bytes(),
                 maintype="image",
                 subtype="png",
-                filename=letter.picture.name,
+                filename=message.picture.name,
             )
         return mail
 

@@ -5,25 +5,25 @@ from functools import partial
 
 from afterfill.config import Notify
 from afterfill.errors import SinkUnavailable
-from afterfill.sinks import heartbeat
-from afterfill.sinks.notify_letter import Letter
-from afterfill.sinks.notify_ways import posts_of
+from afterfill.sinks.notify import heartbeat
+from afterfill.sinks.notify.channels import deliveries_of
+from afterfill.sinks.notify.message import Message
 
 
-def ways_troubles(table: Notify, *, letter: Letter | None) -> Iterator[tuple[str, str | None]]:
+def channel_troubles(table: Notify, *, message: Message | None) -> Iterator[tuple[str, str | None]]:
     """For each recipient of `table` and for its heartbeat: what it is called, and what is the
-    matter (None: nothing). Sends `letter`, or nothing at all when there is none."""
+    matter (None: nothing). Sends `message`, or nothing at all when there is none."""
     try:
-        posts = posts_of(table)
+        deliveries = deliveries_of(table)
     except SinkUnavailable as error:
         yield "addresses", str(error)
-        posts = []
-    for post in posts:
-        act = post.examine if letter is None else partial(post.send, letter)
-        yield post.name, _trouble(act)
+        deliveries = []
+    for delivery in deliveries:
+        act = delivery.examine if message is None else partial(delivery.send, message)
+        yield delivery.name, _trouble(act)
     if table.heartbeat_url_file is not None:
         file = table.heartbeat_url_file
-        act = partial(heartbeat.examine if letter is None else heartbeat.send, file)
+        act = partial(heartbeat.examine if message is None else heartbeat.send, file)
         yield f"heartbeat ({file.name})", _trouble(act)
 
 

@@ -17,13 +17,13 @@ from afterfill.config import Influxdb
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import Estimate, Stamp
-from afterfill.sinks.database import Database, PointsRefused
-from afterfill.sinks.delivered import SAVE_CURSOR_S, Delivered
-from afterfill.sinks.health import HealthBoard, SinkHealth
-from afterfill.sinks.outbox import outbox_warning
-from afterfill.sinks.points import KINDS, journal_line, limit_lines, line_of
-from afterfill.sinks.quarantine import Quarantine
-from afterfill.sinks.standings import Standings
+from afterfill.sinks.health import SinkHealth, SinkStatus
+from afterfill.sinks.influx.database import Database, PointsRefused
+from afterfill.sinks.influx.delivered import SAVE_CURSOR_S, Delivered
+from afterfill.sinks.influx.outbox import outbox_warning
+from afterfill.sinks.influx.points import KINDS, journal_line, limit_lines, line_of
+from afterfill.sinks.influx.quarantine import Quarantine
+from afterfill.sinks.influx.standings import Standings
 
 CURSOR = "influxdb"
 _MAX_PAUSE_S = 60.0
@@ -63,11 +63,11 @@ class InfluxSink:
         self._saved_s = self._limits_s = self._warned_s = self._present_s = -math.inf
         self._backlog_s = now().monotonic_s
         self._pause_s = 0.0
-        self._board = HealthBoard(max_age_s=5 * settings.every_s + 2 * _MAX_PAUSE_S)
+        self._health = SinkStatus(max_age_s=5 * settings.every_s + 2 * _MAX_PAUSE_S)
 
     def health(self) -> SinkHealth:
         """How delivery is doing now."""
-        return self._board.health(self._now().monotonic_s)
+        return self._health.health(self._now().monotonic_s)
 
     def run(self, stop: threading.Event) -> None:
         """Deliver until `stop` is set. Raises JournalError when the journal fails."""
@@ -77,7 +77,7 @@ class InfluxSink:
                 journal.move_cursor(CURSOR, 0)  # from now on the journal keeps what we lack
                 self._done = Delivered.read(journal.cursor(CURSOR), journal.meta(_AHEAD))
                 self._quarantine = Quarantine(journal)
-                self._board.remark(self._quarantine.sentence(), 0)
+                self._health.remark(self._quarantine.sentence(), 0)
                 while not stop.is_set():
                     pause_s = self._turn(journal, database)
                     self._save_cursor(journal, self._save_cursor_s)
@@ -91,7 +91,7 @@ class InfluxSink:
         try:
             more = self._deliver(journal, database)
         except SinkUnavailable as error:
-            if self._board.failed(str(error)):
+            if self._health.failed(str(error)):
                 _log.warning("%s", error)
             self._warn(journal)
             self._pause_s = min(_MAX_PAUSE_S, max(1.0, 2 * self._pause_s))
@@ -164,7 +164,7 @@ class InfluxSink:
             self._warned_s = self._monotonic_s()
             sentence = outbox_warning(journal, CURSOR, self._max_mb, self._now().time_s)
             if sentence:
-                self._board.remark(sentence, 0)
+                self._health.remark(sentence, 0)
                 _log.warning("%s", sentence)
 
     def _monotonic_s(self) -> float:
@@ -192,10 +192,10 @@ class InfluxSink:
             )
         if refused:
             self._set_aside({lines[line]: (line, reason) for line, reason in refused.items()})
-        self._board.confirmed(self._monotonic_s())
+        self._health.confirmed(self._monotonic_s())
         if self._warned_s > -math.inf:  # what was feared did not come
             self._warned_s = -math.inf
-            self._board.remark(self._quarantine.sentence(), 0)
+            self._health.remark(self._quarantine.sentence(), 0)
 
     def _line(self, entry: Entry, stood: Standings) -> str | None:
         record = entry.record
@@ -220,7 +220,7 @@ class InfluxSink:
     def _set_aside(self, refused: dict[int, tuple[str, str]]) -> None:
         new = self._quarantine.add(refused)
         sentence = self._quarantine.sentence()
-        self._board.remark(sentence, new)
+        self._health.remark(sentence, new)
         _log.warning("%s", sentence)
 
 

@@ -12,10 +12,10 @@ from typing import Any
 
 from afterfill.config import Config
 from afterfill.errors import SinkUnavailable
-from afterfill.sinks.mqtt_connection import Arrived, Confirmed, Connected, Connection, Failed
-from afterfill.sinks.mqtt_ids import plain_id
-from afterfill.sinks.mqtt_messages import service_status_topic, status_topic
-from afterfill.sinks.mqtt_present import SETTLES_S, cleared, kept_topics
+from afterfill.sinks.mqtt.connection import Arrived, Confirmed, Connected, Connection, Failed
+from afterfill.sinks.mqtt.ids import plain_id
+from afterfill.sinks.mqtt.messages import service_status_topic, status_topic
+from afterfill.sinks.mqtt.present import SETTLES_S, cleared, kept_topics
 
 _QUIET_S = 2.0  # so long nothing more came: the broker has said all that it keeps
 _PATIENCE_S = 15.0

@@ -8,8 +8,8 @@ from afterfill.journal.newest import newest_by
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import words_of
 from afterfill.records import AlarmChange
-from afterfill.sinks.discovery import alarms_of
-from afterfill.sinks.mqtt_messages import Message, record_message
+from afterfill.sinks.mqtt.discovery import alarms_of
+from afterfill.sinks.mqtt.messages import Message, record_message
 
 _ASKS = ("unacknowledged", "returned-to-normal-unacknowledged")
 

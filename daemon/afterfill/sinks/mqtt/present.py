@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from afterfill.config import Config
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import QUANTITIES, Estimate, Forecast, Record, Standing
-from afterfill.sinks.discovery import alarms_of, components, discovery
-from afterfill.sinks.mqtt_messages import (
+from afterfill.sinks.mqtt.discovery import alarms_of, components, discovery
+from afterfill.sinks.mqtt.messages import (
     FORECAST_STALE_AFTER_S,
     STALE_AFTER_S,
     Message,

@@ -19,13 +19,13 @@ from afterfill.journal.store import Entry, Journal
 from afterfill.record_kinds import words_of
 from afterfill.records import Estimate, Stamp
 from afterfill.sinks.health import SinkHealth
-from afterfill.sinks.notify_board import NotifyBoard
-from afterfill.sinks.notify_letter import Letter, Post
-from afterfill.sinks.notify_picture import picture_of
-from afterfill.sinks.notify_rules import Due, Terms, after, due, newcomer, terms_of
-from afterfill.sinks.notify_state import State, at, from_text, to_text
-from afterfill.sinks.notify_text import Scene, subject_of, text_of
-from afterfill.sinks.notify_ways import posts_of
+from afterfill.sinks.notify.channels import deliveries_of
+from afterfill.sinks.notify.message import Delivery, Message
+from afterfill.sinks.notify.picture import picture_of
+from afterfill.sinks.notify.rules import Due, Policy, after, due, newcomer, policy_of
+from afterfill.sinks.notify.state import State, at, from_text, to_text
+from afterfill.sinks.notify.status import DeliveryStatus
+from afterfill.sinks.notify.text import Scene, subject_of, text_of
 
 _KINDS = words_of(lambda kind: kind.message)
 _POLL_S = 1.0
@@ -51,7 +51,7 @@ class NotifySink:
         *,
         local: Callable[[float], datetime] = local_time,
         first_pause_s: float = _FIRST_PAUSE_S,
-        posts: Callable[[Notify], Sequence[Post]] = posts_of,
+        deliveries: Callable[[Notify], Sequence[Delivery]] = deliveries_of,
     ) -> None:
         """`limits_mg_l`: each tank's limit of residual oxidant, for the picture; `local` gives the
         keeper's own time. Whoever is new here is told nothing of what the journal holds by now.
@@ -60,13 +60,13 @@ class NotifySink:
         """
         self.path = journal_path
         self.table = table
-        self.terms = terms_of(table)
+        self.policy = policy_of(table)
         self.now = now
         self.limits_mg_l = limits_mg_l
         self.local = local
         self.first_pause_s = first_pause_s
-        self.board = NotifyBoard()
-        self._posts = posts
+        self.status = DeliveryStatus()
+        self._deliveries = deliveries
         self._begin_key = f"notify-begin.{_digest(_target(table))}"
         with Journal.open(journal_path) as journal:
             self._begin = self._begun(journal)
@@ -84,7 +84,7 @@ class NotifySink:
 
     def health(self) -> SinkHealth:
         """How reaching these people is doing."""
-        return self.board.health(self.now().monotonic_s)
+        return self.status.health(self.now().monotonic_s)
 
     def run(self, stop: threading.Event) -> None:
         """Tell until `stop` is set. Raises JournalError when the journal cannot be opened, and
@@ -103,10 +103,10 @@ class NotifySink:
         except JournalDamaged:
             raise
         except JournalError as error:
-            if self.board.failed("journal", str(error)):
+            if self.status.failed("journal", str(error)):
                 _log.warning("%s; messages wait", error)
         else:
-            self.board.mended("journal")
+            self.status.mended("journal")
 
     def _turn(self, journal: Journal, recipients: Sequence["Recipient"]) -> None:
         """Hand on what is new, and let each recipient be told what is due."""
@@ -123,19 +123,19 @@ class NotifySink:
         pause_s = self.first_pause_s
         while not stop.is_set():
             try:
-                posts = self._posts(self.table)
+                deliveries = self._deliveries(self.table)
             except SinkUnavailable as error:
-                if self.board.failed("", str(error)):
+                if self.status.failed("", str(error)):
                     _log.warning("%s", error)
             else:
-                self.board.mended("")
-                return self._enrolled(journal, posts)
+                self.status.mended("")
+                return self._enrolled(journal, deliveries)
             stop.wait(pause_s)
             pause_s = min(2 * pause_s, _LONGEST_PAUSE_S)
         return []
 
-    def _enrolled(self, journal: Journal, posts: Sequence[Post]) -> list["Recipient"]:
-        found = [Recipient(self, post, journal, self._begin) for post in posts]
+    def _enrolled(self, journal: Journal, deliveries: Sequence[Delivery]) -> list["Recipient"]:
+        found = [Recipient(self, delivery, journal, self._begin) for delivery in deliveries]
         for recipient in found:
             recipient.keep(journal)
         if journal.meta(self._begin_key):
@@ -146,11 +146,11 @@ class NotifySink:
 class Recipient:
     """One address with what it has been told. Owned by the sink's thread."""
 
-    def __init__(self, sink: NotifySink, post: Post, journal: Journal, begin: int) -> None:
+    def __init__(self, sink: NotifySink, delivery: Delivery, journal: Journal, begin: int) -> None:
         self._sink = sink
-        self._post = post
-        self._terms: Terms = sink.terms
-        self._key = f"notify.{_digest(_on_terms(sink.table, post.address))}"
+        self._delivery = delivery
+        self._policy: Policy = sink.policy
+        self._key = f"notify.{_digest(_under_policy(sink.table, delivery.address))}"
         kept = journal.meta(self._key)
         known = None if kept is None else from_text(kept)
         self.state: State = newcomer(begin, sink.now()) if known is None else known
@@ -163,7 +163,7 @@ class Recipient:
         """Take new records into account; there are none besides them up to `last`."""
         for entry in entries:
             if entry.seq > self.state.seq:
-                self.state = after(self._terms, self.state, entry.seq, entry.stamp, entry.record)
+                self.state = after(self._policy, self.state, entry.seq, entry.stamp, entry.record)
         self.state = replace(self.state, seq=max(self.state.seq, last))
 
     def keep(self, journal: Journal) -> None:
@@ -186,7 +186,7 @@ class Recipient:
             raise
         except JournalError as error:
             if not self._unwritten:
-                _log.warning("%s; what %s was told is in memory only", error, self._post.name)
+                _log.warning("%s; what %s was told is in memory only", error, self._delivery.name)
             self._unwritten = True
             return
         self._unwritten = False
@@ -196,7 +196,7 @@ class Recipient:
         """Tell what is due; after a failure, not before a growing pause has passed."""
         stamp = self._sink.now()
         local = self._sink.local(stamp.time_s)
-        told, what = due(self._terms, self.state, stamp, 60 * local.hour + local.minute)
+        told, what = due(self._policy, self.state, stamp, 60 * local.hour + local.minute)
         if not what.notices:
             self.state = told
             return
@@ -210,14 +210,14 @@ class Recipient:
         self._failures, self._again_s = 0, 0.0
         self.state = told
         self.save(journal)
-        self._sink.board.delivered(self._key, self._sink.now().monotonic_s)
-        _log.info("told %s: %s", self._post.name, subject_of(what))
+        self._sink.status.delivered(self._key, self._sink.now().monotonic_s)
+        _log.info("told %s: %s", self._delivery.name, subject_of(what))
 
     def _put_off(self, sentence: str) -> None:
         pause_s = min(self._sink.first_pause_s * 2.0**self._failures, _LONGEST_PAUSE_S)
         self._failures = min(self._failures + 1, 10)
         self._again_s = self._sink.now().monotonic_s + pause_s
-        if self._sink.board.failed(self._key, sentence):
+        if self._sink.status.failed(self._key, sentence):
             _log.warning("%s; trying again", sentence)
 
     def _send(self, journal: Journal, what: Due, stamp: Stamp) -> None:
@@ -225,8 +225,8 @@ class Recipient:
         urgent = first.priority == "high" and first.what in ("raised", "still")
         text = text_of(what, self._scene(journal, what, stamp))
         with self._picture(first.about.tank, stamp.time_s) as picture:
-            letter = Letter.of(subject_of(what), text, urgent=urgent, picture=picture)
-            self._post.send(letter)
+            message = Message.of(subject_of(what), text, urgent=urgent, picture=picture)
+            self._delivery.send(message)
 
     def _picture(self, tank: str, time_s: float) -> AbstractContextManager[Path | None]:
         """Drawn for the first try only: a service that refused may have refused the picture."""
@@ -246,10 +246,10 @@ class Recipient:
 
 def _target(table: Notify) -> str:
     where = table.url_file if table.smtp is None else f"{table.smtp.host} {table.smtp.to}"
-    return _on_terms(table, str(where))
+    return _under_policy(table, str(where))
 
 
-def _on_terms(table: Notify, address: str) -> str:
+def _under_policy(table: Notify, address: str) -> str:
     """One address may stand in two tables: at once for some alarms, later for others."""
     return f"{table.at_least} {table.after_minutes:g} {address}"
 

@@ -16,7 +16,7 @@ from afterfill.records import (
     Standing,
     Verdict,
 )
-from afterfill.sinks.mqtt_ids import plain_id
+from afterfill.sinks.mqtt.ids import plain_id
 from afterfill.wire import to_line, to_published
 
 LIVE_KINDS = words_of(lambda kind: kind.mqtt)

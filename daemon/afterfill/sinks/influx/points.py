@@ -22,7 +22,7 @@ from afterfill.records import (
     Standing,
     Verdict,
 )
-from afterfill.sinks.line_protocol import FieldValue, line
+from afterfill.sinks.influx.line_protocol import FieldValue, line
 from afterfill.wire import rfc3339
 
 KINDS = words_of(lambda kind: kind.database)

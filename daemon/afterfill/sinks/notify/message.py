@@ -1,4 +1,4 @@
-"""A letter to a person, and what delivers it."""
+"""A message to a person, and what delivers it."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +10,7 @@ _LONGEST_LINE = 2000
 
 
 @dataclass(frozen=True, slots=True)
-class Letter:
+class Message:
     """`urgent`: an alarm of high priority stands; `picture`: a PNG to send with it, if there is
     one."""
 
@@ -22,14 +22,14 @@ class Letter:
     @classmethod
     def of(
         cls, subject: str, text: str, *, urgent: bool = False, picture: Path | None = None
-    ) -> "Letter":
-        """A letter with what it quotes made fit to be shown: its subject is one line, and no line
+    ) -> "Message":
+        """A message with what it quotes made fit to be shown: its subject is one line, and no line
         of its text is longer than a screen."""
         lines = [shown(without_secrets(line), _LONGEST_LINE) for line in text.split("\n")]
         return cls(shown(without_secrets(subject)), "\n".join(lines), urgent, picture)
 
 
-class Post(Protocol):
+class Delivery(Protocol):
     """One recipient. Owned by one thread."""
 
     @property
@@ -43,8 +43,8 @@ class Post(Protocol):
     def examine(self) -> None:
         """Find what is wrong without the network. Raises SinkUnavailable."""
 
-    def send(self, letter: Letter) -> None:
-        """Return when the other side has accepted the letter, within the time-out of each step.
+    def send(self, message: Message) -> None:
+        """Return when the other side has accepted the message, within the time-out of each step.
 
         Raises SinkUnavailable with one sentence: what, where, how to mend it.
         """

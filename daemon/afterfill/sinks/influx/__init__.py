@@ -1,0 +1,1 @@
+"""To a time-series database: every record, once, in order."""

@@ -1,0 +1,1 @@
+"""To a broker of home automation, with discovery: topics are states."""

@@ -1,0 +1,1 @@
+"""To people: messages about alarms and verdicts, and a sign of life."""
