@@ -1,4 +1,8 @@
-"""How the water of a bench tank lives: unlike the filter's, its demand tires as it is met."""
+"""How the water of a bench tank lives: unlike the filter's, its demand tires as it is met.
+
+Two laws of chlorine and ammonia: they combine mole for mole at once, and each is eaten at first
+order; or the full chloramine scheme, as in the demo's tank.
+"""
 
 import math
 from dataclasses import dataclass, replace
@@ -7,7 +11,8 @@ import numpy as np
 
 from afterfill.chemistry.acid_base import nh3_fraction
 from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
-from afterfill.simulation.virtual_water import TankHabits, WaterState, lived
+from afterfill.simulation.virtual_water import TankHabits, WaterState, lived, tended
+from bench.story import WaterLaw
 
 
 @dataclass
@@ -55,14 +60,52 @@ def at_rest(habits: TankHabits) -> WaterState:
     )
 
 
-def moved_on(
-    water: WaterState, habits: TankHabits, organics: Organics, day_s: float, step_s: float
+@dataclass
+class Living:
+    """What moves the water of one tank on."""
+
+    law: WaterLaw
+    habits: TankHabits
+    organics: Organics
+
+    def moved_on(self, water: WaterState, day_s: float, step_s: float) -> WaterState:
+        """The water `step_s` [s] later at `day_s` [s] since midnight."""
+        live = lived if self.law == "scheme" else _lived_mole_for_mole
+        water = live(water, self.habits, day_s, step_s)
+        if water.free <= 0.0:
+            return water
+        return replace(water, free=self.organics.eaten(water.free, step_s / 3600.0))
+
+
+def _lived_mole_for_mole(
+    water: WaterState, habits: TankHabits, day_s: float, step_s: float
 ) -> WaterState:
-    """The water `step_s` [s] later at `day_s` [s] since midnight."""
-    water = lived(water, habits, day_s, step_s)
-    if water.free <= 0.0:
-        return water
-    return replace(water, free=organics.eaten(water.free, step_s / 3600.0))
+    hours = step_s / 3600.0
+    water = _reacted(water, hours)
+    lost = water.combined * (1.0 - math.exp(-habits.combined_demand_per_h * hours))
+    later = tended(water, habits, day_s, hours)
+    return replace(
+        later,
+        free=water.free * math.exp(-habits.free_demand_per_h * hours),
+        combined=water.combined - lost,
+        ammonia=later.ammonia + lost / MG_CL2_PER_MG_N,
+    )
+
+
+def _reacted(water: WaterState, hours: float) -> WaterState:
+    """Neutraliser takes free chlorine at once and combined within minutes; ammonia binds free."""
+    from_free = min(water.free, water.neutraliser)
+    left = water.neutraliser - from_free
+    from_combined = min(water.combined, left) * (1.0 - math.exp(-hours * 20.0))
+    bound = min(water.free - from_free, water.ammonia * MG_CL2_PER_MG_N)
+    unbound = max(0.0, water.ammonia - bound / MG_CL2_PER_MG_N)
+    return replace(
+        water,
+        free=water.free - from_free - bound,
+        combined=water.combined - from_combined + bound,
+        neutraliser=left - from_combined,
+        ammonia=unbound + from_combined / MG_CL2_PER_MG_N,
+    )
 
 
 def free_ammonia(water: WaterState) -> float:
@@ -72,4 +115,4 @@ def free_ammonia(water: WaterState) -> float:
 
 def kit_ammonia(water: WaterState) -> float:
     """What an ammonia kit reacts with [mg/L as N]: also what chlorine holds."""
-    return water.ammonia + water.combined / MG_CL2_PER_MG_N
+    return water.ammonia + water.bound_nitrogen

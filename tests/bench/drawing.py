@@ -8,6 +8,7 @@ from bench.laws import LAWS
 from bench.story import Fault, Story
 
 _CHLORINE_TO_NITROGEN = 5.062  # mg Cl2 per mg N in monochloramine: ratio of molar masses
+SCHEME_SEEDS = range(600_000, 900_000)  # tanks in which the full chloramine scheme rules
 
 
 def between(random: np.random.Generator, low: float, high: float) -> float:
@@ -36,6 +37,7 @@ def bare(random: np.random.Generator, seed: int, hours: float, laws: int) -> Sto
         disinfectant=str(random.choice(["chlorine", "chloramine"], p=[0.6, 0.4])),
         tap_mg_l=log_between(random, 0.5, 4.0),
         law=LAWS[seed % laws],
+        water="scheme" if seed in SCHEME_SEEDS else "mole for mole",
         mixing_s=log_between(random, 120, 600) if slow else between(random, 15, 120),
     )
 

@@ -11,6 +11,7 @@ from afterfill.simulation.virtual_water import WaterState
 ZERO_S = 1_800_000_000.0  # Unix time of a story's begin
 MG_CL2_PER_ML = 40.0
 
+WaterLaw = Literal["mole for mole", "scheme"]
 FaultKind = Literal[
     "handled",  # taken out and put back: falls by 100-300 mV and comes back within an hour or two
     "air",  # out of the water: shows anything
@@ -100,6 +101,7 @@ class Story:
     disinfectant: str
     tap_mg_l: float
     law: str
+    water: WaterLaw = "mole for mole"
     mixing_s: float = 30.0
     pourings: list[Pouring] = field(default_factory=list)
     doses: list[tuple[float, float]] = field(default_factory=list)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from afterfill.records import Input, KitResult, known_since_s
 from afterfill.simulation.virtual_water import WaterState, poured
-from bench.bench_water import at_rest, drawn_habits, free_ammonia, kit_ammonia, moved_on
+from bench.bench_water import Living, at_rest, drawn_habits, free_ammonia, kit_ammonia
 from bench.probes import Line, NearWater, OrpProbe
 from bench.story import ZERO_S, Fault, Kit, Story
 
@@ -30,8 +30,9 @@ class Played:
 class _Tank:
     def __init__(self, story: Story) -> None:
         random = np.random.default_rng(story.seed)
-        self._habits, self._organics = drawn_habits(random)
-        self.water = at_rest(self._habits)
+        habits, organics = drawn_habits(random)
+        self._living = Living(story.water, habits, organics)
+        self.water = at_rest(habits)
         self.near = NearWater(self.water, story.mixing_s)
         self.probe, self.line = OrpProbe(story, random), Line(story, random)
         self.random = random
@@ -49,7 +50,7 @@ class _Tank:
             more = self.water.neutraliser + self._doses.pop(0)[1]
             self.water = replace(self.water, neutraliser=more)
         day_s = (self._day0_s + time_s) % 86400.0
-        self.water = moved_on(self.water, self._habits, self._organics, day_s, step_s)
+        self.water = self._living.moved_on(self.water, day_s, step_s)
         self.probe.stepped(self.near.followed(self.water, step_s), faults, step_s)
 
 

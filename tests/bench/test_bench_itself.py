@@ -1,6 +1,7 @@
 """The bench measures what it says: its tanks, its detectors, its intervals and its seeds."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from afterfill.records import Reading
 from bench.against import Rivals
 from bench.baselines import DETECTORS, cusum, over_own_level
+from bench.drawing import SCHEME_SEEDS
 from bench.figures import Figure, Played
 from bench.inference_bench import FIRST_SEED, LAWS_OF, document
 from bench.intervals import bootstrap, poisson, wilson
@@ -137,3 +139,16 @@ def test_the_table_for_other_programs_is_plain_json() -> None:
 def test_the_story_of_a_seed_does_not_depend_on_the_others() -> None:
     again: Story = refill_story(5, LAWS_OF["tuning"])
     assert again == REFILLS[5]
+
+
+def test_tanks_of_the_scheme_set_live_by_the_scheme_and_no_others_do() -> None:
+    drawn = (refill_story(seed, LAWS_OF["scheme"]) for seed in SCHEME_SEEDS)
+    story = next(s for s in drawn if s.pourings[0].raw and not s.pourings[0].tiny)
+    assert story.water == "scheme"
+    assert {s.water for s in REFILLS + QUIET} == {"mole for mole"}
+    assert FIRST_SEED["held-out"] not in SCHEME_SEEDS
+    by_scheme, by_moles = played(story), played(replace(story, water="mole for mole"))
+    assert np.isfinite(by_scheme.residual).all()
+    assert by_scheme.residual.min() >= 0.0
+    assert by_scheme.residual.max() == pytest.approx(by_moles.residual.max(), rel=0.1)
+    assert not np.array_equal(by_scheme.residual, by_moles.residual)

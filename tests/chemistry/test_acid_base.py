@@ -9,9 +9,6 @@ from hypothesis import strategies as st
 
 from afterfill.chemistry.acid_base import (
     hocl_fraction,
-    hocl_pk,
-    ionic_strength_from_conductivity,
-    ionic_strength_from_hardness,
     nh3_fraction,
     nh4_pk,
 )
@@ -104,22 +101,6 @@ def test_hypochlorous_acid_in_salt_follows_phreeqc_with_the_same_constant(
     agree("HOCl share, PHREEQC with Morris 1966, I to 0.02", errors, 0.005, "absolute")
 
 
-@pytest.mark.parametrize(
-    ("temperature_c", "pk"),
-    [
-        (0, 7.8251),
-        (5, 7.7541),
-        (10, 7.6902),
-        (20, 7.5818),
-        (25, 7.5366),
-        (30, 7.4972),
-        (35, 7.4631),
-    ],
-)
-def test_pk_of_hypochlorous_acid_follows_its_equation(temperature_c: float, pk: float) -> None:
-    assert hocl_pk(float(temperature_c)) == pytest.approx(pk, abs=5e-5)
-
-
 @given(ph_values, temperatures, strengths)
 def test_shares_lie_between_none_and_all(ph: float, t: float, strength: float) -> None:
     assert 0.0 < hocl_fraction(ph, t, strength) < 1.0
@@ -141,8 +122,7 @@ def test_warmth_makes_ammonia_and_salt_hides_it(ph: float, t: float, strength: f
 
 
 @given(temperatures, strengths)
-def test_half_is_each_form_where_ph_is_pk(t: float, strength: float) -> None:
-    assert hocl_fraction(hocl_pk(t, strength), t, strength) == pytest.approx(0.5)
+def test_half_is_ammonia_where_ph_is_pk(t: float, strength: float) -> None:
     assert nh3_fraction(nh4_pk(t, strength), t, strength) == pytest.approx(0.5)
 
 
@@ -152,18 +132,3 @@ def test_arrays_equal_scalars(points: list[tuple[float, float, float]]) -> None:
     for share in (hocl_fraction, nh3_fraction):
         one_by_one = [share(*point) for point in points]
         np.testing.assert_allclose(share(ph, t, strength), one_by_one, rtol=1e-12)
-
-
-def test_ionic_strength_of_a_calcium_bicarbonate_water_is_three_times_its_calcium() -> None:
-    # 1 mmol/L Ca(HCO3)2: (4 x 1 + 1 x 2)/2 = 3 mmol/L
-    assert ionic_strength_from_hardness(100.087, 100.087) == pytest.approx(0.003)
-
-
-def test_ionic_strength_of_sodium_bicarbonate_water_is_its_alkalinity() -> None:
-    assert ionic_strength_from_hardness(0.0, 50.0435) == pytest.approx(0.001)
-
-
-def test_both_ways_to_ionic_strength_agree_for_a_middling_tap_water() -> None:
-    # 150 mg/L hardness and alkalinity conducts about 300 uS/cm (common practice, no source)
-    ratio = ionic_strength_from_conductivity(300.0) / ionic_strength_from_hardness(150.0, 150.0)
-    assert ratio == pytest.approx(1.0, abs=0.25)

@@ -2,7 +2,6 @@
 
 import random
 from collections.abc import Callable
-from dataclasses import replace
 from math import log10
 
 import pytest
@@ -13,15 +12,13 @@ from afterfill.chemistry.carbonate import (
     Water,
     alkalinity_after,
     mixed_totals,
-    mixture,
-    ph_closed,
-    ph_open,
     ph_over_hours,
     totals_of,
 )
-from afterfill.chemistry.carbonate_system import closed
+from afterfill.chemistry.carbonate_system import Totals, closed, with_air
+from afterfill.chemistry.constants import AIR_CO2
 from afterfill.errors import ModelDomainError
-from chemistry.phreeqc_waters import Case, engine, mixed_ph
+from chemistry.phreeqc_waters import Case, engine, mixed_ph, ph_in_air
 
 Oracle = Callable[[str], list[dict[str, str]]]
 Agree = Callable[..., None]
@@ -42,15 +39,15 @@ def _water(row: dict[str, str], which: str) -> Water:
 
 def test_twelve_worked_mixtures_agree_with_phreeqc(oracle: Oracle, agree: Agree) -> None:
     rows = oracle("carbonate_mixing.csv")
-    ours = [mixture(_water(r, "X"), _water(r, "Y"), float(r["f_tap"])) for r in rows]
+    ours = [_mixture(Case(_water(r, "X"), _water(r, "Y"), float(r["f_tap"]))) for r in rows]
     name = "pH of twelve worked mixtures, PHREEQC Amm.dat"
     agree(
         f"{name}, closed",
-        _differences(rows, "pH_closed_phreeqc", [m.ph_closed for m in ours]),
+        _differences(rows, "pH_closed_phreeqc", [closed(m).ph for m in ours]),
         0.005,
     )
-    agree(f"{name}, air", _differences(rows, "pH_open_phreeqc", [m.ph_open for m in ours]), 0.005)
-    carbon = [m.carbon_mmol_l for m in ours]
+    agree(f"{name}, air", _differences(rows, "pH_open_phreeqc", [_ph_open(m) for m in ours]), 0.005)
+    carbon = [1000.0 * m.carbon for m in ours]
     agree("their dissolved carbon", _differences(rows, "mix_DIC_mmol", carbon), 0.002, "mmol/L")
 
 
@@ -59,17 +56,17 @@ def test_two_hundred_random_mixtures_agree_with_phreeqc(agree: Agree) -> None:
     shut, open_ = [], []
     for _ in range(200):
         case = _random_case(seeded)
-        ours = mixture(case.tank, case.source, case.fraction)
+        ours = _mixture(case)
         theirs = mixed_ph(machine, case, log10(420e-6))
-        shut.append(ours.ph_closed - theirs[0])
-        open_.append(ours.ph_open - theirs[1])
+        shut.append(closed(ours).ph - theirs[0])
+        open_.append(_ph_open(ours) - theirs[1])
     agree("pH of 200 random mixtures, PHREEQC Amm.dat, closed", shut, 0.005)
     agree("pH of 200 random mixtures, PHREEQC Amm.dat, air", open_, 0.005)
 
 
 @given(waters)
 def test_a_water_speciated_and_solved_again_has_its_ph(water: Water) -> None:
-    assert ph_closed(totals_of(water)) == pytest.approx(water.ph, abs=1e-6)
+    assert closed(totals_of(water)).ph == pytest.approx(water.ph, abs=1e-6)
 
 
 @given(waters, waters, st.floats(0.0, 1.0))
@@ -86,32 +83,40 @@ def test_mixing_conserves_carbon_and_charge_balance(a: Water, b: Water, fraction
 @given(waters)
 def test_carbon_dioxide_in_the_air_lowers_ph(water: Water) -> None:
     totals = totals_of(water)
-    assert ph_open(totals, 1e-3) < ph_open(totals, 4e-4)
+    assert with_air(totals, 1e-3).ph < with_air(totals, 4e-4).ph
 
 
 @given(waters)
 def test_acid_lowers_ph(water: Water) -> None:
     totals = totals_of(water)
-    assert ph_closed(alkalinity_after(totals, -2.0)) < ph_closed(totals)
+    assert closed(alkalinity_after(totals, -2.0)).ph < closed(totals).ph
 
 
 @pytest.mark.parametrize("ph", [6.4, 7.2, 9.0])
 def test_ph_moves_from_the_closed_value_to_that_of_air(ph: float) -> None:
     totals = totals_of(Water(ph, 60.0, 90.0, 24.0))
-    course = [ph_over_hours(totals, h, 0.5) for h in (0.0, 1.0, 4.0, 16.0, 64.0, 1000.0)]
+    course = ph_over_hours(totals, [0.0, 1.0, 4.0, 16.0, 64.0, 1000.0], 0.5)
     assert course[0] == pytest.approx(ph, abs=1e-6)
-    assert course[-1] == pytest.approx(ph_open(totals), abs=0.01)
-    assert course == sorted(course, reverse=ph > ph_open(totals))
+    assert course[-1] == pytest.approx(_ph_open(totals), abs=0.01)
+    assert course == sorted(course, reverse=ph > _ph_open(totals))
 
 
-def test_the_way_to_air_follows_small_explicit_steps() -> None:
-    totals = totals_of(Water(7.0, 60.0, 90.0, 24.0))
-    carbon, span = totals.carbon, 0.2 * 12.0
-    at_air = closed(replace(totals, carbon=_carbon_at_air(totals.alkalinity))).co2
-    for _ in range(4000):
-        carbon -= span / 4000 * (closed(replace(totals, carbon=carbon)).co2 - at_air)
-    expected = closed(replace(totals, carbon=carbon)).ph
-    assert ph_over_hours(totals, 12.0) == pytest.approx(expected, abs=0.02)
+@pytest.mark.parametrize("exchange_per_h", [0.2, 1.5])
+def test_the_way_to_air_agrees_with_phreeqc(agree: Agree, exchange_per_h: float) -> None:
+    machine, seeded, errors = engine(), random.Random(7), []
+    hours = [0.5, 2.0, 6.0, 24.0]
+    for _ in range(12):
+        water = _random_case(seeded).tank
+        ours = ph_over_hours(totals_of(water), hours, exchange_per_h)
+        theirs = ph_in_air(machine, water, hours, exchange_per_h, AIR_CO2.value)
+        errors += [a - b for a, b in zip(ours, theirs, strict=True)]
+    agree(f"pH over a day, {exchange_per_h:g} 1/h, PHREEQC kinetics", errors, 0.002)
+
+
+@pytest.mark.parametrize("hours", [[-1.0], [2.0, 1.0], [1001.0]])
+def test_hours_that_fall_or_never_come_are_refused(hours: list[float]) -> None:
+    with pytest.raises(ModelDomainError, match="hours is"):
+        ph_over_hours(totals_of(Water(7.0, 60.0, 90.0, 24.0)), hours)
 
 
 def test_more_alkaline_than_its_alkalinity_allows_is_refused() -> None:
@@ -119,15 +124,12 @@ def test_more_alkaline_than_its_alkalinity_allows_is_refused() -> None:
         totals_of(Water(10.5, 1.0, 0.0, 25.0))
 
 
-def _carbon_at_air(alkalinity: float) -> float:
-    low, high = 0.5 * alkalinity, 1.5 * alkalinity
-    totals = totals_of(Water(7.0, 60.0, 90.0, 24.0))
-    wanted = ph_open(totals)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        below = closed(replace(totals, carbon=middle)).ph < wanted
-        low, high = (low, middle) if below else (middle, high)
-    return 0.5 * (low + high)
+def _mixture(case: Case) -> Totals:
+    return mixed_totals(totals_of(case.tank), totals_of(case.source), case.fraction)
+
+
+def _ph_open(totals: Totals) -> float:
+    return with_air(totals, AIR_CO2.value).ph
 
 
 def _differences(rows: list[dict[str, str]], key: str, ours: list[float]) -> list[float]:

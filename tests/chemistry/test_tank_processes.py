@@ -1,6 +1,7 @@
-"""The filter, the feed and the oxygen of a tank."""
+"""The filter and the oxygen of a tank."""
 
 from collections.abc import Callable
+from math import exp
 
 import pytest
 from hypothesis import given
@@ -8,10 +9,7 @@ from hypothesis import strategies as st
 
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.tank_processes import (
-    ammonia_after_filter,
-    ammonia_from_feed,
     filter_hours,
-    nitrification_cost,
     oxygen_saturation_mg_l,
 )
 from afterfill.errors import ModelDomainError
@@ -29,7 +27,7 @@ def test_oxygen_saturation_over_temperature(agree: Agree) -> None:
 @given(st.floats(0.02, 1.9), st.floats(0.5, 20.0))
 def test_the_filter_reaches_the_target_when_it_says(ammonia: float, per_day: float) -> None:
     hours = filter_hours(ammonia, 0.02, Interval(per_day, per_day, per_day)).middle
-    assert ammonia_after_filter(ammonia, hours, per_day) == pytest.approx(0.02)
+    assert min(ammonia, 0.02) == pytest.approx(ammonia * exp(-per_day * hours / 24.0))
 
 
 def test_an_immature_filter_may_never_do_it() -> None:
@@ -41,21 +39,14 @@ def test_clean_water_takes_no_time() -> None:
     assert filter_hours(0.0, 0.1) == Interval(0.0, 0.0, 0.0)
 
 
-def test_feed_and_filter_in_proportion() -> None:
-    assert ammonia_from_feed(2.0, 0.45, 100.0) == pytest.approx(2 * 0.414)
-    assert nitrification_cost(1.0) == pytest.approx((7.1, 4.4))
-
-
 @pytest.mark.parametrize(
     "ask",
     [
         lambda: filter_hours(3.0, 0.1),
         lambda: filter_hours(0.5, 0.0),
-        lambda: ammonia_from_feed(1.0, 1.5, 100.0),
-        lambda: ammonia_from_feed(1.0, 0.5, 0.0),
         lambda: oxygen_saturation_mg_l(41.0),
     ],
-    ids=["past first order", "target of nothing", "too much protein", "no tank", "too warm"],
+    ids=["past first order", "target of nothing", "too warm"],
 )
 def test_outside_the_range_is_refused(ask: Callable[[], object]) -> None:
     with pytest.raises(ModelDomainError):

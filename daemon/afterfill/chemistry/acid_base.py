@@ -7,11 +7,9 @@ concentrations, so one activity coefficient, that of the ion of the pair, enters
 from typing import overload
 
 from afterfill.chemistry.constants import (
-    CACO3,
     DAVIES_B,
     DEBYE_HUECKEL,
     HOCL_PK,
-    IONIC_STRENGTH_PER_CONDUCTIVITY,
     KELVIN,
     NH4_PK,
     WATER_PERMITTIVITY,
@@ -21,7 +19,6 @@ from afterfill.chemistry.domain import (
     LIQUID_WATER_C,
     PH,
     Array,
-    not_negative,
     within,
 )
 
@@ -29,22 +26,6 @@ _HOCL_RANGE_C = (0.0, 35.0)
 _HOCL_A, _HOCL_B, _HOCL_C = HOCL_PK.values
 _NH4_A, _NH4_B = NH4_PK.values
 _EPS = WATER_PERMITTIVITY.values
-
-
-@overload
-def hocl_pk(temperature_c: float, ionic_strength: float = 0.0) -> float: ...
-@overload
-def hocl_pk(temperature_c: Array, ionic_strength: float | Array = 0.0) -> Array: ...
-def hocl_pk(temperature_c: float | Array, ionic_strength: float | Array = 0.0) -> float | Array:
-    """pK of HOCl = H+ + OCl- for pH as activity, at 0-35 degrees C and 0-0.1 mol/L.
-
-    Raises ModelDomainError outside these ranges. Source: constants.HOCL_PK, DAVIES_B. Two
-    thermodynamic databases differ from it by up to 0.018 between 5 and 35 degrees C.
-
-    >>> round(hocl_pk(25.0), 4)
-    7.5366
-    """
-    return _hocl_pk(temperature_c, ionic_strength)
 
 
 @overload
@@ -151,38 +132,6 @@ def minus_log_gamma(temperature_c: float | Array, ionic_strength: float | Array)
     davies = root / (1.0 + root) - DAVIES_B.value * ionic_strength
     gamma: float | Array = debye_hueckel_a(temperature_c) * davies
     return gamma
-
-
-def ionic_strength_from_hardness(
-    hardness_mg_l_caco3: float, alkalinity_mg_l_caco3: float = 0.0
-) -> float:
-    """Ionic strength [mol/L] of water from hardness and alkalinity, both mg/L as CaCO3.
-
-    Calcium and magnesium carry the hardness, bicarbonate the alkalinity; what charge is missing is
-    taken to be sodium or chloride, so it is a lower bound for water rich in other salts. Raises
-    ModelDomainError for negative input. Source: definition of ionic strength.
-
-    >>> round(ionic_strength_from_hardness(150.0, 120.0), 5)
-    0.0045
-    """
-    not_negative("hardness", hardness_mg_l_caco3, "mg/L as CaCO3")
-    not_negative("alkalinity", alkalinity_mg_l_caco3, "mg/L as CaCO3")
-    divalent = hardness_mg_l_caco3 / CACO3.value / 1000.0
-    bicarbonate = 2.0 * alkalinity_mg_l_caco3 / CACO3.value / 1000.0
-    return 2.0 * divalent + 0.5 * bicarbonate + 0.5 * abs(2.0 * divalent - bicarbonate)
-
-
-def ionic_strength_from_conductivity(conductivity_us_cm: float) -> float:
-    """Ionic strength [mol/L] of fresh water from conductivity [uS/cm at 25 degrees C], +-20 %.
-
-    Raises ModelDomainError above 3000 uS/cm, where the rule fails. Source:
-    constants.IONIC_STRENGTH_PER_CONDUCTIVITY.
-
-    >>> round(ionic_strength_from_conductivity(500.0), 4)
-    0.008
-    """
-    within("conductivity", conductivity_us_cm, 0.0, 3000.0, "µS/cm")
-    return IONIC_STRENGTH_PER_CONDUCTIVITY.value * conductivity_us_cm
 
 
 def _hocl_pk(temperature_c: float | Array, ionic_strength: float | Array) -> float | Array:

@@ -2,22 +2,18 @@
 
 Scheme and constants: chloramine_scheme. Nitrogen is conserved; pH and alkalinity stay as given.
 Use it for pH 6.5-9.5, 4-35 degrees C, Cl2:N mass ratios to 12. Against published half-lives it
-holds within 40 %, so show `spread` with every forecast.
+holds within 40 %.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
-from math import log
 from typing import NamedTuple
 
 import numpy as np
 
 from afterfill.chemistry.chloramine_scheme import (
     CHLORINES,
-    VARIANTS,
     Conditions,
     network,
-    rate_constants,
 )
 from afterfill.chemistry.constants import CL2, N
 from afterfill.chemistry.domain import Array, not_negative, within
@@ -62,36 +58,6 @@ def simulate(
         now = time_s
         found.append(amounts(state))
     return found
-
-
-def spread(start: Amounts, conditions: Conditions, time_s: float) -> tuple[float, float]:
-    """Lowest and highest residual [mg/L as Cl2] at `time_s` over the unsettled constants.
-
-    Raises ModelDomainError as `simulate`.
-
-    >>> low, high = spread(Amounts(0.0, 0.0494, 2.0), Conditions(7.5, 26.0, 80.0), 7 * 86400.0)
-    >>> round(low, 2), round(high, 2)
-    (1.02, 1.1)
-    """
-    residuals = [
-        simulate(start, replace(conditions, variant=variant), [time_s])[0].residual_mg_l
-        for variant in VARIANTS
-    ]
-    return min(residuals), max(residuals)
-
-
-def formation_half_life_s(ph: float, temperature_c: float, ammonia_mg_l: float) -> float:
-    """Time [s] in which half the free chlorine becomes monochloramine, with ammonia in excess.
-
-    pH 6-10, 0-35 degrees C, ammonia above 0 mg/L as N. With the pK of acid_base it would be 2.54
-    below: the formation rate is known to about 10 %. Raises ModelDomainError outside.
-
-    >>> round(formation_half_life_s(7.5, 25.0, 0.1), 2)
-    2.79
-    """
-    within("ammonia", ammonia_mg_l, 1e-6, 1000.0, "mg/L as N")
-    per_s = rate_constants(Conditions(ph, temperature_c))[0] * ammonia_mg_l * _MOL_PER_MG_N
-    return log(2.0) / per_s
 
 
 def molar(start: Amounts) -> Array:

@@ -2,14 +2,15 @@
 
 The scheme of Jafvert & Valentine 1992 (Environ. Sci. Technol. 26:577-586) and Vikesland, Ozekin &
 Valentine 2001 (Water Res. 35:1766-1776) with the constants of constants.SCHEME_RATES; the papers
-were not read. Two constants are unsettled and the `Variant`s span them.
+were not read. Two constants are unsettled: k3 may be a fifth slower (280 L/mol/s at 25 degrees C:
+the same code's remark, and EPANET-MSX 2.0), and k5_hco3 rises suspiciously with warmth.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from math import exp
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,14 +18,9 @@ from afterfill.chemistry import constants
 from afterfill.chemistry.constants import CACO3, KELVIN
 from afterfill.chemistry.domain import within
 from afterfill.chemistry.rosenbrock import Network
-from afterfill.errors import ModelDomainError
 
-Variant = Literal["printed", "slow-dichloramine", "flat-bicarbonate"]
-VARIANTS: tuple[Variant, ...] = ("printed", "slow-dichloramine", "flat-bicarbonate")
-
-SPECIES = ("free", "ammonia", "mono", "di", "tri", "intermediate", "nitrogen")
+SPECIES = ("free", "ammonia", "mono", "di", "tri", "intermediate", "nitrogen")  # N2, NO3-
 CHLORINES = (1.0, 0.0, 1.0, 2.0, 3.0, 0.0, 0.0)  # active Cl of each species
-NITROGENS = (0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0)  # N of each species; the last is N2 and NO3-
 
 
 class Reaction(NamedTuple):
@@ -65,7 +61,6 @@ class Conditions:
     alkalinity_mg_l_caco3: float = 80.0
     free_demand_per_h: float = 0.0
     combined_demand_per_h: float = 0.0
-    variant: Variant = "printed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +103,7 @@ def rate_constants(conditions: Conditions) -> tuple[float, ...]:
     >>> f"{rate_constants(Conditions(7.5, 25.0))[1]:.2e}"
     '2.10e-05'
     """
-    i, k = ions(conditions), _rates_at(conditions.temperature_c, conditions.variant)
+    i, k = ions(conditions), _rates_at(conditions.temperature_c)
     return (
         k["k1"] * i.hocl * i.nh3,
         k["k2"],
@@ -154,10 +149,6 @@ def _check(conditions: Conditions) -> None:
     within("alkalinity", conditions.alkalinity_mg_l_caco3, 0.0, 1000.0, "mg/L as CaCO3")
     within("demand for free chlorine", conditions.free_demand_per_h, 0.0, 1000.0, "1/h")
     within("demand for combined chlorine", conditions.combined_demand_per_h, 0.0, 1000.0, "1/h")
-    if conditions.variant not in VARIANTS:
-        raise ModelDomainError(
-            f"variant '{conditions.variant}' is not known: write one of {', '.join(VARIANTS)}"
-        )
 
 
 @lru_cache(maxsize=64)
@@ -168,16 +159,6 @@ def _equilibria(temperature_c: float) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=64)
-def _rates_at(temperature_c: float, variant: Variant) -> dict[str, float]:
+def _rates_at(temperature_c: float) -> dict[str, float]:
     rates = {name: rate.values for name, rate in constants.SCHEME_RATES.items()}
-    if variant == "slow-dichloramine":
-        rates["k3"] = constants.K3_SLOW.values
-    found = {name: _arrhenius(values, temperature_c) for name, values in rates.items()}
-    if variant == "flat-bicarbonate":
-        found["k5_hco3"] = _arrhenius(rates["k5_hco3"], 25.0)
-    return found
-
-
-def _arrhenius(values: tuple[float, ...], temperature_c: float) -> float:
-    factor, activation_k = values
-    return factor * exp(-activation_k / (temperature_c + KELVIN))
+    return {name: a * exp(-e / (temperature_c + KELVIN)) for name, (a, e) in rates.items()}

@@ -75,12 +75,6 @@ WATER_PERMITTIVITY = Coefficients(
     "Malmberg & Maryott 1956, J. Res. NBS 56:1-8",
     "from memory",
 )
-IONIC_STRENGTH_PER_CONDUCTIVITY = Constant(
-    1.6e-5,
-    "mol/L per uS/cm",
-    "Snoeyink & Jenkins 1980, Water Chemistry: fresh waters; other books give 1.3e-5",
-    "from memory",
-)
 
 # --- electrodes ----------------------------------------------------------------------------------
 
@@ -204,12 +198,6 @@ SCHEME_RATES = {
         ("k14", (2.31e2, 0.0), "NHCl2 + OCl- (+ HOCl) -> NO3-"),
     )
 }
-K3_SLOW = Coefficients(
-    (3.0e5, 2080.0),
-    "HOCl + NH2Cl -> NHCl2: 280 L/mol/s at 25 degrees C instead of 354",
-    f"{_EPA_CODE}: its own remark, and the manual of EPANET-MSX 2.0 (2023), table 5.1",
-    "secondary",
-)
 SCHEME_EQUILIBRIA = tuple(  # pK = a T^2 + b T + c: HOCl, NH4+, H2CO3, HCO3-, water
     Coefficients(values, f"pK of {what} = a T^2 + b T + c, T in K", _EPA_CODE, "secondary")
     for values, what in (
@@ -262,13 +250,4 @@ NITRIFICATION_PER_DAY = Coefficients(
     "first-order removal of ammonia in a tank with a mature filter [1/d]: low, middle, high",
     "range in common use (from memory); first order below 1 mg/L: Ebeling & Wheaton 2006, abstract",
     "from memory",
-)
-NITRIFICATION_ALKALINITY = Constant(
-    7.1, "g CaCO3 per g N", "stoichiometry with cell growth, 7.05-7.14", "from memory"
-)
-NITRIFICATION_OXYGEN = Constant(
-    4.4, "g O2 per g N", "stoichiometry with and without cell growth, 4.2-4.6", "from memory"
-)
-AMMONIA_PER_PROTEIN = Constant(
-    0.092, "g N per g protein fed", "Timmons & Losordo, feed x protein x 0.092", "from memory"
 )

@@ -15,16 +15,12 @@ AMMONIA_ACUTE = Coefficients(
     _EPA_2013,
     "secondary",
 )
-AMMONIA_ACUTE_COLD_CAP = Constant(
-    51.93, "mg N/L", f"{_EPA_2013}: cap of the temperature term without salmonids", "from memory"
-)
 AMMONIA_CHRONIC = Coefficients(
     (0.8876, 0.0278, 7.688, 1.1994, 2.126, 0.028, 20.0, 7.0),
     "a [b/(1+10^(c-pH)) + d/(1+10^(pH-c))] e 10^(f(g-max(t,h))), mg N/L",
     f"{_EPA_2013}; g = 20 gives the published 1.9 at pH 7, 20 degrees C",
     "secondary",
 )
-AMMONIA_FOUR_DAY = Constant(2.5, "factor", f"{_EPA_2013}: four-day mean over CCC", "secondary")
 CCME_UNIONISED = Constant(
     0.019, "mg NH3/L", "CCME guideline for un-ionised ammonia, summary table 2003", "secondary"
 )
@@ -33,9 +29,6 @@ EIFAC_UNIONISED = Constant(0.025, "mg NH3/L", "EIFAC 1970, Technical Paper 11, R
 _EPA_1984 = "US EPA 1984 (1985), Ambient water quality criteria for chlorine, EPA 440/5-84-030"
 CHLORINE_ACUTE = Constant(0.019, "mg/L as Cl2", f"{_EPA_1984}: fresh, one hour", "from memory")
 CHLORINE_CHRONIC = Constant(0.011, "mg/L as Cl2", f"{_EPA_1984}: fresh, four days", "from memory")
-CCME_CHLORINE = Constant(
-    0.0005, "mg/L as Cl2", "CCME guideline for reactive chlorine species", "from memory"
-)
 
 _FARRELL = "Farrell et al. 2001/2002, Water Qual. Res. J. Can. 36:133 and 37:513, abstracts"
 CHLORAMINE_LETHAL = {

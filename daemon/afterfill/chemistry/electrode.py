@@ -16,7 +16,6 @@ from afterfill.chemistry.constants import (
     ORP_ACCEPTANCE_MV,
 )
 from afterfill.chemistry.domain import LIQUID_WATER_C, PH, within
-from afterfill.chemistry.standards import orp_standard_mv
 from afterfill.errors import ModelDomainError
 
 _LN_10 = 2.302585092994046
@@ -80,21 +79,6 @@ def mv_of_ph(
     return offset_mv - slope_share * slope_mv_per_ph(temperature_c) * (ph - 7.0)
 
 
-def ph_of_mv(mv: float, temperature_c: float, calibration: Calibration) -> float:
-    """pH that a calibrated electrode means, temperature compensated.
-
-    Raises ModelDomainError for what no electrode shows (beyond +-1500 mV, pH outside 0-14).
-
-    >>> round(ph_of_mv(177.5, 25.0, Calibration(1.0, 0.0, 0.0, 2)), 3)
-    4.0
-    """
-    within("electrode potential", mv, *_POSSIBLE_MV, "mV")
-    slope = calibration.slope_share * slope_mv_per_ph(temperature_c)
-    ph = 7.0 - (mv - calibration.offset_mv) / slope
-    within("pH", ph, *PH)
-    return ph
-
-
 def calibrate(points: Sequence[Point]) -> Calibration:
     """Slope and offset from one to three points; one point gives the offset only.
 
@@ -138,21 +122,6 @@ def health(calibration: Calibration) -> Verdict:
     if share < fair:
         return Verdict("renew soon", percent)
     return Verdict("maintain" if share < good else "good", percent)
-
-
-def orp_offset_mv(
-    shown_mv: float, standard: str, temperature_c: float, reference: str = "silver-chloride-3m"
-) -> float:
-    """What to add to an ORP probe's readings [mV] after it showed `shown_mv` in a standard.
-
-    Ranges and errors of standards.orp_standard_mv. Agreement in a standard does not make two
-    probes agree in tap water: up to 218 mV apart (James, Copeland & Lytle 2004, abstract read).
-
-    >>> round(orp_offset_mv(210.0, "zobell", 25.0))
-    11
-    """
-    within("ORP", shown_mv, *_POSSIBLE_MV, "mV")
-    return orp_standard_mv(standard, temperature_c, reference) - shown_mv
 
 
 def orp_health(offset_mv: float) -> Verdict:

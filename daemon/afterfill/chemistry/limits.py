@@ -1,7 +1,6 @@
 """The limits a tank starts with, by the livestock it holds, each with where it comes from."""
 
 from dataclasses import dataclass
-from typing import Literal
 
 from afterfill.chemistry.constants import NH3, Constant, N
 from afterfill.chemistry.constants_fish import (
@@ -11,8 +10,6 @@ from afterfill.chemistry.constants_fish import (
     EIFAC_UNIONISED,
 )
 from afterfill.errors import ModelDomainError
-
-Livestock = Literal["salmonid", "warmwater", "sensitive"]
 
 _PRACTICE = "common practice, no source"
 

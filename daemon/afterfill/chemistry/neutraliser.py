@@ -7,7 +7,7 @@ agent's default route is the safe one, which removes the least chlorine per mg o
 from dataclasses import dataclass
 
 from afterfill.chemistry.constants import OXYGEN_PER_SULFITE
-from afterfill.chemistry.domain import not_negative, within
+from afterfill.chemistry.domain import not_negative
 from afterfill.chemistry.neutraliser_agents import AGENTS, BEHAVIOURS, ROUTES, Behaviour, Route
 from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
 from afterfill.errors import ModelDomainError
@@ -38,31 +38,6 @@ def routes(agent: str) -> tuple[Route, ...]:
     if agent not in ROUTES:
         raise ModelDomainError(f"agent '{agent}' is not known: write one of {', '.join(AGENTS)}")
     return ROUTES[agent]
-
-
-def needed_mg(agent: str, litres: float, chlorine_mg_l: float) -> float:
-    """Mass [mg] of the pure agent that removes `chlorine_mg_l` from `litres`, by the safe route.
-
-    Raises ModelDomainError as `routes`, and for negative amounts.
-
-    >>> round(needed_mg("thiosulfate", 25.0, 2.0))
-    350
-    """
-    not_negative("litres", litres, "L")
-    not_negative("chlorine", chlorine_mg_l, "mg/L")
-    return routes(agent)[0].mg_per_mg_cl2 * litres * chlorine_mg_l
-
-
-def mg_cl2_per_ml_from_solution(agent: str, percent: float) -> float:
-    """Strength [mg Cl2 per mL] of a home-made solution, `percent` grams of agent per 100 mL.
-
-    Percent 0-70. Raises ModelDomainError as `routes`, and outside that range.
-
-    >>> round(mg_cl2_per_ml_from_solution("thiosulfate", 10.0), 2)
-    14.28
-    """
-    within("strength", percent, 0.0, 70.0, "%")
-    return 10.0 * percent / routes(agent)[0].mg_per_mg_cl2
 
 
 def mg_cl2_per_ml_from_label(ml: float, litres: float, mg_l: float) -> float:

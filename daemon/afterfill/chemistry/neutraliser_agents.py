@@ -36,16 +36,6 @@ class Route:
 
 
 @dataclass(frozen=True, slots=True)
-class Practice:
-    """A dose that practice tables give, mg of agent per mg of chlorine as Cl2."""
-
-    form: str
-    mg_per_mg_cl2: float
-    source: str
-    status: Status
-
-
-@dataclass(frozen=True, slots=True)
 class Behaviour:
     """What else an agent does.
 
@@ -85,21 +75,6 @@ ROUTES: dict[str, tuple[Route, ...]] = {  # the safe route first
     ),
 }
 
-_FIELD_GUIDE = "AWWA field guide on disinfecting pipelines, table 7-2, reprinted; pH 7"
-_WHITE = "White C.E. 1955, MSc thesis, Auburn: 23.48 g per 1 mg/L in 1000 gallons; abstract"
-PRACTICE: dict[str, tuple[Practice, ...]] = {
-    "thiosulfate": (
-        Practice("sodium thiosulfate", 1.9, _FIELD_GUIDE, "secondary"),
-        Practice("sodium thiosulfate, fish ponds", 6.20, _WHITE, "read"),
-        Practice(_PENTAHYDRATE, 7.0, "laboratory practice, a maker of analysers", "secondary"),
-    ),
-    "sulfite": (Practice("sodium sulfite", 1.96, _FIELD_GUIDE, "secondary"),),
-    "metabisulfite": (Practice("sodium metabisulfite", 1.47, _FIELD_GUIDE, "secondary"),),
-    "ascorbate": (
-        Practice("sodium ascorbate", 2.8, _FIELD_GUIDE, "secondary"),
-        Practice("ascorbic acid", 2.5, _FIELD_GUIDE, "secondary"),
-    ),
-}
 
 BEHAVIOURS: dict[str, Behaviour] = {
     "thiosulfate": Behaviour(

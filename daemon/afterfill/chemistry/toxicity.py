@@ -3,25 +3,16 @@
 Criteria protect communities of wild species; they are guides, not proofs, for a given fish.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf, log, log1p
 from typing import Literal
 
-from afterfill.chemistry.acid_base import hocl_fraction, nh3_fraction
-from afterfill.chemistry.constants import NH3, N
+from afterfill.chemistry.acid_base import hocl_fraction
 from afterfill.chemistry.constants_fish import (
     AMMONIA_ACUTE,
-    AMMONIA_ACUTE_COLD_CAP,
     AMMONIA_ACUTE_SALMONID,
     AMMONIA_CHRONIC,
-    AMMONIA_FOUR_DAY,
-    CCME_CHLORINE,
-    CCME_UNIONISED,
     CHLORAMINE_LETHAL,
-    CHLORINE_ACUTE,
-    CHLORINE_CHRONIC,
-    EIFAC_UNIONISED,
     HOCL_TOXICITY,
     LETHAL_RANGE_MINUTES,
 )
@@ -42,10 +33,11 @@ class TimeLeft:
     minutes: float
 
 
-def ammonia_acute_mg_l(ph: float, temperature_c: float, salmonids: bool = True) -> float:
+def ammonia_acute_mg_l(ph: float, temperature_c: float) -> float:
     """Total ammonia [mg/L as N] not to exceed as a one-hour mean (EPA 2013), pH 6.5-9, 0-30 C.
 
-    Raises ModelDomainError outside.
+    With salmonids, which is the stricter in cold water and the same in warm. Raises
+    ModelDomainError outside.
 
     >>> round(ammonia_acute_mg_l(7.0, 20.0), 1)
     16.8
@@ -53,12 +45,8 @@ def ammonia_acute_mg_l(ph: float, temperature_c: float, salmonids: bool = True) 
     within("pH", ph, *_PH)
     within("temperature", temperature_c, *_TEMPERATURE_C, "°C")
     a, b, c, d, e, f, g = AMMONIA_ACUTE.values
-    warm = e * 10.0 ** (f * (g - temperature_c))
-    if not salmonids:
-        warm = min(AMMONIA_ACUTE_COLD_CAP.value, warm)
-    general = float(a * _two_forms(ph, b, c, d) * warm)
-    low, middle, high = AMMONIA_ACUTE_SALMONID.values
-    return min(general, _two_forms(ph, low, middle, high)) if salmonids else general
+    general = float(a * _two_forms(ph, b, c, d) * e * 10.0 ** (f * (g - temperature_c)))
+    return min(general, _two_forms(ph, *AMMONIA_ACUTE_SALMONID.values))
 
 
 def ammonia_chronic_mg_l(ph: float, temperature_c: float) -> float:
@@ -73,80 +61,6 @@ def ammonia_chronic_mg_l(ph: float, temperature_c: float) -> float:
     within("temperature", temperature_c, *_TEMPERATURE_C, "°C")
     a, b, c, d, e, f, g, h = AMMONIA_CHRONIC.values
     return float(a * _two_forms(ph, b, c, d) * e * 10.0 ** (f * (g - max(temperature_c, h))))
-
-
-def ammonia_four_day_mg_l(ph: float, temperature_c: float) -> float:
-    """Total ammonia [mg/L as N] not to exceed as a four-day mean (EPA 2013), ranges as the chronic.
-
-    Raises ModelDomainError outside.
-
-    >>> round(ammonia_four_day_mg_l(7.0, 20.0), 1)
-    4.7
-    """
-    return AMMONIA_FOUR_DAY.value * ammonia_chronic_mg_l(ph, temperature_c)
-
-
-def unionised_guideline_mg_l(guideline: str = "ccme") -> float:
-    """Un-ionised ammonia [mg/L as N] of a guideline written as NH3: "ccme" or "eifac".
-
-    Raises ModelDomainError for other names.
-
-    >>> round(unionised_guideline_mg_l("ccme"), 4)
-    0.0156
-    """
-    guidelines = {"ccme": CCME_UNIONISED, "eifac": EIFAC_UNIONISED}
-    if guideline not in guidelines:
-        raise ModelDomainError(f"guideline '{guideline}' is not known: write ccme or eifac")
-    return guidelines[guideline].value * N.value / NH3.value
-
-
-def chlorine_guideline_mg_l(guideline: str = "epa-chronic") -> float:
-    """Total residual chlorine [mg/L as Cl2] of a fresh-water guideline.
-
-    "epa-acute" (one hour), "epa-chronic" (four days) or "ccme" (reactive chlorine). All three
-    numbers are from memory and below what ORP or a colour test can see. Raises ModelDomainError for
-    other names.
-
-    >>> chlorine_guideline_mg_l("epa-acute")
-    0.019
-    """
-    guidelines = {
-        "epa-acute": CHLORINE_ACUTE,
-        "epa-chronic": CHLORINE_CHRONIC,
-        "ccme": CCME_CHLORINE,
-    }
-    if guideline not in guidelines:
-        known = ", ".join(guidelines)
-        raise ModelDomainError(f"guideline '{guideline}' is not known: write one of {known}")
-    return guidelines[guideline].value
-
-
-def total_ammonia_for_unionised(
-    free_ammonia_mg_l: float, ph: float, temperature_c: float, ionic_strength: float = 0.0
-) -> float:
-    """Total ammonia [mg/L as N] at which NH3 reaches `free_ammonia_mg_l` [mg/L as N].
-
-    Ranges and errors of nh3_fraction.
-
-    >>> round(total_ammonia_for_unionised(0.0156, 8.0, 25.0), 2)
-    0.29
-    """
-    not_negative("free ammonia", free_ammonia_mg_l, "mg/L as N")
-    return free_ammonia_mg_l / nh3_fraction(ph, temperature_c, ionic_strength)
-
-
-def chloramine_lc50_mg_l(minutes: float, animal: str = "chinook") -> float:
-    """Chloramine [mg/L as Cl2] that kills half of "chinook" (juvenile) or "ceriodaphnia" in time.
-
-    15 minutes to 10 days. Raises ModelDomainError outside or for other animals. Fed fish bore more.
-    Source: constants_fish.CHLORAMINE_LETHAL.
-
-    >>> round(chloramine_lc50_mg_l(60.0), 3)
-    1.136
-    """
-    within("time", minutes, _SHORTEST_MIN, _LONGEST_MIN, "min")
-    factor, power = _lethal(animal)
-    return float(factor * minutes**-power / 1000.0)
 
 
 def time_left(
@@ -185,27 +99,6 @@ def lethal_rate_per_min(chloramine_mg_l: float, animal: str = "chinook") -> floa
     not_negative("chloramine", chloramine_mg_l, "mg/L")
     factor, power = _lethal(animal)
     return float((1000.0 * chloramine_mg_l / factor) ** (1.0 / power))
-
-
-def lethal_share(
-    minutes: Sequence[float], chloramine_mg_l: Sequence[float], animal: str = "chinook"
-) -> float:
-    """Share of the half-lethal exposure taken by a course of concentrations; 1 is half-lethal.
-
-    Shares of different concentrations are added (own assumption, no source). `minutes` must rise.
-    Raises ModelDomainError otherwise, and for lists of different length.
-
-    >>> round(lethal_share([0.0, 60.0], [1.136, 1.136]), 2)
-    1.0
-    """
-    if len(minutes) != len(chloramine_mg_l):
-        raise ModelDomainError("give one concentration for each time")
-    rates = [lethal_rate_per_min(c, animal) for c in chloramine_mg_l]
-    total = 0.0
-    for i in range(1, len(minutes)):
-        within("time", minutes[i], minutes[i - 1], float("inf"), "min")
-        total += 0.5 * (rates[i] + rates[i - 1]) * (minutes[i] - minutes[i - 1])
-    return total
 
 
 def chloramine_equivalent_mg_l(

@@ -9,22 +9,26 @@ from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.tank_processes import filter_hours
 from afterfill.errors import ModelDomainError
 from afterfill.planning.asked import TankBefore
+from afterfill.planning.day_ahead import AmmoniaCriteria, criteria_at
 from afterfill.planning.water_after import WaterAfter
 
 
 @dataclass(frozen=True, slots=True)
 class FreeAmmonia:
-    """Un-ionised ammonia [mg/L as N]: before, and at the three moments of PhAfter."""
+    """Un-ionised ammonia [mg/L as N]: before, and at the three moments of PhAfter. `aerated`: this
+    plan has the tank aerated, so that pH in air's CO2 is reached within a day and counts."""
 
     before: Interval
     at_once: Interval
     settled: Interval
     in_air: Interval
+    aerated: bool
 
     @property
     def judged_mg_l(self) -> float:
-        """The high end that is held against the limit: at once or settled."""
-        return max(self.at_once.high, self.settled.high)
+        """The high end of the next 24 h that is held against the limit."""
+        usual = max(self.at_once.high, self.settled.high)
+        return max(usual, self.in_air.high) if self.aerated else usual
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,8 @@ class AmmoniaAfter:
 
     `brought_mg_l`: what the refill adds to each litre of the tank. `ph_at_limit`: the pH at which
     the high end of the total would reach the limit. `hours_over_limit`: until a mature filter has
-    the un-ionised ammonia back at the limit, production by fish not counted.
+    the un-ionised ammonia back at the limit, production by fish not counted. `criteria`: EPA's at
+    the highest pH of the next 24 h, as the plan has it; `criteria_in_air`: were it aerated.
     """
 
     brought_mg_l: Interval
@@ -42,10 +47,18 @@ class AmmoniaAfter:
     ph_at_limit: float | None
     hours_over_limit: Interval | None
     hours_unknown_because: str | None
+    criteria: AmmoniaCriteria | None = None
+    criteria_in_air: AmmoniaCriteria | None = None
 
 
 def ammonia_after(
-    tank: TankBefore, tap_ammonia: Interval, fraction: float, water: WaterAfter, limit_mg_l: float
+    tank: TankBefore,
+    tap_ammonia: Interval,
+    fraction: float,
+    water: WaterAfter,
+    limit_mg_l: float,
+    *,
+    aerated: bool = False,
 ) -> AmmoniaAfter:
     """Ammonia when `fraction` (0-1) of the tank is source water with `tap_ammonia` [mg/L as N].
 
@@ -60,17 +73,27 @@ def ammonia_after(
         mixed(tank.ammonia_mg_l.high, tap_ammonia.high, fraction),
     )
     at_limit = _ph_at(limit_mg_l, total.high, water.temperature_c)
-    free = _free(tank, total, water)
+    free = _free(tank, total, water, aerated=aerated)
     if free is None:
         return AmmoniaAfter(brought, total, None, at_limit, None, water.ph_unknown_because)
+    criteria = [_criteria(tank, water, aerated=in_air) for in_air in (aerated, True)]
     try:
         hours = _hours(total, free, limit_mg_l)
     except ModelDomainError as error:
-        return AmmoniaAfter(brought, total, free, at_limit, None, str(error))
-    return AmmoniaAfter(brought, total, free, at_limit, hours, None)
+        return AmmoniaAfter(brought, total, free, at_limit, None, str(error), *criteria)
+    return AmmoniaAfter(brought, total, free, at_limit, hours, None, *criteria)
 
 
-def _free(tank: TankBefore, total: Interval, water: WaterAfter) -> FreeAmmonia | None:
+def _criteria(tank: TankBefore, water: WaterAfter, *, aerated: bool) -> AmmoniaCriteria | None:
+    if water.ph is None or water.temperature_c is None or tank.temperature_c is None:
+        return None
+    warmest_c = max(water.temperature_c, tank.temperature_c)
+    return criteria_at(water.ph.highest(aerated=aerated), warmest_c)
+
+
+def _free(
+    tank: TankBefore, total: Interval, water: WaterAfter, *, aerated: bool
+) -> FreeAmmonia | None:
     ph, after_c, before_c = water.ph, water.temperature_c, tank.temperature_c
     if ph is None or after_c is None or before_c is None:
         return None
@@ -86,6 +109,7 @@ def _free(tank: TankBefore, total: Interval, water: WaterAfter) -> FreeAmmonia |
         ),
         _times(nh3_fraction(ph.settled, before_c, ph.ionic_strength), total),
         _times(nh3_fraction(ph.in_air, before_c, ph.ionic_strength), total),
+        aerated,
     )
 
 

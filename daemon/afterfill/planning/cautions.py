@@ -9,12 +9,11 @@ from afterfill.chemistry.standing import combined_half_life_h
 from afterfill.planning import practice
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.dose import Dose
-from afterfill.planning.refill import RefillPlan, oxygen_share
+from afterfill.planning.refill import RefillPlan, needs_air, oxygen_share
 from afterfill.planning.shown import Shown, millilitres
 
 Severity = Literal["danger", "warning", "note"]
 _GRAVEST_FIRST: tuple[Severity, ...] = ("danger", "warning", "note")
-_OXYGEN_WORTH_SAYING = 0.05  # of saturation; own judgement
 _SOFT_MG_L = 20.0  # alkalinity below which pH is easily moved; common practice, no source
 _HARD_TO_MEASURE_ML = 0.5  # own judgement
 _WIDE_PH = 0.2  # own judgement
@@ -92,17 +91,18 @@ def _of_neutraliser(plan: RefillPlan, tap: Tap, bottle: Bottle | None) -> Iterat
             "thiosulfate or sulfite, or test with DPD total before pouring.",
         )
     effects = plan.side_effects
-    share = None if effects is None else oxygen_share(effects)
-    if share is not None and effects is not None and share > _OXYGEN_WORTH_SAYING:
+    if effects is not None and needs_air(effects):
         yield Caution(
             "warning",
             f"surplus {bottle.agent} can take up to {effects.oxygen_at_risk_mg_l:.2g} mg/L of "
-            f"oxygen, {share:.0%} of what the water holds: aerate during and after.",
+            f"oxygen, {oxygen_share(effects):.0%} of what the water holds: aerate during and after "
+            "(what that does to pH and ammonia is counted).",
         )
     if effects is not None and effects.oxygen_at_risk_mg_l is None:
         yield Caution(
             "note",
-            "what this neutraliser does to oxygen and alkalinity its maker alone knows: aerate.",
+            "what this neutraliser does to oxygen and alkalinity its maker alone knows: aerate "
+            "when fish breathe fast.",
         )
     yield from _of_place(plan.dose, tap)
     yield from _of_label(plan, bottle)
@@ -148,6 +148,7 @@ def _of_ammonia(
 ) -> Iterator[Caution]:
     free, brought = plan.ammonia.free_mg_l, plan.ammonia.brought_mg_l
     limit = bounds.free_ammonia_mg_l
+    yield from _of_criteria(plan)
     if "free ammonia" in plan.over and free is not None:
         yield Caution(
             "danger",
@@ -163,8 +164,9 @@ def _of_ammonia(
     elif free is not None and free.in_air.high > limit:
         yield Caution(
             "warning",
-            f"strong aeration raises pH: at pH {_in_air(plan):.1f} free ammonia could reach "
-            f"{free.in_air.high:.2g} mg/L as N, over the limit of {limit:.2g}.",
+            f"strong aeration raises pH: within a day, at pH {_in_air(plan):.1f}, free ammonia "
+            f"could reach {free.in_air.high:.2g} mg/L as N, over the limit of {limit:.2g}: aerate "
+            f"no more than usual unless fish breathe fast{_there(plan)}.",
         )
     if tap.disinfectant != "chlorine" and brought.high > 0.0:
         yield Caution(
@@ -178,6 +180,27 @@ def _of_ammonia(
             "the label says that this neutraliser binds ammonia; how much and for how long is not "
             "known, so it is not counted.",
         )
+
+
+def _there(plan: RefillPlan) -> str:
+    total, criteria = plan.ammonia.total_mg_l, plan.ammonia.criteria_in_air
+    if total is None or criteria is None or total.high <= criteria.chronic_mg_l:
+        return ""
+    return f"; {criteria.words}"
+
+
+def _of_criteria(plan: RefillPlan) -> Iterator[Caution]:
+    """EPA's criteria for total ammonia, at the highest pH of the next 24 h."""
+    total, criteria = plan.ammonia.total_mg_l, plan.ammonia.criteria
+    if total is None or criteria is None:
+        return
+    told = f"total ammonia may be {total.high:.2g} mg/L as N; {criteria.words}"
+    if "total ammonia" in plan.over:
+        yield Caution("danger", f"{told}: pour less, or in parts with days between.")
+    elif total.high > criteria.chronic_mg_l:
+        yield Caution("warning", f"{told}: test until the filter has brought it down.")
+    else:
+        yield Caution("note", f"{told}.")
 
 
 def _in_air(plan: RefillPlan) -> float:

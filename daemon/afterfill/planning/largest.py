@@ -6,7 +6,7 @@ from typing import Literal
 
 from afterfill.chemistry.standing import Interval
 from afterfill.planning import practice
-from afterfill.planning.ammonia_after import ammonia_after
+from afterfill.planning.ammonia_after import AmmoniaAfter, ammonia_after
 from afterfill.planning.asked import Bounds, TankBefore, Tap
 from afterfill.planning.water_after import WaterAfter, water_after
 
@@ -28,18 +28,33 @@ Keeps = Callable[[WaterAfter, float], bool | None]  # the water at a fraction ->
 
 
 def reaches(
-    tank: TankBefore, tap: Tap, tap_ammonia: Interval, bounds: Bounds, alkalinity_used: float
+    tank: TankBefore,
+    tap: Tap,
+    tap_ammonia: Interval,
+    bounds: Bounds,
+    alkalinity_used: float,
+    *,
+    aerated: bool,
 ) -> tuple[Reach, ...]:
     """The reach of every rule, for a refill that is well dosed. Raises nothing of its own."""
 
+    def after(water: WaterAfter, fraction: float) -> AmmoniaAfter:
+        limit_mg_l = bounds.free_ammonia_mg_l
+        return ammonia_after(tank, tap_ammonia, fraction, water, limit_mg_l, aerated=aerated)
+
     def free_ammonia(water: WaterAfter, fraction: float) -> bool | None:
-        found = ammonia_after(tank, tap_ammonia, fraction, water, bounds.free_ammonia_mg_l)
-        if found.free_mg_l is None:
+        free = after(water, fraction).free_mg_l
+        return None if free is None else free.judged_mg_l <= bounds.free_ammonia_mg_l
+
+    def total_ammonia(water: WaterAfter, fraction: float) -> bool | None:
+        found = after(water, fraction)
+        if found.criteria is None or found.total_mg_l is None:
             return None
-        return found.free_mg_l.judged_mg_l <= bounds.free_ammonia_mg_l
+        return found.total_mg_l.high <= found.criteria.acute_mg_l
 
     rules: tuple[tuple[str, Literal["limit", "practice"], Keeps], ...] = (
         ("free ammonia", "limit", free_ammonia),
+        ("total ammonia", "limit", total_ammonia),
         ("pH", "limit", lambda w, _: _ph_inside(w, bounds.ph)),
         ("temperature", "limit", lambda w, _: _warm_enough(w, bounds.temperature_c)),
         ("step of pH", "practice", lambda w, _: _small(w.ph_step, practice.PH_STEP)),

@@ -18,6 +18,8 @@ from afterfill.planning.largest import Reach, reaches, untreated_litres
 from afterfill.planning.tap_water import ammonia_of_tap, residual_at_tap, residual_poured
 from afterfill.planning.water_after import WaterAfter, missing_for_ph, water_after
 
+_OXYGEN_WORTH_SAYING = 0.05  # of saturation; own judgement
+
 Judgement = Literal["within-limits", "over-limits", "over-before", "cannot-tell"]
 Doing = Literal["breaks", "leaves"]
 
@@ -98,8 +100,11 @@ def plan_refill(
     acted = _acted(bottle, dose, tap, poured)
     used = 0.0 if acted is None else acted.alkalinity_used_mg_l_caco3 or 0.0
     water = water_after(tank, tap, fraction, used)
-    nitrogen = ammonia_of_tap(tap)
-    ammonia = ammonia_after(tank, nitrogen, fraction, water, bounds.free_ammonia_mg_l)
+    effects = None if acted is None else _side_effects(acted, fraction, water)
+    aerated, nitrogen = needs_air(effects), ammonia_of_tap(tap)
+    ammonia = ammonia_after(
+        tank, nitrogen, fraction, water, bounds.free_ammonia_mg_l, aerated=aerated
+    )
     residual = _residual(tank, tap, bottle, dose, bounds, fraction, poured)
     over, already = _over(tank, bounds, residual, ammonia, water)
     missing = _missing(tank, tap, bottle)
@@ -111,8 +116,8 @@ def plan_refill(
         ammonia=ammonia,
         water=water,
         waiting=waiting(tap.disinfectant, residual_at_tap(tap).high, bounds.residual_oxidant_mg_l),
-        side_effects=None if acted is None else _side_effects(acted, fraction, water),
-        reaches=reaches(tank, tap, nitrogen, bounds, used),
+        side_effects=effects,
+        reaches=reaches(tank, tap, nitrogen, bounds, used, aerated=aerated),
         judgement=_judgement(over, already, ammonia, water),
         over=over,
         over_before=already,
@@ -178,6 +183,9 @@ def _over(
     }
     if free is not None:
         found["free ammonia"] = _doing(free.before.high, free.judged_mg_l, (0.0, limit))
+    criteria, total, before = ammonia.criteria, ammonia.total_mg_l, tank.ammonia_mg_l
+    if criteria is not None and total is not None and before is not None:
+        found["total ammonia"] = _doing(before.high, total.high, (0.0, criteria.acute_mg_l))
     if ph is not None:
         found["pH"] = max(
             (_doing(tank.ph, after, bounds.ph) for after in (ph.closed, ph.settled)),
@@ -230,6 +238,12 @@ def _missing(tank: TankBefore, tap: Tap, bottle: Bottle | None) -> tuple[Missing
     elif bottle.mg_cl2_per_ml is None:
         found.append(Missing("the neutraliser's strength", "the dose, and the residual with it"))
     return tuple(found)
+
+
+def needs_air(effects: SideEffects | None) -> bool:
+    """Whether the surplus may take so much oxygen that the plan has the tank aerated."""
+    share = None if effects is None else oxygen_share(effects)
+    return share is not None and share > _OXYGEN_WORTH_SAYING
 
 
 def oxygen_share(effects: SideEffects) -> float | None:

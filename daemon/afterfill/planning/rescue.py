@@ -9,12 +9,14 @@ from math import exp, inf, sqrt
 from typing import Literal
 
 from afterfill.chemistry.acid_base import nh3_fraction
+from afterfill.chemistry.carbonate import Water, alkalinity_after, totals_of
 from afterfill.chemistry.neutraliser import behaviour, effect, needed_ml
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.tank_processes import oxygen_saturation_mg_l
 from afterfill.chemistry.toxicity import TimeLeft, chloramine_equivalent_mg_l, time_left
 from afterfill.errors import ModelDomainError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore
+from afterfill.planning.day_ahead import AmmoniaCriteria, PhAhead, criteria_at, ph_ahead
 from afterfill.planning.dose import rounded_up_ml
 
 SAFETY = 1.5  # of the posterior's upper end; a modest surplus does less harm than a shortage
@@ -58,7 +60,10 @@ class RescuePlan:
 
     `released_mg_l`: ammonia [mg/L as N] that neutralising sets free, at the most. `change_share`:
     share of the tank (0-1) to change, treated, when the residual is gone, so that free ammonia is
-    at its limit; 0: none needed; None: not known. `change_helps` false: no change gets there.
+    at its limit, and total ammonia at EPA's acute criterion, at the highest pH of the next 24 h;
+    0: none needed; None: not known. `change_helps` false: no change gets there. `ph_ahead`: those
+    24 h, since the plan has the tank aerated (acid of the neutraliser not counted: the high side);
+    `free_ammonia_mg_l`: over the same pH, from lowest to highest; `criteria` at the highest.
     """
 
     found: Found
@@ -74,6 +79,8 @@ class RescuePlan:
     change_share: float | None
     change_helps: bool
     fish: FishTime | None
+    ph_ahead: PhAhead | None
+    criteria: AmmoniaCriteria | None
 
 
 def rescue_dose_ml(
@@ -152,8 +159,11 @@ def plan_rescue(
     combined = high * (1.0 - (found.free_share or 0.0))
     acted = effect(agent, high - combined, combined, _surplus(found, safety))
     total = _total(tank, acted.ammonia_released_mg_l, ammonia_counts_bound)
-    share = _nh3_share(tank)
-    change, helps = _change(total, share, bounds.free_ammonia_mg_l, next_water_ammonia_mg_l)
+    ahead = _ahead(tank, acted.alkalinity_used_mg_l_caco3 or 0.0)
+    free = _free(tank, total, ahead)
+    criteria = None if ahead is None else criteria_at(ahead.highest, tank.temperature_c or 0.0)
+    most = _most(total, free, criteria, bounds.free_ammonia_mg_l)
+    change, helps = _change(total, most, next_water_ammonia_mg_l)
     return RescuePlan(
         found=found,
         dose_ml=_dose_ml(tank.litres, high, bottle, safety),
@@ -161,13 +171,15 @@ def plan_rescue(
         minutes=behaviour(agent).minutes_combined,
         released_mg_l=acted.ammonia_released_mg_l,
         total_ammonia_mg_l=total,
-        free_ammonia_mg_l=_scaled(total, share),
+        free_ammonia_mg_l=free,
         oxygen_at_risk_mg_l=acted.oxygen_at_risk_mg_l,
         oxygen_saturated_mg_l=_saturated(tank.temperature_c),
         alkalinity_used_mg_l_caco3=acted.alkalinity_used_mg_l_caco3,
         change_share=change,
         change_helps=helps,
         fish=_fish(tank, found),
+        ph_ahead=ahead,
+        criteria=criteria,
     )
 
 
@@ -190,30 +202,51 @@ def _total(tank: TankBefore, released: float, counts_bound: bool) -> Interval | 
     return Interval(now.low, now.middle + 0.5 * more, now.high + more)
 
 
-def _nh3_share(tank: TankBefore) -> float | None:
-    if tank.ph is None or tank.temperature_c is None:
+def _ahead(tank: TankBefore, alkalinity_used_mg_l: float) -> PhAhead | None:
+    """The pH of the day ahead; hardness, which hardly counts, is taken as the alkalinity. Of the
+    neutraliser only the alkalinity that it gives is counted."""
+    ph, celsius, alkalinity = tank.ph, tank.temperature_c, tank.alkalinity_mg_l_caco3
+    if ph is None or celsius is None or alkalinity is None:
         return None
-    return nh3_fraction(tank.ph, tank.temperature_c)
+    try:
+        water = totals_of(Water(ph, alkalinity, alkalinity, celsius))
+        return ph_ahead(alkalinity_after(water, max(0.0, -alkalinity_used_mg_l)))
+    except ModelDomainError:
+        return None
 
 
-def _scaled(total: Interval | None, share: float | None) -> Interval | None:
-    if total is None or share is None:
+def _free(tank: TankBefore, total: Interval | None, ahead: PhAhead | None) -> Interval | None:
+    if total is None or ahead is None or tank.temperature_c is None:
         return None
-    return Interval(share * total.low, share * total.middle, share * total.high)
+    phs = sorted((ahead.now, ahead.still, ahead.aerated))
+    low, middle, high = (nh3_fraction(ph, tank.temperature_c) for ph in phs)
+    return Interval(low * total.low, middle * total.middle, high * total.high)
+
+
+def _most(
+    total: Interval | None,
+    free: Interval | None,
+    criteria: AmmoniaCriteria | None,
+    limit_mg_l: float,
+) -> float | None:
+    """The most total ammonia [mg/L as N] that keeps the limit and EPA's acute criterion."""
+    if total is None or free is None:
+        return None
+    by_limit = inf if free.high <= 0.0 else limit_mg_l * total.high / free.high
+    return by_limit if criteria is None else min(by_limit, criteria.acute_mg_l)
 
 
 def _change(
-    total: Interval | None, share: float | None, limit_mg_l: float, next_mg_l: float
+    total: Interval | None, most_mg_l: float | None, next_mg_l: float
 ) -> tuple[float | None, bool]:
-    """Share of the tank to change, and whether a change can bring free ammonia to its limit."""
-    if total is None or share is None:
+    """Share of the tank to change, and whether a change can bring ammonia down to `most_mg_l`."""
+    if total is None or most_mg_l is None:
         return None, True
-    target = limit_mg_l / share
-    if total.high <= target:
+    if total.high <= most_mg_l:
         return 0.0, True
-    if next_mg_l >= target:
+    if next_mg_l >= most_mg_l:
         return None, False
-    return (total.high - target) / (total.high - next_mg_l), True
+    return (total.high - most_mg_l) / (total.high - next_mg_l), True
 
 
 def _saturated(temperature_c: float | None) -> float | None:

@@ -14,6 +14,7 @@ _EXTENDED = {
     "most-the-source-holds": "the most that the source may hold, which a tank cannot exceed",
 }
 _LONGEST_CHANGE = 0.5  # of the tank at once; common practice, no source
+_WORTH_SAYING_PH = 0.1  # own judgement
 
 
 def rescue_steps(
@@ -28,7 +29,7 @@ def rescue_donts() -> tuple[str, ...]:
     return (
         "Do not pour more untreated water, to dilute or for any other reason.",
         "Do not add different chemicals, or the dose again and again: test between doses.",
-        "Do not raise pH or temperature: both make ammonia more toxic.",
+        "Do not raise pH by chemicals, nor temperature: both make ammonia more toxic.",
         "Do not feed until ammonia has been tested and is low.",
         "Do not clean or switch off the filter: its bacteria may be hurt already.",
         "Do not catch or move fish unless safe water of the same temperature is ready.",
@@ -42,7 +43,8 @@ def rescue_tests(plan: RescuePlan) -> tuple[str, ...]:
         "DPD total chlorine (not free: chloramine hides from it) "
         f"{wait} min after the dose, and again after an hour: it must show nothing.",
         "Total ammonia, pH and temperature after an hour, then daily until ammonia is back at its "
-        "usual level; nitrite too, daily for a week, in case the filter is hurt.",
+        "usual level; nitrite too, daily for a week, in case the filter is hurt."
+        + ("" if plan.criteria is None else f" For comparison: {plan.criteria.words}."),
         "Tell each result: `afterfill log kit --total-chlorine ... --total-ammonia ...`.",
     )
 
@@ -81,10 +83,19 @@ def _steps(
     yield from _dosing(plan, tank, bottle, shown)
     oxygen = plan.oxygen_at_risk_mg_l
     risk = "" if not oxygen else f" (surplus neutraliser may take {oxygen:.2g} mg/L of oxygen)"
-    yield f"Aerate strongly: air stone, or the outlet broken at the surface{risk}."
+    yield (f"Aerate strongly: air stone, or the outlet broken at the surface{risk}.{_rising(plan)}")
     yield "Leave the light off and the fish in peace; watch them."
     yield "Test with DPD total chlorine; only when it shows nothing think of a water change."
     yield _next_water(plan, tank, shown)
+
+
+def _rising(plan: RescuePlan) -> str:
+    """What aeration does to pH, and pH to ammonia, within a day."""
+    ahead, free = plan.ph_ahead, plan.free_ammonia_mg_l
+    if ahead is None or ahead.highest < ahead.now + _WORTH_SAYING_PH:
+        return ""
+    told = f" It drives out CO2: pH may rise from {ahead.now:.1f} to {ahead.highest:.1f} in a day"
+    return f"{told}." if free is None else f"{told}, free ammonia to {free.high:.2g} mg/L as N."
 
 
 def _dosing(
@@ -120,11 +131,18 @@ def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:
         )
     if plan.change_share is None:
         return (
-            "How much water to change is not known without pH, temperature and ammonia: test "
-            f"them. When you pour water, {how}."
+            "How much water to change is not known without pH, alkalinity, temperature and "
+            f"ammonia: test them. When you pour water, {how}."
         )
     if plan.change_share <= 0.0:
-        return f"No water change is needed for ammonia. When you next pour water, {how}."
+        return (
+            f"No water change is needed for ammonia{_even_at(plan)}. When you next pour water, "
+            f"{how}."
+        )
     parts = " in two or more parts, some hours apart" if plan.change_share > _LONGEST_CHANGE else ""
     volume = shown.volume(plan.change_share * tank.litres)
-    return f"Then change {volume}{parts}, which brings ammonia to its limit: {how}."
+    return f"Then change {volume}{parts}, which brings ammonia to its limit{_even_at(plan)}: {how}."
+
+
+def _even_at(plan: RescuePlan) -> str:
+    return "" if plan.ph_ahead is None else f", even at pH {plan.ph_ahead.highest:.1f}"

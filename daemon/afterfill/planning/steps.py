@@ -29,7 +29,7 @@ def _mending(plan: RefillPlan, bottle: Bottle | None, shown: Shown) -> Iterator[
     if "temperature" in plan.over:
         yield "Bring the new water near the tank's temperature, and plan anew."
     most = plan.largest_litres
-    if {"free ammonia", "pH"} & set(plan.over) and most is not None:
+    if {"free ammonia", "total ammonia", "pH"} & set(plan.over) and most is not None:
         less = f"Pour at most {shown.volume(most)} at once"
         yield f"{less}, and plan anew." if most > 0.0 else "Mend the tank before any refill."
 

@@ -17,7 +17,7 @@ _MOST_HARDNESS_MG_L = 1000.0
 @dataclass(frozen=True, slots=True)
 class PhAfter:
     """pH at once (`closed`), when the tank is as warm and holds as much CO2 as before (`settled`),
-    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration can reach.
+    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration reaches in a day.
 
     Hardness is not asked for: it is taken as the alkalinity, and `closed_span` is what pH at once
     may be between no hardness and 200 mg/L more. It is narrow but for soft alkaline sources.
@@ -29,6 +29,11 @@ class PhAfter:
     closed_span: tuple[float, float]
     alkalinity_mg_l_caco3: float
     ionic_strength: float
+
+    def highest(self, *, aerated: bool) -> float:
+        """The highest pH of the next 24 h, with the tank's usual gas exchange or aerated."""
+        usual = max(self.closed_span[1], self.settled)
+        return max(usual, self.in_air) if aerated else usual
 
 
 @dataclass(frozen=True, slots=True)

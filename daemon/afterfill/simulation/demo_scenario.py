@@ -6,6 +6,7 @@ All of it is invented. Times are seconds since the first midnight.
 from dataclasses import dataclass
 from pathlib import Path
 
+from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N
 from afterfill.records import Dose, Event, KitResult, Refill, Service
 from afterfill.simulation.virtual_probe import VirtualOrpProbe
 from afterfill.simulation.virtual_tank import Disturbance, Inflow, VirtualTank
@@ -99,11 +100,11 @@ class Scene:
 def tap_water(neutraliser_mg_l: float) -> WaterState:
     """The kitchen tap, with this much neutraliser in each litre [mg/L as Cl2]."""
     left = max(TAP_MG_L - neutraliser_mg_l, 0.0)
-    released = (TAP_MG_L - left) / 5.062
+    released = (TAP_MG_L - left) / MG_CL2_PER_MG_N
     return WaterState(
         combined=left,
         neutraliser=max(neutraliser_mg_l - TAP_MG_L, 0.0),
-        ammonia=released + TAP_MG_L * (1 / 4.5 - 1 / 5.062),
+        ammonia=released + TAP_MG_L * (1 / 4.5 - 1 / MG_CL2_PER_MG_N),
         temperature_c=15.0,
         ph=7.9,
     )
