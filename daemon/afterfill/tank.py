@@ -92,10 +92,10 @@ def _folded(
         return _after_step(setup, state, time_s, None, every_s)
     if isinstance(record, AlarmCommand):
         alarms, changes = manager.obey(state.alarms, record, time_s)
-        return replace(state, alarms=alarms), list(changes)
+        return state._replace(alarms=alarms), list(changes)
     if isinstance(record, MachineState):
         machine = {**state.context.machine, record.name: record}
-        told = replace(state, context=replace(state.context, machine=machine))
+        told = state._replace(context=replace(state.context, machine=machine))
         if state.belief.stepped_s is None:  # the first step judges all that was told by then
             return told, []
         told, changes = _judged(setup, told, time_s)
@@ -145,7 +145,7 @@ def _last_values(setup: TankSetup, state: TankState, reading: Reading) -> dict[Q
         since_s = old.since_s if value == old.value else time_s
         last[quantity] = LastValue(time_s, value, since_s, rules.is_odd(quantity, value))
     else:
-        last[quantity] = replace(old, odd=reading.invalid in _IMPOSSIBLE)
+        last[quantity] = old._replace(odd=reading.invalid in _IMPOSSIBLE)
     return last
 
 
@@ -165,7 +165,7 @@ def _after_step(
         return state, []
     before_s = state.belief.stepped_s
     belief = step.stepped(setup.inference, state.belief, time_s, orp_mv)
-    state, found = _said(setup, replace(state, belief=belief), time_s)
+    state, found = _said(setup, state._replace(belief=belief), time_s)
     state = with_context(state, time_s)
     changes: list[AlarmChange] = []
     if found or belief.watch is not None or _comes_round(before_s, time_s, _JUDGED_EVERY_S):
@@ -187,12 +187,12 @@ def _told(
     ahead = news or _comes_round(state.told_s, time_s, _FORETOLD_EVERY_S)
     told: list[Output] = []
     if judges:
-        state, standing = stood(setup, replace(state, judged_s=time_s), now)
+        state, standing = stood(setup, state._replace(judged_s=time_s), now)
         told += standing
         state, learnt = tank_learnt.told(setup, state, time_s)
         told += learnt
     if due:
-        state = replace(state, told_s=time_s)
+        state = state._replace(told_s=time_s)
         told.append(now)
     if ahead or any(isinstance(output, Standing) for output in told):
         told.append(forecast_record(setup.inference, state.belief, time_s))
@@ -228,7 +228,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
         belief = step.with_new_particles(setup.inference, belief, time_s)
     elif over:
         belief = step.ended(belief, time_s)
-    return replace(state, belief=belief), found
+    return state._replace(belief=belief), found
 
 
 def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
@@ -243,9 +243,9 @@ def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
     seen = RefillSeen(looking.last_s, tank, origin, rounded(watch.fraction_of(looking)))
     if not announced:
         context = replace(state.context, suspected_s=looking.refill_time_s)
-        state = replace(state, context=context)
+        state = state._replace(context=context)
     belief = state.belief._replace(watch=replace(looking, reported=True))
-    return replace(state, belief=belief), [seen]
+    return state._replace(belief=belief), [seen]
 
 
 def _verdict(
@@ -282,7 +282,7 @@ def _judged(
         time_s,
         None if watching is None or not watching.reported else watching.zero_s,
     )
-    return state if alarms is state.alarms else replace(state, alarms=alarms), changes
+    return state if alarms is state.alarms else state._replace(alarms=alarms), changes
 
 
 def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
@@ -326,10 +326,10 @@ def _after_event(
         belief = step.response_checked(belief, event, time_s)
     elif isinstance(event, Calibration):
         maintained_s = {**state.context.maintained_s, event.quantity: event.time_s}
-        return replace(state, context=replace(state.context, maintained_s=maintained_s)), []
+        return state._replace(context=replace(state.context, maintained_s=maintained_s)), []
     else:
         return _after_service(setup, state, event, time_s)
-    return replace(state, belief=belief), []
+    return state._replace(belief=belief), []
 
 
 def _after_service(
@@ -344,12 +344,12 @@ def _after_service(
         )
         looked_after = dict.fromkeys(quantities, work.time_s)
         maintained_s = {**state.context.maintained_s, **looked_after}
-        state = replace(state, context=replace(state.context, maintained_s=maintained_s))
+        state = state._replace(context=replace(state.context, maintained_s=maintained_s))
     alarms, changes = manager.announced(state.alarms, work, time_s)
     if work.quantity not in (None, "orp"):
-        return replace(state, alarms=alarms), list(changes)
+        return state._replace(alarms=alarms), list(changes)
     belief = step.serviced(state.belief, work.what, time_s)
-    return replace(state, belief=belief, alarms=alarms), list(changes)
+    return state._replace(belief=belief, alarms=alarms), list(changes)
 
 
 def _after_refill(

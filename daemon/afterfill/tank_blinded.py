@@ -1,6 +1,6 @@
 """A tank after the inference failed on a record: blind, and saying so, with all else kept."""
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 import numpy as np
@@ -28,7 +28,7 @@ def blinded(state: TankState, record: Input, error: Exception) -> TankState:
         temperature=old.temperature,
     )
     said = f"{type(error).__name__}: {error}"
-    return replace(state, belief=belief, failures=state.failures + 1, failure=said)
+    return state._replace(belief=belief, failures=state.failures + 1, failure=said)
 
 
 def _is_finite(value: Any) -> bool:  # noqa: ANN401 - any field of the state

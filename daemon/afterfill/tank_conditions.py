@@ -50,7 +50,7 @@ def with_context(state: TankState, time_s: float) -> TankState:
         ahead_mg_l = highest_ammonia_mg_l(state.belief, time_s)
         if ahead_mg_l is not None or context.ahead_mg_l is not None:
             context = replace(context, ahead_mg_l=ahead_mg_l, ahead_s=time_s)
-    return state if context is state.context else replace(state, context=context)
+    return state if context is state.context else state._replace(context=context)
 
 
 def _pour_context(belief: Belief, watching: Watch) -> PourContext:

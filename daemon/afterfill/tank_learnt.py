@@ -27,7 +27,7 @@ def told(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState, 
         learnt.ph_slope_mv,
         learnt.ph_slope_sd,
     )
-    return replace(state, learnt=record), [record]
+    return state._replace(learnt=record), [record]
 
 
 def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
@@ -51,7 +51,7 @@ def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
         ph_slope_mv=record.ph_slope_mv,
         ph_slope_sd=record.ph_slope_sd_mv,
     )
-    return replace(state, belief=state.belief._replace(learnt=learnt), learnt=record)
+    return state._replace(belief=state.belief._replace(learnt=learnt), learnt=record)
 
 
 def _is_near(before: ProbeLearnt, learnt: Learnt) -> bool:

@@ -37,7 +37,7 @@ def lent(
     context = replace(state.context, lent={**state.context.lent, quantity: until_s})
     belief = _unsettled(state.belief, until_s, out=minutes > 0.0) if quantity == "orp" else None
     alarms, changes = manager.lent(state.alarms, work, quantity, time_s, until_s)
-    state = replace(state, context=context, alarms=alarms, belief=belief or state.belief)
+    state = state._replace(context=context, alarms=alarms, belief=belief or state.belief)
     return state, list(changes)
 
 

@@ -48,7 +48,7 @@ def poured(setup: TankSetup, state: TankState, pour: Pour, time_s: float) -> Tan
         belief = step.word_on_closed_watch(setup.inference, state.belief, pour, time_s)
     else:
         belief = step.poured(setup.inference, state.belief, pour, time_s)
-    return replace(state, belief=belief)
+    return state._replace(belief=belief)
 
 
 def answered(
@@ -59,7 +59,7 @@ def answered(
         return state, []
     command = AlarmCommand(time_s, tank, "refill-unannounced", "acknowledge", reason=_ANSWER)
     alarms, changes = manager.obey(state.alarms, command, time_s)
-    return replace(state, alarms=alarms), changes
+    return state._replace(alarms=alarms), changes
 
 
 def _with_book(
@@ -74,11 +74,11 @@ def _with_book(
         if before is None:  # a dose was booked since, so what came before is not known any more
             return state
         pour = amended(old.pour, pour)
-        state = replace(state, context=replace(state.context, book=before))
+        state = state._replace(context=replace(state.context, book=before))
     needed_mg = None if pour.litres is None else pour.litres * pour.water.residual_mg_l
     before = state.context.book
     state = booked(setup, state, pour.neutraliser_ml, needed_mg, time_s)
-    return replace(state, context=replace(state.context, book_before=before))
+    return state._replace(context=replace(state.context, book_before=before))
 
 
 def booked(
@@ -86,7 +86,7 @@ def booked(
 ) -> TankState:
     """The state after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
     book = _after(setup, state.context.book, ml, needed_mg, time_s)
-    return replace(state, context=replace(state.context, book=book, book_before=None))
+    return state._replace(context=replace(state.context, book=book, book_before=None))
 
 
 def _after(

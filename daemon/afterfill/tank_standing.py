@@ -1,7 +1,5 @@
 """How one tank stands, as a record that is told whenever it changes."""
 
-from dataclasses import replace
-
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.standing import DANGERS, word_of
 from afterfill.inference.posterior.estimate import learning_to_go_s
@@ -28,7 +26,7 @@ def stood(setup: TankSetup, state: TankState, now: Estimate) -> tuple[TankState,
     )
     if told is not None and _says_the_same(told, standing):
         return state, []
-    return replace(state, standing=standing), [standing]
+    return state._replace(standing=standing), [standing]
 
 
 def _says_the_same(told: Standing, now: Standing) -> bool:

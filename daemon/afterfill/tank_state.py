@@ -2,14 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import NamedTuple
 
 from afterfill.alarms.manager import Alarms, fresh_alarms
 from afterfill.inference.belief import Belief
 from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing
 
 
-@dataclass(frozen=True, slots=True)
-class LastValue:
+class LastValue(NamedTuple):
     """What a probe said last. `usable_s`: when it last gave a usable reading, or was first waited
     for; `since_s`: since when it has shown `value`; `odd`: its last answer is none that such a
     probe can give in a fish tank."""
@@ -61,20 +62,19 @@ class AlarmContext:
     lent: Mapping[Quantity, float] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class TankState:
+class TankState(NamedTuple):
     """`last_values`: what each probe said last; `told_s`: time of the last estimate that was given
     out; `waiting_s`: since when other readings wait for the ORP to make a step with; `context`:
     what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
     `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
     how often the fold failed on a record, and the newest `failure`."""
 
-    belief: Belief = field(default_factory=Belief)
-    alarms: Alarms = field(default_factory=fresh_alarms)
-    last_values: Mapping[Quantity, LastValue] = field(default_factory=dict)
+    belief: Belief = Belief()
+    alarms: Alarms = fresh_alarms()
+    last_values: Mapping[Quantity, LastValue] = MappingProxyType({})
     told_s: float | None = None
     waiting_s: float | None = None
-    context: AlarmContext = field(default_factory=AlarmContext)
+    context: AlarmContext = AlarmContext()
     standing: Standing | None = None
     judged_s: float | None = None
     learnt: ProbeLearnt | None = None

@@ -204,7 +204,7 @@ def test_the_panel_skips_only_steps_in_which_nothing_would_change() -> None:
     state, eager = TankState(), []
     for record in sorted(inputs, key=known_since_s):
         forgetful = replace(state.alarms, conditions={"": None})
-        state, outputs = folded(SETUP, replace(state, alarms=forgetful), record)
+        state, outputs = folded(SETUP, state._replace(alarms=forgetful), record)
         eager += outputs
     assert eager == found
     assert state.alarms.statuses == plain.alarms.statuses

@@ -1,7 +1,6 @@
 """One table of record kinds; after each kind, a kill and a restart change nothing."""
 
 import sqlite3
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -146,7 +145,7 @@ def test_a_snapshot_with_another_number_of_members_is_of_another_version(tmp_pat
     recorder.close(stamp(AT_S))
     assert from_bytes(to_bytes(state)) is not None
     short = state.belief.ammonia._replace(total=state.belief.ammonia.total[:48])
-    odd = replace(state, belief=state.belief._replace(ammonia=short))
+    odd = state._replace(belief=state.belief._replace(ammonia=short))
     with pytest.raises(Exception, match="cannot be read"):
         from_bytes(to_bytes(odd))
 
