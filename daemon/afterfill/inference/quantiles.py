@@ -31,6 +31,8 @@ def quantiles_of(values: Array, weights: Array) -> Quantiles:
         return quantiles_alike(values)
     matters = np.flatnonzero(weights > _NEGLIGIBLE)  # often a third of them: sorting is the cost
     values, weights = values[matters], weights[matters]
+    if not values.any():
+        return Quantiles(0.0, 0.0, 0.0)
     order = np.argsort(values, kind="stable")
     reached = np.cumsum(weights[order])
     index = np.minimum(np.searchsorted(reached, reached[-1] * POINTS), values.size - 1)

@@ -24,9 +24,9 @@ from afterfill.records import Evidence, Quantiles, VerdictWord
 _LONGEST_STEP_S = 120.0  # pours and lags last minutes
 _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
 _BEGIN_AGAIN_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4  # our judgement, as are the next two
-_TEMPERATURE_EVERY_S = 60.0
+_TEMPERATURE_EVERY_S = 120.0
 _MOVED_MV, _MOVED_NOISES = 1.5, 2.0  # between two readings, worth a step at once: our judgement
-_PAUSE_SHARE, _EARLY_S = 0.1, 0.5
+_PAUSE_SHARE, _EARLY_S = 0.12, 0.5
 _UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
 _ODDS_FLOOR = 1e-6  # some hundred particles cannot tell smaller odds
 
@@ -88,7 +88,7 @@ class Seen(NamedTuple):
 
 def is_due(watch: Watch, time_s: float, orp_mv: float | None, noise_mv: float) -> bool:
     """Whether the particles should be moved on at `time_s` [s]: at once when the ORP [mV] has moved
-    or stands where none expects it, else when a reading tells a tenth of an independent one."""
+    or stands where none expects it, else when a reading tells an eighth of an independent one."""
     if watch.unexplained or orp_mv is None or watch.orp_mv is None:
         return True
     if abs(orp_mv - watch.orp_mv) > _MOVED_NOISES * noise_mv + _MOVED_MV:
@@ -181,7 +181,7 @@ def _channel(of: Callable[[float], WaterStep], before: float | None) -> WaterSte
 
 
 def _water_tells(watch: Watch, time_s: float) -> bool:
-    """Once a minute while it can: what it says changes slowly."""
+    """Every other minute while it can: what it says changes slowly."""
     due = time_s - watch.warmed_s >= _TEMPERATURE_EVERY_S
     return due and time_s - watch.zero_s <= _TEMPERATURE_TELLS_S
 
