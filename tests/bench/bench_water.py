@@ -68,10 +68,16 @@ class Living:
     habits: TankHabits
     organics: Organics
 
-    def moved_on(self, water: WaterState, day_s: float, step_s: float) -> WaterState:
-        """The water `step_s` [s] later at `day_s` [s] since midnight."""
+    def moved_on(
+        self, water: WaterState, day_s: float, step_s: float, warmed_k: float = 0.0
+    ) -> WaterState:
+        """The water `step_s` [s] later at `day_s` [s] since midnight, in a room `warmed_k` over its
+        mean."""
         live = lived if self.law == "scheme" else _lived_mole_for_mole
-        water = live(water, self.habits, day_s, step_s)
+        habits = self.habits
+        if warmed_k:
+            habits = replace(habits, room_c=habits.room_c + warmed_k)
+        water = live(water, habits, day_s, step_s)
         if water.free <= 0.0:
             return water
         return replace(water, free=self.organics.eaten(water.free, step_s / 3600.0))

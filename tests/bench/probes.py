@@ -89,6 +89,7 @@ class Line:
 
     def __init__(self, story: Story, random: np.random.Generator) -> None:
         self._every_s = story.every_s
+        self._quantities = story.home.probes if story.home else QUANTITIES
         self._random = random
         self._held: Shown | None = None
 
@@ -130,7 +131,7 @@ class Line:
         at_s = ZERO_S + time_s
         if "all outage" in kinds:
             return [Tick(at_s, "t")] if time_s % _TICK_S < self._every_s else []
-        return [_reading(at_s, q, shown[q], "orp outage" in kinds) for q in QUANTITIES]
+        return [_reading(at_s, q, shown[q], "orp outage" in kinds) for q in self._quantities]
 
     def _normal(self) -> float:
         return float(self._random.standard_normal())

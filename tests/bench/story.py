@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from afterfill.config import Config
-from afterfill.records import QUANTITIES, Event, RefillMode
+from afterfill.records import QUANTITIES, Event, Quantity, RefillMode
 from afterfill.simulation.virtual_tank import Disturbance
-from afterfill.simulation.virtual_water import WaterState
+from afterfill.simulation.virtual_water import TankHabits, WaterState
 
 ZERO_S = 1_800_000_000.0  # Unix time of a story's begin
 MG_CL2_PER_ML = 40.0
@@ -90,6 +90,22 @@ class Kit:
     wrong_mg_l: float = 0.0
 
 
+@dataclass(frozen=True)
+class Home:
+    """What a real home differs in from the bench's usual tank: how its water decays, days that
+    warm it by `warm_k` and CO2 that swings its pH (in `habits`), a source that is not as
+    configured, probes that are not there. `pool_mg_l`, `quick_per_mg_h`: see Organics."""
+
+    habits: TankHabits
+    pool_mg_l: float
+    quick_per_mg_h: float
+    warm_k: float
+    configured: str
+    configured_mg_l: float
+    probes: tuple[Quantity, ...] = QUANTITIES
+    limit_mg_l: float = 0.02
+
+
 @dataclass
 class Story:
     """Times in seconds since the story's begin, doses mg/L as Cl2 in the tank's volume."""
@@ -110,6 +126,7 @@ class Story:
     kits: list[Kit] = field(default_factory=list)
     said: list[Event] = field(default_factory=list)
     troubles: list[tuple[str, float]] = field(default_factory=list)  # what, when [s]
+    home: Home | None = None
 
     @property
     def days(self) -> float:
@@ -121,19 +138,30 @@ def config_of(story: Story) -> Config:
     """What the keeper of such a tank would have written."""
     return Config.model_validate(
         {
-            "tank": {"t": {"litres": story.litres, "livestock": "warmwater"}},
-            "source": {
-                "tap": {
-                    "disinfectant": story.disinfectant,
-                    "residual_mg_l": round(story.tap_mg_l, 1),
-                    "residual_max_mg_l": round(1.5 * story.tap_mg_l + 0.1, 1),
-                }
-            },
+            "tank": {"t": {"litres": story.litres, "livestock": "warmwater", **_limits(story)}},
+            "source": {"tap": _source(story)},
             "neutraliser": {"n": {"agent": "thiosulfate", "mg_cl2_per_ml": MG_CL2_PER_ML}},
             "probe": [
                 {"tank": "t", "quantity": q, "driver": "line", "port": "/x",
                  "every_s": story.every_s}
-                for q in QUANTITIES
+                for q in (story.home.probes if story.home else QUANTITIES)
             ],
         }
     )  # fmt: skip
+
+
+def _limits(story: Story) -> dict[str, object]:
+    home = story.home
+    return {} if home is None else {"limits": {"residual_oxidant_mg_l": home.limit_mg_l}}
+
+
+def _source(story: Story) -> dict[str, object]:
+    """Of a home only what its keeper once read of the tap."""
+    home = story.home
+    if home is not None:
+        return {"disinfectant": home.configured, "residual_mg_l": round(home.configured_mg_l, 2)}
+    return {
+        "disinfectant": story.disinfectant,
+        "residual_mg_l": round(story.tap_mg_l, 1),
+        "residual_max_mg_l": round(1.5 * story.tap_mg_l + 0.1, 1),
+    }

@@ -1,5 +1,6 @@
 """A story played: the water lives, the probes look at it, and records come out."""
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,7 +8,7 @@ from numpy.typing import NDArray
 
 from afterfill.records import Input, KitResult, known_since_s
 from afterfill.simulation.virtual_water import WaterState, poured
-from bench.bench_water import Living, at_rest, drawn_habits, free_ammonia, kit_ammonia
+from bench.bench_water import Living, Organics, at_rest, drawn_habits, free_ammonia, kit_ammonia
 from bench.probes import Line, NearWater, OrpProbe
 from bench.story import ZERO_S, Fault, Kit, Story
 
@@ -31,6 +32,10 @@ class _Tank:
     def __init__(self, story: Story) -> None:
         random = np.random.default_rng(story.seed)
         habits, organics = drawn_habits(random)
+        home = story.home
+        if home is not None:
+            habits, organics = home.habits, Organics(home.pool_mg_l, home.quick_per_mg_h)
+        self._warm_k = 0.0 if home is None else home.warm_k
         self._living = Living(story.water, habits, organics)
         self.water = at_rest(habits)
         self.near = NearWater(self.water, story.mixing_s)
@@ -39,6 +44,10 @@ class _Tank:
         self._day0_s = float(random.uniform(0, 86400))
         self._pourings = list(story.pourings)
         self._doses = sorted(story.doses)
+
+    def _warmed_k(self, day_s: float) -> float:
+        """How far the room is over its mean: warmest at five in the afternoon."""
+        return 0.5 * self._warm_k * math.sin(2.0 * math.pi * (day_s / 86400.0 - 11.0 / 24.0))
 
     def moved(self, time_s: float, step_s: float, faults: list[Fault]) -> None:
         """Live from `time_s` for `step_s` [s]."""
@@ -50,7 +59,7 @@ class _Tank:
             more = self.water.neutraliser + self._doses.pop(0)[1]
             self.water = replace(self.water, neutraliser=more)
         day_s = (self._day0_s + time_s) % 86400.0
-        self.water = self._living.moved_on(self.water, day_s, step_s)
+        self.water = self._living.moved_on(self.water, day_s, step_s, self._warmed_k(day_s))
         self.probe.stepped(self.near.followed(self.water, step_s), faults, step_s)
 
 

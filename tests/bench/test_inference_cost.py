@@ -13,7 +13,7 @@ def costs() -> list[Cost]:
 
 
 def test_each_step_keeps_its_share_of_a_reference_filter(costs: list[Cost]) -> None:
-    """User CPU beside filterpy's unscented filter in one run, estimates and snapshots included. Read
+    """User CPU beside filterpy's unscented filter, with estimates and snapshots included. Read
     every 30 s, each reading under watch is a step, and costs twice its bar."""
     shares = [c for c in costs if c.bar and not c.unit]
     over = {c.name: c.value for c in shares if c.value > _allowed(c) * (c.bar or 0.0)}

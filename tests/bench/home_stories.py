@@ -1,0 +1,138 @@
+"""Stories of homes, drawn by seed from what is published and not from the filter's own priors.
+
+Decay: free chlorine meets a quick demand and then goes slowly (first order 0.01-2 per h: Powell
+2000, bottle tests, secondary; US EPA 2001, treatment plant model, secondary; a stocked tank is
+beyond them, our judgement); chloramine stays for hours to days (median 0.03 per h, 5-95 %
+0.003-0.4: Garcia & Anderson 2018, abstract; Odimayomi 2026, abstract; our reading). The tap holds half to
+twice of what was configured. Days warm the tank by up to 3 K, CO2 swings the pH of some.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+
+from afterfill.records import Refill
+from afterfill.simulation.virtual_tank import Disturbance
+from afterfill.simulation.virtual_water import TankHabits
+from bench.drawing import bare, between, chance, live_in, log_between, tap
+from bench.story import MG_CL2_PER_ML, ZERO_S, Home, Pouring, Story
+
+Life = Literal["refill", "top-offs", "warm", "co2", "lamp"]
+_FIRST_H, _HOURS = 6.0, 36.0
+
+
+def home_story(life: Life, seed: int, laws: int) -> Story:
+    """A home's story: one refill and the day after it; a week of raw top-offs of 1-3 %; a fortnight
+    of warm days; a fortnight of CO2 cycles seen or unseen; a week with a lamp or ozone each day."""
+    random = np.random.default_rng([5_000_000, list(_LIVES).index(life), seed])
+    story = bare(random, seed, _HOURS, laws)
+    story.every_s = max(story.every_s, 20.0)
+    story.water = "scheme" if chance(random, 0.3) else "mole for mole"
+    story.home = _home(random, story)
+    _LIVES[life](random, story)
+    live_in(random, story)
+    return story
+
+
+def _home(random: np.random.Generator, story: Story) -> Home:
+    combined = float(np.clip(0.03 * np.exp(1.575 * random.standard_normal()), 0.001, 1.0))
+    habits = TankHabits(
+        room_c=between(random, 22, 27),
+        resting_ph=between(random, 6.4, 8.2),
+        ph_swing=between(random, 0.02, 0.2),
+        fed_mg_n_l_h=log_between(random, 0.0025, 0.02),
+        filter_per_h=between(random, 0.1, 0.6),
+        free_demand_per_h=log_between(random, 0.02, 3.0),
+        combined_demand_per_h=combined,
+        heater_per_h=between(random, 0.3, 1.5),
+    )
+    wrong = float(np.exp(0.45 * random.standard_normal()))
+    kind = story.disinfectant if chance(random, 0.85) else "unknown"
+    return Home(
+        habits=habits,
+        pool_mg_l=log_between(random, 0.03, 0.4),
+        quick_per_mg_h=between(random, 5, 60),
+        warm_k=between(random, 0.0, 3.0) if chance(random, 0.5) else 0.0,
+        configured=kind,
+        configured_mg_l=float(np.clip(wrong * story.tap_mg_l, 0.2, 4.0)),
+    )
+
+
+def _refilled(random: np.random.Generator, story: Story) -> None:
+    """Untreated, short, or well dosed; announced or not, with or without a word of the dose."""
+    share = log_between(random, 0.03, 0.5)
+    ratio = float(random.choice([0.0, 0.5, 1.5, 2.5], p=[0.45, 0.1, 0.3, 0.15]))
+    ratio = ratio if ratio != 0.5 else between(random, 0.2, 0.9)
+    begin_s = 3600.0 * _FIRST_H
+    pouring = Pouring(
+        begin_s, begin_s + 60.0 * between(random, 2, 25), share,
+        tap(random, story.disinfectant, story.tap_mg_l, ratio), through=chance(random, 0.4),
+        announced=chance(random, 0.65), ratio=ratio, raw=ratio == 0.0, need_mg_l=story.tap_mg_l,
+    )  # fmt: skip
+    story.pourings.append(pouring)
+    if pouring.announced:
+        claimed = None if chance(random, 0.3) else ratio
+        story.said.append(_said(random, story, pouring, claimed))
+
+
+def _said(
+    random: np.random.Generator, story: Story, pouring: Pouring, ratio: float | None
+) -> Refill:
+    litres = pouring.share * story.litres
+    ml = None if ratio is None else round(ratio * story.tap_mg_l * litres / MG_CL2_PER_ML, 2)
+    minutes = round((pouring.end_s - pouring.begin_s) / 60.0, 1)
+    return Refill(
+        ZERO_S + pouring.begin_s + between(random, -60, 60), "t", pouring.mode,
+        round(litres * float(np.exp(0.08 * random.standard_normal())), 2), minutes, ml,
+    )  # fmt: skip
+
+
+def _topped(random: np.random.Generator, story: Story) -> None:
+    """Raw, each day, by a float or by hand; announced with a dose of none, or not at all."""
+    story.hours, story.disinfectant = 24.0 * 6, "chloramine"
+    said, share = chance(random, 0.5), log_between(random, 0.01, 0.03)
+    source = tap(random, "chloramine", story.tap_mg_l, 0.0)
+    for day in range(1, 6):
+        begin_s = 86400.0 * day + between(random, -1800, 1800)
+        pouring = Pouring(
+            begin_s, begin_s + between(random, 60, 300), share, source, mode="add",
+            announced=said, raw=True, tiny=True, need_mg_l=story.tap_mg_l,
+        )  # fmt: skip
+        story.pourings.append(pouring)
+        if said:
+            story.said.append(_said(random, story, pouring, 0.0))
+
+
+def _warm(random: np.random.Generator, story: Story) -> None:
+    story.hours = 24.0 * 10
+    assert story.home is not None
+    story.home = replace(story.home, warm_k=between(random, 1.5, 3.0))
+
+
+def _co2(random: np.random.Generator, story: Story) -> None:
+    """Plants and CO2 move the pH by 1.2 a day; half of them have no pH probe."""
+    story.hours = 24.0 * 7
+    assert story.home is not None
+    habits = replace(story.home.habits, ph_swing=0.6, resting_ph=between(random, 6.6, 7.2))
+    probes = story.home.probes if chance(random, 0.5) else ("orp", "temperature")
+    story.home = replace(story.home, habits=habits, probes=probes)
+
+
+def _lamp(random: np.random.Generator, story: Story) -> None:
+    """An oxidant that is no refill: ozone or a lamp by a timer, the same hours each day."""
+    story.hours = 24.0 * 6
+    at_s, long_s = between(random, 0, 80_000), between(random, 2, 6) * 3600.0
+    height_mv = between(random, 40, 60)
+    for day in range(6):
+        story.disturbances.append(Disturbance(at_s + 86400.0 * day, height_mv, long_s))
+
+
+_LIVES: dict[Life, Callable[[np.random.Generator, Story], None]] = {
+    "refill": _refilled,
+    "top-offs": _topped,
+    "warm": _warm,
+    "co2": _co2,
+    "lamp": _lamp,
+}

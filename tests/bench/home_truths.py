@@ -1,0 +1,100 @@
+"""What was said of a home, minute by minute, beside what was true."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from afterfill.records import (
+    AlarmChange,
+    Estimate,
+    Forecast,
+    RefillSeen,
+    Standing,
+    Verdict,
+)
+from afterfill.tank import TankState, folded
+from afterfill.tank_setup import TankSetup, tank_setup
+from bench.home_stories import Life, home_story
+from bench.story import ZERO_S, Story, config_of
+from bench.tanks import Played, played
+
+Series = NDArray[np.float64]
+_EVERY_S = 300.0
+
+
+@dataclass
+class Lived:
+    """One home. `minutes` has a row each five minutes: time since the begin [s], truth, q05, q50,
+    q95 [mg/L as Cl2], p_over_limit, sees, whether it was called safe. Alarms: raised and over [s].
+    `sure`: when "surely below the limit at" was said [s], and what time was named [s]."""
+
+    life: Life
+    seed: int
+    story: Story
+    limit_mg_l: float
+    minutes: Series
+    truth: Played
+    alarms_s: list[tuple[float, float]] = field(default_factory=list)
+    suspected_s: list[float] = field(default_factory=list)
+    verdicts: list[Verdict] = field(default_factory=list)
+    sure: list[tuple[float, float]] = field(default_factory=list)
+    peak: tuple[float, float, float] | None = None
+
+    @property
+    def days(self) -> float:
+        """Its length."""
+        return self.story.days
+
+
+def lived(life: Life, seed: int, laws: int) -> Lived:
+    """The home of a seed, played and folded."""
+    story = home_story(life, seed, laws)
+    tank = played(story)
+    setup = tank_setup(config_of(story), "t")
+    return _told(Lived(life, seed, story, setup.inference.limit_mg_l, np.empty(0), tank), setup)
+
+
+def _told(home: Lived, setup: TankSetup) -> Lived:
+    state, rows, raised_s, safe = TankState(), list[tuple[float, ...]](), None, False
+    truth, inputs = home.truth, home.truth.inputs
+    for record in inputs:
+        state, outputs = folded(setup, state, record, _EVERY_S)
+        estimates = []
+        for output in outputs:
+            at_s = output.time_s - ZERO_S
+            if isinstance(output, Estimate):
+                estimates.append(output)
+            elif isinstance(output, Standing):
+                safe = output.standing == "safe"
+            elif isinstance(output, AlarmChange) and output.alarm == "residual-oxidant":
+                if raised_s is not None and not output.active:
+                    home.alarms_s.append((raised_s, at_s))
+                raised_s = (at_s if raised_s is None else raised_s) if output.active else None
+            else:
+                _noted(home, output, at_s)
+        rows += [_row(e, truth, safe) for e in estimates]
+    if raised_s is not None:
+        home.alarms_s.append((raised_s, home.story.hours * 3600.0))
+    home.minutes = np.array(rows)
+    return home
+
+
+def _noted(home: Lived, output: object, at_s: float) -> None:
+    if isinstance(output, Verdict):
+        home.verdicts.append(output)
+        low, middle, high = output.peak_residual_mg_l
+        home.peak = (low, middle, high)
+    elif isinstance(output, RefillSeen) and output.origin == "inferred":
+        home.suspected_s.append(at_s)
+    elif isinstance(output, Forecast) and output.residual_surely_below_limit_s is not None:
+        home.sure.append((at_s, output.residual_surely_below_limit_s - ZERO_S))
+
+
+def _row(estimate: Estimate, truth: Played, safe: bool) -> tuple[float, ...]:
+    at_s = estimate.time_s - ZERO_S
+    index = min(int(np.searchsorted(truth.time_s, at_s)), truth.time_s.size - 1)
+    return (
+        at_s, float(truth.residual[index]), *estimate.residual_mg_l, estimate.p_over_limit,
+        float(estimate.sees), float(safe),
+    )  # fmt: skip
