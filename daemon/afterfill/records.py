@@ -27,7 +27,8 @@ InvalidReason = Literal[
 ]
 
 RefillMode = Literal["replace", "add"]  # drain and refill, or add to what is there
-ServiceWhat = Literal["probe", "feeding", "cleaning", "other"]
+ServiceWhat = Literal["probe", "feeding", "cleaning", "other", "lamp", "ozone", "medicine"]
+OXIDISING: tuple[ServiceWhat, ...] = ("lamp", "ozone", "medicine")  # raise an ORP and are no refill
 VerdictWord = Literal["clear", "possible", "carried-over", "cannot-tell"]
 StandingWord = Literal["safe", "not-safe", "cannot-tell", "learning"]
 AlarmState = Literal[

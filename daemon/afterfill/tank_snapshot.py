@@ -21,7 +21,7 @@ from afterfill.alarms.manager import Alarms
 from afterfill.errors import JournalError
 from afterfill.inference.ammonia import Ammonia
 from afterfill.inference.ammonia import N as AMMONIA_N
-from afterfill.inference.belief import Belief, Leftover
+from afterfill.inference.belief import Belief
 from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
 from afterfill.inference.history import History
 from afterfill.inference.model.hypotheses import HYPOTHESES, N
@@ -38,7 +38,7 @@ from afterfill.tank_state import AlarmContext, LastValue, NeutraliserBook, PourC
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
-        TankState, Belief, Learnt, Leftover, Channel, Sight, Ammonia, Baseline, Watch, Pour,
+        TankState, Belief, Learnt, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
         PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
     )

@@ -40,7 +40,8 @@ def _all_clear(homes: Sequence[Lived], refills: Sequence[Lived]) -> list[Figure]
         _minutes("daily raw top-offs: SAFE while over the limit, share of it", tops, _safe_now,
                  (0.0, 0.05), (0.0, 0.01)),
         _share("peak inside its interval, source off by 1.4 times",
-               [h for h in over if h.peak and _source_off(h)], _peak_inside, 0.82, 0.87, least=True),
+               [h for h in over if h.peak and _source_off(h)], _peak_inside, 0.82, 0.87,
+               least=True),
     ]  # fmt: skip
 
 

@@ -3,8 +3,8 @@
 Decay: free chlorine meets a quick demand and then goes slowly (first order 0.01-2 per h: Powell
 2000, bottle tests, secondary; US EPA 2001, treatment plant model, secondary; a stocked tank is
 beyond them, our judgement); chloramine stays for hours to days (median 0.03 per h, 5-95 %
-0.003-0.4: Garcia & Anderson 2018, abstract; Odimayomi 2026, abstract; our reading). The tap holds half to
-twice of what was configured. Days warm the tank by up to 3 K, CO2 swings the pH of some.
+0.003-0.4: Garcia & Anderson 2018, abstract; Odimayomi 2026, abstract; our reading). The tap holds
+half to twice of what was configured. Days warm the tank by up to 3 K, CO2 swings the pH of some.
 """
 
 from collections.abc import Callable

@@ -60,8 +60,8 @@ MUTANTS = (
     Mutant(
         "unseen water is clear",
         _INFERENCE + "monitor/decision.py",
-        "_sighted(watch, time_s) or _harmless(watch)",
-        "_sighted(watch, time_s) or True",
+        "if not _sighted(watch, time_s) or watch.masked:",
+        "if False:",
         "tests/inference/test_decision_and_doubt.py",
     ),
     Mutant(

@@ -178,3 +178,38 @@ def test_colder_water_alone_is_suspicious() -> None:
     for _ in range(3):
         level = change_detection.looked(level, 300.0, 24.2)
     assert change_detection.raised(level)
+
+
+def warm_day(baseline_: Baseline, swing_k: float, source_c: float | None) -> bool:
+    """Whether two days that warm by `swing_k` raise a suspicion."""
+    level = baseline_
+    for minute in range(2 * 1440):
+        warm_c = 25.0 + 0.5 * swing_k * math.sin(2.0 * math.pi * minute / 1440.0)
+        level = change_detection.looked(level, 300.0, warm_c, source_c)
+        if change_detection.raised(level):
+            return True
+        level = baseline.followed(level, 300.0, warm_c, 60.0 * minute + level_begin_s(baseline_))
+    return False
+
+
+def level_begin_s(baseline_: Baseline) -> float:
+    return baseline_.time_s + 60.0
+
+
+@pytest.mark.parametrize("source_c", [None, 12.0, 24.0])
+@pytest.mark.parametrize("swing_k", [1.5, 3.0])
+def test_a_warm_day_is_no_refill(swing_k: float, source_c: float | None) -> None:
+    assert not warm_day(after_quiet(300.0, 25.0), swing_k, source_c)
+
+
+@pytest.mark.parametrize(("step_k", "source_c", "is_water"), [
+    (-0.6, 12.0, True), (0.6, 12.0, False), (0.6, 35.0, True), (-0.6, None, True),
+    (0.6, None, False), (-0.6, 24.0, True), (-6.0, 24.0, False),
+])  # fmt: skip
+def test_a_step_of_temperature_is_asked_whether_the_source_can_make_it(
+    step_k: float, source_c: float | None, is_water: bool
+) -> None:
+    level = after_quiet(300.0, 25.0)
+    for _ in range(3):
+        level = change_detection.looked(level, 300.0, 25.0 + step_k, source_c)
+    assert change_detection.raised(level) == is_water

@@ -1,6 +1,7 @@
 """Resampled copies are possible worlds, and hypotheses keep the weight that evidence gave them."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -120,7 +121,7 @@ CHLORINE = Water("chlorine", 2.0, 3.5)
 SETUP = Setup("t", 100.0, 0.011, CHLORINE, mg_cl2_per_ml=40.0)
 POUR = Pour(0.0, announced=True, water=CHLORINE, litres=25.0, minutes=5.0)
 SHORT = rows_of("short")
-RIDGE = Ridge(tap_sigma(CHLORINE), float(np.log(0.025)), 1.0)
+RIDGE = Ridge(tap_sigma(CHLORINE), float(np.log(priors.C0_MG_L)), 1.0)
 
 
 def with_chlorine() -> Particles:
@@ -189,7 +190,7 @@ def test_a_watch_draws_its_tap_again_when_untreated_water_is_resampled() -> None
 def test_a_test_of_the_water_ends_the_ridge_and_so_does_water_of_an_older_watch() -> None:
     belief = step.poured(SETUP, Belief(), POUR, 0.0)
     assert belief.watch is not None
-    assert belief.watch.ridge == RIDGE
+    assert belief.watch.ridge == replace(RIDGE, c0_sd=priors.C0_SIGMA)
     assert watch.tested(belief.watch, 0.3, 7.5, free_only=False).ridge is None
     again = step.poured(SETUP, belief, Pour(7200.0, True, CHLORINE, 25.0, 5.0), 7200.0)
     assert again.watch is not None

@@ -7,7 +7,9 @@ source are our judgement.
 
 RAISE_AT_PROBABILITY = 0.9  # nine in ten: our judgement of when waking a person is worth it
 CLEAR_AT_PROBABILITY = 0.5
-STILL_THERE_AT = 0.25  # after a carry-over as good as certain; below, it has probably gone
+# After a carry-over as good as certain: raised while it may well be there, over when it has very
+# probably gone. The distance between the two keeps the alarm from coming and going.
+MAY_BE_THERE_AT, STILL_THERE_AT = 0.25, 0.1
 POSSIBLE_FADES_AT = 0.1  # what was possible has probably gone
 AMMONIA_DEADBAND = 0.1  # share of the limit; below a kit's smallest colour step
 PH_DEADBAND, TEMPERATURE_DEADBAND_C = 0.1, 0.3  # a probe's own wobble over an hour
@@ -34,7 +36,8 @@ def residual_oxidant(
     A carry-over that is as good as certain also raises while it may well be still there.
     """
     sure = max(p_over_limit, p_carried_over) >= RAISE_AT_PROBABILITY
-    likely = p_over_limit >= (STILL_THERE_AT if sure else CLEAR_AT_PROBABILITY)
+    there_at = STILL_THERE_AT if active else MAY_BE_THERE_AT
+    likely = p_over_limit >= (there_at if sure else CLEAR_AT_PROBABILITY)
     if likely and (sure or active):
         return True
     return False if sees else None

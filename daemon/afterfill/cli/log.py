@@ -105,7 +105,12 @@ def dose(
 
 @log.command()
 def service(
-    what: Annotated[str, typer.Option(help="probe, feeding, cleaning or other.")],
+    what: Annotated[
+        str,
+        typer.Option(
+            help="probe, feeding, cleaning or other; lamp, ozone or medicine, which oxidise."
+        ),
+    ],
     quantity: Annotated[
         str | None, typer.Option(help="Which probe: orp, ph or temperature. Left out: not said.")
     ] = None,

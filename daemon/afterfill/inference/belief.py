@@ -1,6 +1,5 @@
 """Everything that is believed about one tank between two records."""
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from afterfill.inference import doses, history
@@ -14,22 +13,14 @@ from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 
 
-@dataclass(frozen=True, slots=True)
-class Leftover:
-    """What the last watch left behind at `time_s`: 95 % point of the residual [mg/L as Cl2] and
-    probability that it exceeds the limit."""
-
-    time_s: float = 0.0
-    residual_mg_l: float = 0.0
-    p_over_limit: float = 0.0
-
-
 class Belief(NamedTuple):
     """`ammonia_s`: the time [s] at which `ammonia` holds; `doses`: neutraliser that went into the
     tank itself lately; `stepped_s`: time of the last step [s]; `disturbed_until_s`: end of
-    announced work on the tank; `trusted_from_s`: no watch on suspicion before this time;
-    `unpoured`: the ammonia at `unpoured_s` [s], before the refill under watch, in case more is
-    said of it."""
+    announced work on the tank; `oxidised_until_s`: until when a lamp, ozone or a medicine was told
+    of; `risen_s`: when the ORP rose without a word; `trusted_from_s`: no watch on suspicion before
+    this time; `past`: the last watch once its verdict is final: what it left in the tank is
+    believed on; `unpoured`: the ammonia at `unpoured_s` [s], before the refill under watch, in case
+    more is said of it."""
 
     ph: Channel = Channel()
     temperature: Channel = Channel()
@@ -39,11 +30,18 @@ class Belief(NamedTuple):
     ammonia: Ammonia = unmet()
     ammonia_s: float | None = None
     learnt: Learnt = Learnt()
-    leftover: Leftover = Leftover()
     baseline: Baseline | None = None
     watch: Watch | None = None
+    past: Watch | None = None
     stepped_s: float | None = None
     disturbed_until_s: float = 0.0
+    oxidised_until_s: float = 0.0
+    risen_s: tuple[float, ...] = ()
     trusted_from_s: float = 0.0
     unpoured: Ammonia | None = None
     unpoured_s: float = 0.0
+
+    @property
+    def holding(self) -> Watch | None:
+        """The watch whose particles tell what is in the tank, running or past."""
+        return self.watch or self.past

@@ -1,21 +1,32 @@
 """One step of belief: readings in, a moved belief out. The order of work is the order below."""
 
+from collections.abc import Callable
+
 from afterfill.inference import ammonia, doses, history
-from afterfill.inference.belief import Belief, Leftover
+from afterfill.inference.belief import Belief
 from afterfill.inference.calibration import learnt
 from afterfill.inference.calibration.response_check import updated_by_check
 from afterfill.inference.conditions import binding_at, hocl_at, ph_at, quiet_mv, temperature_at
-from afterfill.inference.monitor import air, baseline, change_detection, data_quality, watch
+from afterfill.inference.monitor import (
+    air,
+    baseline,
+    change_detection,
+    data_quality,
+    habits,
+    watch,
+)
 from afterfill.inference.monitor.announcements import amended, relation
 from afterfill.inference.monitor.baseline import noise_of
 from afterfill.inference.monitor.begin import begun
 from afterfill.inference.monitor.channels import Channel, believed_c
 from afterfill.inference.monitor.decision import is_over
+from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Setup
-from afterfill.records import KitResult, ResponseCheck
+from afterfill.records import OXIDISING, KitResult, ResponseCheck
 
 _AMMONIA_EVERY_S = 60.0  # a filter's work takes hours
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
+_OXIDISED_S = 12 * 3600.0  # a lamp's day, a treatment; our judgement
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
 _REARM_S = 300.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
@@ -63,13 +74,14 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     another = data_quality.is_another(belief.sight, sight, time_s)
     if another:
         sight = sight._replace(before_mv=None)
-        belief = _without_suspicion(belief)
+        belief = _unmoored(_without_suspicion(belief))
     belief = _with_ammonia_at(belief, time_s, _AMMONIA_EVERY_S)._replace(
         sight=sight,
         baseline=None if another else belief.baseline,
         stepped_s=time_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
         watch=_watched(setup, belief, time_s, usable),
+        past=_past(setup, belief, time_s, usable),
     )
     if belief.watch is not None:
         return belief
@@ -93,11 +105,11 @@ def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Beli
     if belief.baseline is None:
         return belief
     temperature_c = temperature_at(belief, time_s)
-    felt = change_detection.felt(belief.baseline, temperature_c)
+    felt = change_detection.felt(belief.baseline, temperature_c, setup.water.temperature_c)
     if change_detection.raised(felt) and time_s >= belief.trusted_from_s:
         suspect = Pour(time_s, announced=False, water=setup.water)
         belief = belief._replace(baseline=felt)
-        return belief._replace(watch=begun(setup, belief, suspect, time_s))
+        return _watching(setup, belief, suspect, time_s)
     return belief._replace(baseline=baseline.warmed(felt, temperature_c, step_s))
 
 
@@ -107,18 +119,28 @@ def _without_suspicion(belief: Belief) -> Belief:
     return belief if old is None or old.reported else belief._replace(watch=None)
 
 
-def _watched(
-    setup: Setup, belief: Belief, time_s: float, usable_mv: float | None
-) -> watch.Watch | None:
+def _past(setup: Setup, belief: Belief, time_s: float, usable_mv: float | None) -> Watch | None:
+    """What the last watch left, now and then moved on: it decays, and the ORP still tells of it."""
+    past = belief.past
+    if past is None or not watch.past_is_due(past, time_s):
+        return past
+    later = watch.advanced(past, time_s, _seen(belief, time_s, usable_mv), setup.law)
+    return None if watch.is_spent(later, time_s) else later
+
+
+def _seen(belief: Belief, time_s: float, usable_mv: float | None) -> watch.Seen:
+    return watch.Seen(
+        usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s), hocl_at(belief, time_s),
+        binding_at(belief, time_s), noise_of(belief.baseline),
+    )  # fmt: skip
+
+
+def _watched(setup: Setup, belief: Belief, time_s: float, usable_mv: float | None) -> Watch | None:
     """The running watch at `time_s`, if there is one."""
     noise_mv = noise_of(belief.baseline)
     if belief.watch is None or not watch.is_due(belief.watch, time_s, usable_mv, noise_mv):
         return belief.watch
-    seen = watch.Seen(
-        usable_mv, ph_at(belief, time_s), temperature_at(belief, time_s), hocl_at(belief, time_s),
-        binding_at(belief, time_s), noise_mv,
-    )  # fmt: skip
-    return watch.advanced(belief.watch, time_s, seen, setup.law)
+    return watch.advanced(belief.watch, time_s, _seen(belief, time_s, usable_mv), setup.law)
 
 
 def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief:
@@ -127,11 +149,14 @@ def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief
     level_mv = baseline.corrected_mv(orp_mv, ph, belief.learnt.ph_slope_mv)
     if belief.baseline is None:
         return belief._replace(baseline=baseline.begun(level_mv, time_s))
-    looked = change_detection.looked(belief.baseline, level_mv, temperature_c)
+    looked = change_detection.looked(
+        belief.baseline, level_mv, temperature_c, setup.water.temperature_c
+    )
     if change_detection.raised(looked) and time_s >= belief.trusted_from_s:
         suspect = Pour(time_s, announced=False, water=setup.water)
         belief = belief._replace(baseline=looked)
-        return belief._replace(watch=begun(setup, belief, suspect, time_s))
+        watching = _watching(setup, belief, suspect, time_s)
+        return watching._replace(risen_s=habits.appended(belief.risen_s, time_s))
     return belief._replace(
         baseline=baseline.followed(looked, level_mv, temperature_c, time_s),
         learnt=learnt.in_quiet(belief.learnt, orp_mv, ph, time_s),
@@ -178,7 +203,12 @@ def with_new_particles(setup: Setup, belief: Belief, time_s: float) -> Belief:
     """The belief with a watch over water that may have come while another watch ran; its particles
     begin in the old ones' water and electrodes."""
     suspect = Pour(time_s, announced=False, water=setup.water)
-    return belief._replace(watch=begun(setup, belief, suspect, time_s))
+    return _watching(setup, belief, suspect, time_s)
+
+
+def _watching(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
+    """The belief with a new watch over `pour`, whose particles take over what is in the tank."""
+    return belief._replace(watch=begun(setup, belief, pour, time_s), past=None)
 
 
 def ended(belief: Belief, time_s: float) -> Belief:
@@ -186,14 +216,13 @@ def ended(belief: Belief, time_s: float) -> Belief:
     old = belief.watch
     if old is None:
         return belief
-    residual = watch.residual_of(old)
     known = old.kit_mg_l >= _KIT_SHOWS_MG_L
     return belief._replace(
         watch=None,
+        past=None if watch.is_spent(old, time_s) else old,
         unpoured=None,
         learnt=learnt.updated(belief.learnt, old.particles) if known else belief.learnt,
         baseline=_baseline_after(belief, time_s),
-        leftover=Leftover(time_s, residual.q95, old.p_now),
         trusted_from_s=time_s + _REARM_S,
     )
 
@@ -222,7 +251,7 @@ def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
     old, said = belief.watch, relation(belief.watch, pour)
     if old is None or said == "new":
         belief = _with_refilled_ammonia(setup, belief, pour, time_s)
-        return belief._replace(watch=begun(setup, belief, pour, time_s))
+        return _watching(setup, belief, pour, time_s)
     if said == "repeated":
         return belief
     if said == "suspected":
@@ -265,19 +294,25 @@ def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belie
         tested_now = ammonia.tested(belief.ammonia, kit.total_ammonia_mg_l)
         belief = belief._replace(ammonia=tested_now, unpoured=None)
     total, free = kit.total_chlorine_mg_l, kit.free_chlorine_mg_l
-    shows = max(total or 0.0, free or 0.0)
-    if belief.watch is None and shows >= _KIT_SHOWS_MG_L:
+    shown = free if total is None else total
+    if shown is None:
+        return belief
+    past = belief.past
+    explained = past is not None and watch.residual_of(past).q95 >= 0.5 * shown
+    if belief.watch is None and not explained and max(total or 0.0, free or 0.0) >= _KIT_SHOWS_MG_L:
         suspect = Pour(kit.time_s, announced=False, water=setup.water)
-        belief = belief._replace(watch=begun(setup, belief, suspect, time_s))
-    if belief.watch is not None and total is not None:
-        belief = belief._replace(
-            watch=watch.tested(belief.watch, total, ph_at(belief, time_s), free_only=False)
-        )
-    elif belief.watch is not None and free is not None:
-        belief = belief._replace(
-            watch=watch.tested(belief.watch, free, ph_at(belief, time_s), free_only=True)
-        )
-    return belief
+        belief = _watching(setup, belief, suspect, time_s)
+    ph = ph_at(belief, time_s)
+    return _with_particles(belief, lambda it: watch.tested(it, shown, ph, free_only=total is None))
+
+
+def _with_particles(belief: Belief, change: Callable[[Watch], Watch]) -> Belief:
+    """The belief with its watch, running and past, changed."""
+    running, past = belief.watch, belief.past
+    return belief._replace(
+        watch=None if running is None else change(running),
+        past=None if past is None else change(past),
+    )
 
 
 def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) -> Belief:
@@ -287,8 +322,8 @@ def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) ->
         return belief
     surplus_mg_l = neutraliser_ml * setup.mg_cl2_per_ml / setup.litres
     known = doses.appended(belief.doses, time_s, surplus_mg_l)
-    looking = None if belief.watch is None else watch.dosed(belief.watch, surplus_mg_l)
-    return belief._replace(doses=known, watch=looking)
+    belief = _with_particles(belief, lambda it: watch.dosed(it, surplus_mg_l))
+    return belief._replace(doses=known)
 
 
 def serviced(belief: Belief, what: str, time_s: float) -> Belief:
@@ -296,8 +331,19 @@ def serviced(belief: Belief, what: str, time_s: float) -> Belief:
     of a probe is forgotten when it is serviced: it may be another one."""
     if what == "probe":
         sight = data_quality.unsettled(belief.sight, time_s, "the ORP probe was serviced")
-        return belief._replace(sight=sight, baseline=None, learnt=learnt.Learnt())
+        fresh = learnt.Learnt()
+        return _unmoored(belief)._replace(sight=sight, baseline=None, learnt=fresh)
+    if what in OXIDISING:
+        told = (*belief.risen_s, *habits.as_told(time_s))
+        return belief._replace(oxidised_until_s=time_s + _OXIDISED_S, risen_s=told)
     return belief._replace(disturbed_until_s=time_s + _DISTURBED_S)
+
+
+def _unmoored(belief: Belief) -> Belief:
+    """The belief with a past watch whose background is no longer known: another probe, or one that
+    has been in a hand, shows its own."""
+    past = belief.past
+    return belief if past is None else belief._replace(past=watch.unmoored(past))
 
 
 def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Belief:
@@ -305,4 +351,4 @@ def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Bel
     tank's own level must be found again."""
     sight = data_quality.unsettled(belief.sight, time_s, "the ORP probe's response was checked")
     taught = updated_by_check(belief.learnt, check)
-    return belief._replace(sight=sight, baseline=None, learnt=taught)
+    return _unmoored(belief)._replace(sight=sight, baseline=None, learnt=taught)

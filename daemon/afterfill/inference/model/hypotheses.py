@@ -162,6 +162,8 @@ class SteadyInfluence(_Refill):
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
+        if start.oxidised:
+            return priors.STEADY_WHEN_TOLD
         return priors.STEADY_WHEN_DISTURBED if start.disturbed else priors.STEADY
 
     def shaped(self, start: Start, parameters: Array) -> Array:

@@ -5,12 +5,13 @@ together than their errors are correlated count for less.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
 from afterfill.inference.filter.resampling import LEAST_WEIGHT, reweighted
-from afterfill.inference.filter.streams import Array
+from afterfill.inference.filter.streams import Array, log_normal
 from afterfill.inference.model import disturbance, electrode, priors
 from afterfill.inference.model.hypotheses import NEVER_POURS
 from afterfill.inference.model.particles import (
@@ -87,6 +88,19 @@ class Orp:
 def unseen(particles: Particles, step_s: float) -> Particles:
     """The particles after `step_s` [s] without an ORP to hold their background."""
     return particles.with_rows(state={BACKGROUND_VAR: grown_variance(particles, step_s)})
+
+
+def as_read(residual_mg_l: Array) -> Array:
+    """A residual (n,) that was read from the electrode's law, as wide as the law's own doubt: it is
+    only a shape, and particles differ in its figures alone."""
+    return np.asarray(residual_mg_l * _law_off(residual_mg_l.size))
+
+
+@lru_cache(maxsize=4)
+def _law_off(n: int) -> Array:
+    off = log_normal(n, "law", 1.0, priors.LAW_SIGMA)
+    off.setflags(write=False)
+    return off
 
 
 def tempering(moment: Moment) -> float:

@@ -24,7 +24,8 @@ _FREE_SHARE = 0.7  # of US utilities, by chlorine alone: JAWWA survey 2017, read
 @dataclass(frozen=True, slots=True)
 class Start:
     """What is known when an episode begins: the tank before the pour (degrees C, pH), what was said
-    of the pour, what is known of the probe, and whether other work on the tank was announced."""
+    of the pour, what is known of the probe, whether other work on the tank was announced, and
+    whether something that oxidises and is no refill was told of or comes at this hour."""
 
     setup: Setup
     pour: Pour
@@ -32,6 +33,7 @@ class Start:
     tank_c: float
     tank_ph: float
     disturbed: bool
+    oxidised: bool = False
 
 
 class Parameter(NamedTuple):
@@ -145,14 +147,14 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter(
         row.K_FREE_PER_S, "k_free_per_s",
         lambda _, n: log_normal(n, "free decay", priors.K_FREE_PER_H, priors.K_FREE_SIGMA) / 3600.0,
-        log=True, regularised=True,
+        log=True, inherited=True, regularised=True,
     ),
     Parameter(
         row.K_COMBINED_PER_S, "k_combined_per_s",
         lambda _, n: log_normal(
             n, "combined decay", priors.K_COMBINED_PER_H, priors.K_COMBINED_SIGMA
         ) / 3600.0,
-        log=True, regularised=True,
+        log=True, inherited=True, regularised=True,
     ),
     *(
         Parameter(which, name, _of_disturbance(which))

@@ -8,17 +8,21 @@ Quality Technology Conference; abstract, read).
 
 # --- the ORP electrode: E = E_bg + b log10(1 + C_eff / C0), a mixed potential ------------------
 B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
-C0_MG_L, C0_SIGMA = 0.025, 1.0  # where it turns from linear to logarithmic; 0.003-0.1; unsourced
+C0_MG_L, C0_SIGMA = 0.025, 1.15  # where it turns from linear to logarithmic; 0.003-0.1; unsourced
 W_OCL, W_OCL_SD = 0.4, 0.2  # share of HOCl's effect that hypochlorite has; unsourced
-W_COMBINED, W_COMBINED_SIGMA = 0.2, 0.6  # chloramine counts several times less; unsourced
+W_COMBINED, W_COMBINED_SIGMA = 0.25, 0.8  # chloramine counts several times less; unsourced
 PH_SLOPE_MV, PH_SLOPE_SD = -25.0, 12.0  # mV per pH unit at constant oxidant; -6 to -59 published
 RISE_MIN, RISE_SIGMA = 3.0, 0.6  # min; mixing of the tank and the electrode together
-FALL_MIN, FALL_SIGMA = 45.0, 0.8  # min; oxide memory: slow to come down; makers' notes, secondary
+FALL_MIN, FALL_SIGMA = 45.0, 1.0  # min; oxide memory: slow to come down; makers' notes, secondary
 DIP_MV, DIP_SIGMA = 25.0, 0.7  # how far 0.5 mg/L of surplus neutraliser pulls down; from memory
 
 # --- the water ---------------------------------------------------------------------------------
-K_FREE_PER_H, K_FREE_SIGMA = 4.0, 0.8  # demand of a stocked tank, 1-20 per h; our judgement
-K_COMBINED_PER_H, K_COMBINED_SIGMA = 0.4, 0.8  # 0.1-2 per h; our judgement
+# Free chlorine: 0.1-20 per h. Bottle tests 0.008-0.16 (Powell 2000, secondary); half of it within
+# 15 min in raw water (US EPA 2001, secondary); a stocked tank eats more: our judgement.
+K_FREE_PER_H, K_FREE_SIGMA = 1.5, 1.6
+# Combined: 0.01-1.4 per h. Open vessels 0.003 (Garcia & Anderson 2018, abstract), pipes with old
+# biofilm 0.2-0.4 (Odimayomi 2026, abstract); a tank lies between: our judgement.
+K_COMBINED_PER_H, K_COMBINED_SIGMA = 0.12, 1.5
 K_SURPLUS_PER_H = 0.3  # neutraliser used up by air and bacteria; our judgement
 NEUTRALISED_MIN = 3.0  # min for combined chlorine to meet a surplus; free chlorine meets it at once
 STANDING_FREE_PER_H = 0.1  # half-life 7 h, of 3-24 h; few measurements (secondary)
@@ -47,6 +51,7 @@ NUISANCE_MV = 3.0  # what a refill itself does to a probe besides chemistry: flo
 NUISANCE_RISE_MIN, NUISANCE_RISE_SIGMA = 6.0, 0.8
 NUISANCE_FALL_MIN, NUISANCE_FALL_SIGMA = 90.0, 0.8
 STEADY, STEADY_WHEN_DISTURBED = 0.0002, 0.04  # few have a lamp or ozone, and most tell; judgement
+STEADY_WHEN_TOLD = 3.0  # beside all others together: three in four; our judgement
 STEADY_MV, STEADY_SIGMA, STEADY_MOST_MV = 40.0, 0.6, 200.0  # over the quiet level; our judgement
 STEADY_RISE_MIN, STEADY_RISE_SIGMA = 20.0, 0.9  # a lamp's shadow of ozone builds up; our judgement
 STEADY_FALL_H, STEADY_FALL_SIGMA = 12.0, 0.6  # it lasts for hours; our judgement

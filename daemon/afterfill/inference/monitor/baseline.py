@@ -1,6 +1,6 @@
 """The tank's own quiet ORP, corrected for pH: what a step is measured against."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from afterfill.inference.model import priors
 from afterfill.inference.model.electrode import PH_REFERENCE
@@ -16,7 +16,8 @@ _LEAST_NOISE_MV = 0.3  # below most probes' resolution
 
 class Baseline(NamedTuple):
     """`level_mv`: slow level at the reference pH; `seen_s`: how long its readings have been seen,
-    in which a pause or a jump of the clock counts a minute at most; `warmth_c`: slow temperature;
+    in which a pause or a jump of the clock counts a minute at most; `warmth_c`: slow temperature,
+    `slower_c` the same of that: from both follows where a room that warms or cools would be now;
     `usual_c`, `usual_mv`: temperature and level of the last half day; `noise_mv`:
     standard deviation of a reading around its neighbours; `over` counts steps above the level."""
 
@@ -29,6 +30,15 @@ class Baseline(NamedTuple):
     usual_c: float | None = None
     usual_mv: float | None = None
     over: int = 0
+    slower_c: float | None = None
+
+    def expected_c(self) -> float | None:
+        """The temperature [degrees C] that the tank's own course leads to: Brown's double
+        exponential smoothing, which follows a ramp without lag (Brown 1963, Smoothing, Forecasting
+        and Prediction; from memory). None before there is one."""
+        if self.warmth_c is None or self.slower_c is None:
+            return self.warmth_c
+        return 2.0 * self.warmth_c - self.slower_c
 
     def to_go_s(self) -> float:
         """How much more quiet has to be seen before the level is known [s]."""
@@ -68,7 +78,7 @@ def followed(
         time_s=time_s,
         last_mv=orp_mv,
         noise_mv=_learnt_noise(baseline, orp_mv, step_s),
-        warmth_c=_slow(baseline.warmth_c, temperature_c, pace),
+        **_warmth(baseline, temperature_c, pace),
         usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
         usual_mv=_slow(baseline.usual_mv, orp_mv, min(1.0, step_s / _USUAL_S)),
     )
@@ -77,9 +87,14 @@ def followed(
 def warmed(baseline: Baseline, temperature_c: float | None, step_s: float) -> Baseline:
     """The baseline after `step_s` [s] in which only the temperature could be used."""
     return baseline._replace(
-        warmth_c=_slow(baseline.warmth_c, temperature_c, min(1.0, step_s * _SLOWLY_PER_S)),
+        **_warmth(baseline, temperature_c, min(1.0, step_s * _SLOWLY_PER_S)),
         usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
     )
+
+
+def _warmth(baseline: Baseline, temperature_c: float | None, pace: float) -> dict[str, Any]:
+    warmth_c = _slow(baseline.warmth_c, temperature_c, pace)
+    return {"warmth_c": warmth_c, "slower_c": _slow(baseline.slower_c, warmth_c, pace)}
 
 
 def _learnt_noise(baseline: Baseline, orp_mv: float, step_s: float) -> float:

@@ -31,14 +31,13 @@ from afterfill.inference.model.particles import (
     Particles,
 )
 from afterfill.inference.model.regularisation import Ridge
-from afterfill.inference.monitor import data_quality
+from afterfill.inference.monitor import data_quality, habits
 from afterfill.inference.monitor.baseline import corrected_mv
-from afterfill.inference.monitor.watch import Seen, Watch, advanced, dosed
+from afterfill.inference.monitor.watch import UNKNOWN_VAR, Seen, Watch, advanced, dosed
 from afterfill.inference.setup import Pour, Setup
 
 _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
 _EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
-_UNKNOWN_VAR = 200.0**2  # mV^2: a probe met for the first time
 _LEAST_SD_MV = 0.7  # of a background: slow noise does not average away
 _DISTURBANCE_CHANGES = 0.2  # of it within some twenty minutes: it comes and goes; our judgement
 _USUAL_C = 25.0  # stands in where no temperature is known
@@ -58,14 +57,16 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     start = Start(
         setup, pour, belief.learnt, _USUAL_C if tank_c is None else tank_c,
         PH_REFERENCE if ph is None else ph, pour.time_s < belief.disturbed_until_s,
+        is_oxidised(belief, pour),
     )  # fmt: skip
     particles = drawn_particles(start, *_background(belief, before))
     particles = _as_felt(particles, belief, pour, tank_c, time_s)
     particles = _at_reference_ph(particles, belief, ph)
     particles = _with_capacity(particles, belief)
-    if belief.watch is not None:
-        early_s = max(early_s, belief.watch.last_s)
-        particles = _inherited(particles, belief.watch, early_s - pour.time_s)
+    old = belief.holding
+    if old is not None:
+        early_s = max(early_s, old.last_s)
+        particles = _inherited(particles, old, early_s - pour.time_s)
     else:
         particles = _with_doses_before(particles, belief, early_s)
     ends_s = particles.parameters[START_S] + particles.parameters[POUR_S]
@@ -73,11 +74,18 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         pour, pour.time_s, early_s, particles, setup.limit_mg_l, tank_c, ph,
         poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
         all_in_s=pour.time_s + float(np.max(ends_s)),
-        ridge=_ridge(pour, belief), refill_time_s=pour.time_s,
+        ridge=_ridge(pour, belief), refill_time_s=pour.time_s, masked=start.oxidised,
     )  # fmt: skip
-    if belief.watch is not None:  # its particles know of the doses
+    if old is not None:  # its particles know of the doses
         belief = belief._replace(doses=doses.none())
     return _caught_up(setup, watch, belief, time_s)
+
+
+def is_oxidised(belief: Belief, pour: Pour) -> bool:
+    """Whether a lamp, ozone or a medicine was told of, or the ORP always rises at this hour."""
+    if pour.time_s < belief.oxidised_until_s:
+        return True
+    return not pour.announced and habits.is_habit(belief.risen_s, pour.time_s)
 
 
 def _as_felt(
@@ -109,7 +117,7 @@ def _is_disturbance(particles: Particles) -> NDArray[np.bool_]:
 
 
 def _ridge(pour: Pour, belief: Belief) -> Ridge | None:
-    if belief.watch is not None:
+    if belief.holding is not None:
         return None
     place = LEARNT.index("c0_mg_l")
     learnt = belief.learnt
@@ -126,7 +134,7 @@ def _background(belief: Belief, before: Array) -> tuple[float, float]:
         return level, _LEAST_SD_MV**2 + priors.WANDER_MV_PER_SQRT_H**2 * (0.3 + quiet)
     if belief.baseline is not None:
         return belief.baseline.level_mv, 5.0**2
-    return 300.0, _UNKNOWN_VAR
+    return 300.0, UNKNOWN_VAR
 
 
 def _with_capacity(particles: Particles, belief: Belief) -> Particles:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from afterfill.inference.filter.streams import Array
 from afterfill.inference.model.hypotheses import index_of
 from afterfill.inference.model.particles import PEAK
 from afterfill.inference.monitor.watch import Watch
@@ -25,10 +26,23 @@ def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> Ve
     if time_s < watch.poured_by_s + _LOOK_S:
         return "possible" if p >= POSSIBLE_AT else None
     if p <= CLEAR_AT:
-        return "clear" if _sighted(watch, time_s) or _harmless(watch) else "cannot-tell"
-    if not _sighted(watch, time_s) or _below_floor(watch, floor_mg_l()):
+        return _no_carry_over(watch, time_s, floor_mg_l)
+    peaks = watch.particles.state[PEAK]
+    if not _sighted(watch, time_s) or _below_floor(peaks, watch.limit_mg_l, floor_mg_l()):
         return "cannot-tell"
     return "possible"
+
+
+def _no_carry_over(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> VerdictWord:
+    """Clear only by what was seen, or where too little water came to matter. Where no dose was
+    told of, nothing but the ORP speaks for clear, so it must be able to show such water."""
+    if _harmless(watch):
+        return "clear"
+    if not _sighted(watch, time_s) or watch.masked:
+        return "cannot-tell"
+    told_of_none = watch.pour.announced and not watch.pour.neutraliser_ml
+    hidden = told_of_none and _below_floor(_untreated_peaks(watch), watch.limit_mg_l, floor_mg_l())
+    return "cannot-tell" if hidden else "clear"
 
 
 def is_over(watch: Watch, time_s: float) -> bool:
@@ -49,13 +63,15 @@ def _sighted(watch: Watch, time_s: float) -> bool:
 
 def _harmless(watch: Watch) -> bool:
     """Even untreated water could not have exceeded the limit: too little of it."""
+    return bool(np.mean(_untreated_peaks(watch) > watch.limit_mg_l) <= CLEAR_AT)
+
+
+def _untreated_peaks(watch: Watch) -> Array:
     short = watch.particles.groups[index_of("short")]
-    untreated = watch.particles.state[PEAK, short]
-    return bool(np.mean(untreated > watch.limit_mg_l) <= CLEAR_AT)
+    return np.asarray(watch.particles.state[PEAK, short])
 
 
-def _below_floor(watch: Watch, floor_mg_l: float) -> bool:
+def _below_floor(peaks: Array, limit_mg_l: float, floor_mg_l: float) -> bool:
     """What may have got in is mostly too little for this probe to show."""
-    peaks = watch.particles.state[PEAK]
-    peaks = peaks[peaks > watch.limit_mg_l]
+    peaks = peaks[peaks > limit_mg_l]
     return peaks.size > 0 and bool(np.median(peaks) < floor_mg_l)

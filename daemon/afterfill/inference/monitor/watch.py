@@ -14,7 +14,15 @@ from afterfill.inference.model import observations
 from afterfill.inference.model.electrode import ElectrodeLaw, lagged
 from afterfill.inference.model.hypotheses import NEVER_POURS
 from afterfill.inference.model.observations import ChlorineKit, Moment, Orp, WaterStep
-from afterfill.inference.model.particles import FRACTION, FREE, NEUTRALISER, PEAK, Particles
+from afterfill.inference.model.particles import (
+    BACKGROUND_VAR,
+    COMBINED,
+    FRACTION,
+    FREE,
+    NEUTRALISER,
+    PEAK,
+    Particles,
+)
 from afterfill.inference.model.regularisation import Ridge, refreshed
 from afterfill.inference.model.transition import predicted
 from afterfill.inference.quantiles import quantiles_of
@@ -28,6 +36,9 @@ _TEMPERATURE_EVERY_S = 120.0
 _MOVED_MV, _MOVED_NOISES = 1.5, 2.0  # between two readings, worth a step at once: our judgement
 _PAUSE_SHARE, _EARLY_S = 0.12, 0.5
 _UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
+_PAST_EVERY_S, _PAST_LONGEST_S = 600.0, 5 * 86_400.0  # a past watch: decay takes hours
+_SPENT_SHARE, _SPENT_P = 0.25, 0.003  # of the limit; chance that it is over it: our judgement
+UNKNOWN_VAR = 200.0**2  # mV^2 of a background: a probe met for the first time
 _ODDS_FLOOR = 1e-6  # some hundred particles cannot tell smaller odds
 
 
@@ -44,7 +55,8 @@ class Watch:
     `warmed_s`: when the temperature was last looked at; `unexplained`: readings in a row far above
     what all particles expect; `orp_mv`: the last ORP [mV] that moved them;
     `said`: the last verdict; `refill_time_s`: the name of this
-    refill in what is told of it, which a later word about its beginning does not change.
+    refill in what is told of it, which a later word about its beginning does not change;
+    `masked`: something else that oxidises is told of, so the ORP can give no all-clear.
     """
 
     pour: Pour
@@ -71,6 +83,7 @@ class Watch:
     reported: bool = False
     refill_time_s: float = 0.0
     orp_mv: float | None = None
+    masked: bool = False
 
 
 class Seen(NamedTuple):
@@ -95,6 +108,11 @@ def is_due(watch: Watch, time_s: float, orp_mv: float | None, noise_mv: float) -
         return True
     paused_s = min(_PAUSE_SHARE * observations.correlated_s(time_s - watch.zero_s), _LONGEST_STEP_S)
     return time_s - watch.last_s >= paused_s - _EARLY_S
+
+
+def past_is_due(past: Watch, time_s: float) -> bool:
+    """Whether a past watch should be moved on at `time_s` [s]."""
+    return time_s - past.last_s >= _PAST_EVERY_S
 
 
 def advanced(watch: Watch, time_s: float, seen: Seen, law: ElectrodeLaw) -> Watch:
@@ -140,14 +158,15 @@ def _judged(particles: Particles, limit_mg_l: float) -> dict[str, Any]:
     return {
         "particles": particles,
         "p_ever": float(weights @ (particles.state[PEAK] > limit_mg_l)),
-        "p_now": float(weights @ (particles.residual > limit_mg_l)),
+        "p_now": float(weights @ (observations.as_read(particles.residual) > limit_mg_l)),
     }
 
 
 def _predicted(watch: Watch, time_s: float, seen: Seen, law: ElectrodeLaw) -> Particles:
     """Water and electrode in steps short enough for pours and lags."""
     from_s, to_s = watch.last_s - watch.zero_s, time_s - watch.zero_s
-    steps = min(max(math.ceil((to_s - from_s) / _LONGEST_STEP_S), 1), 120)
+    longest_s = _LONGEST_STEP_S if watch.last_s <= watch.all_in_s + 3600.0 else _PAST_EVERY_S
+    steps = min(max(math.ceil((to_s - from_s) / longest_s), 1), 120)
     particles, width_s = watch.particles, (to_s - from_s) / steps
     pouring = watch.last_s <= watch.all_in_s
     for number in range(steps):
@@ -206,6 +225,13 @@ def dosed(watch: Watch, surplus_mg_l: float) -> Watch:
     return replace(watch, particles=particles.with_rows(state={NEUTRALISER: surplus}))
 
 
+def unmoored(watch: Watch) -> Watch:
+    """The watch with a background that is not known any more."""
+    n = watch.particles.weights.size
+    unknown = {BACKGROUND_VAR: np.full(n, UNKNOWN_VAR)}
+    return replace(watch, orp_mv=None, particles=watch.particles.with_rows(state=unknown))
+
+
 def over_same_refill(fresh: Watch, old: Watch) -> Watch:
     """The watch `fresh`, begun once more over the refill that `old` watched: same name, same
     words said of it."""
@@ -260,8 +286,30 @@ def probability(particles: Particles, is_so: NDArray[np.bool_]) -> float:
 
 
 def residual_of(watch: Watch) -> Quantiles:
-    """Total residual oxidant now [mg/L as Cl2]."""
-    return quantiles_of(watch.particles.residual, watch.particles.weights)
+    """Total residual oxidant now [mg/L as Cl2], with the law's own doubt."""
+    return _read(watch.particles.residual, watch)
+
+
+def free_of(watch: Watch) -> Quantiles:
+    """Free chlorine now [mg/L as Cl2]."""
+    return _read(watch.particles.state[FREE], watch)
+
+
+def combined_of(watch: Watch) -> Quantiles:
+    """Combined chlorine now [mg/L as Cl2]."""
+    return _read(watch.particles.state[COMBINED], watch)
+
+
+def _read(values: Array, watch: Watch) -> Quantiles:
+    return quantiles_of(observations.as_read(values), watch.particles.weights)
+
+
+def is_spent(watch: Watch, time_s: float) -> bool:
+    """Whether nothing is left of a past watch that could matter."""
+    if time_s - watch.zero_s > _PAST_LONGEST_S:
+        return True
+    nothing = residual_of(watch).q95 < _SPENT_SHARE * watch.limit_mg_l
+    return nothing and watch.p_now < _SPENT_P
 
 
 def peak_of(watch: Watch) -> Quantiles:

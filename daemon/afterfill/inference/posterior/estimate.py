@@ -1,24 +1,17 @@
 """What is believed now, as one record."""
 
 import math
-from functools import lru_cache
 
 from afterfill.inference.ammonia import free_of, total_of
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import hocl_at, ph_at, temperature_at
-from afterfill.inference.filter.streams import Array, log_normal
-from afterfill.inference.model import priors
 from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
-from afterfill.inference.model.particles import COMBINED, FREE
-from afterfill.inference.monitor import data_quality
+from afterfill.inference.monitor import data_quality, watch
 from afterfill.inference.monitor.baseline import READY_S, noise_of
-from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.posterior.detection_limit import detection_limit_mg_l, trace_mg_l
-from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
 from afterfill.records import Estimate, Quantiles
 
-_FADES_PER_H = 0.1  # what a closed watch left fades at the slow end of chloramine's decay
 _UNSEEN_PER_DAY = 0.03  # chance of an unannounced carry-over, while blind: judgement
 _UNSEEN_LASTS_S = 6 * 3600.0  # how long chloramine stays in a stocked tank: judgement
 _TRACE_AT_MOST_MG_L = 0.02  # noisier probes see less, and say so by their detection floor
@@ -86,21 +79,27 @@ def detection_limit_now(setup: Setup, belief: Belief, time_s: float) -> float:
 
 def p_over_limit(belief: Belief, time_s: float) -> float:
     """Probability that the residual exceeds the limit now."""
-    if belief.watch is not None:
-        return belief.watch.p_now
-    return max(belief.leftover.p_over_limit * faded(belief, time_s), _unseen(belief, time_s))
+    holding = belief.holding
+    known = 0.0 if holding is None else holding.p_now
+    return known if belief.watch is not None else max(known, _unseen(belief, time_s))
 
 
 def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Quantiles]:
     """Total, free and combined chlorine now [mg/L as Cl2]."""
-    if belief.watch is not None:
-        return _watched(belief.watch)
-    upper = max(
-        belief.leftover.residual_mg_l * faded(belief, time_s),
-        unseen_trace_mg_l(belief, time_s),
+    holding, trace_mg_l = belief.holding, 0.0
+    if belief.watch is None:
+        trace_mg_l = unseen_trace_mg_l(belief, time_s)
+    if holding is None:
+        left = Quantiles(0.0, 0.0, trace_mg_l)
+        return left, _NOTHING, left
+    total, free, combined = (
+        of(holding) for of in (watch.residual_of, watch.free_of, watch.combined_of)
     )
-    left = Quantiles(0.0, 0.0, upper)
-    return left, _NOTHING, left
+    return _at_least(total, trace_mg_l), free, _at_least(combined, trace_mg_l)
+
+
+def _at_least(quantiles: Quantiles, upper: float) -> Quantiles:
+    return Quantiles(quantiles.q05, quantiles.q50, max(quantiles.q95, upper))
 
 
 def unseen_trace_mg_l(belief: Belief, time_s: float, law: ElectrodeLaw = LOGARITHMIC) -> float:
@@ -109,34 +108,6 @@ def unseen_trace_mg_l(belief: Belief, time_s: float, law: ElectrodeLaw = LOGARIT
     noise_mv = noise_of(belief.baseline)
     trace = trace_mg_l(belief.learnt, law, noise_mv, hocl_at(belief, time_s))
     return min(trace, _TRACE_AT_MOST_MG_L)
-
-
-def _watched(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
-    """The law is only a shape: what is read from it is wider than its particles tell."""
-    particles, weights = watch.particles, watch.particles.weights
-    off = _law_off(weights.size)
-    return (
-        quantiles_of(particles.residual * off, weights),
-        quantiles_of(particles.state[FREE] * off, weights),
-        quantiles_of(particles.state[COMBINED] * off, weights),
-    )
-
-
-@lru_cache(maxsize=1)
-def _law_off(n: int) -> Array:
-    off = log_normal(n, "law", 1.0, priors.LAW_SIGMA)
-    off.setflags(write=False)
-    return off
-
-
-def faded(belief: Belief, time_s: float) -> float:
-    """What share of what the last watch left is still there."""
-    return faded_share((time_s - belief.leftover.time_s) / 3600.0)
-
-
-def faded_share(hours: float) -> float:
-    """What share of a residual that is not watched is still there after so many hours."""
-    return math.exp(-_FADES_PER_H * hours)
 
 
 def _unseen(belief: Belief, time_s: float) -> float:

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 from afterfill.inference import ammonia
 from afterfill.inference.belief import Belief
+from afterfill.inference.model.observations import as_read
 from afterfill.inference.model.transition import predicted
 from afterfill.inference.posterior.estimate import (
     blind_because,
     chlorine_of,
-    faded_share,
     free_ammonia_of,
     rounded,
 )
@@ -33,7 +33,7 @@ class Outlook:
 def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
     outlooks, at_h, now_mg_l = [], 0.0, chlorine_of(belief, time_s)[0]
-    watching = belief.watch
+    watching = belief.holding
     particles = None if watching is None else watching.particles
     seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
     all_in_s = 0.0 if watching is None else watching.all_in_s - watching.zero_s
@@ -46,10 +46,9 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
                 particles = predicted(particles, seconds, then_s, pouring=seconds <= all_in_s)
             belief = belief._replace(ammonia=ammonia.aged(belief.ammonia, step_s))
             seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
-        if particles is None:
-            residual = _faded(now_mg_l, hours)
-        else:
-            residual = quantiles_of(particles.residual, particles.weights)
+        residual = now_mg_l
+        if particles is not None:
+            residual = quantiles_of(as_read(particles.residual), particles.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
 
@@ -77,11 +76,6 @@ def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
 def _moment_s(time_s: float, hours: float | None) -> float | None:
     """So many hours later, to the minute: more would be noise."""
     return None if hours is None else time_s + 60.0 * round(60.0 * hours)
-
-
-def _faded(now_mg_l: Quantiles, hours: float) -> Quantiles:
-    share = faded_share(hours)
-    return Quantiles(*(share * value for value in now_mg_l))
 
 
 def below_limit_h(outlooks: list[Outlook], limit_mg_l: float) -> tuple[float | None, float | None]:

@@ -1,0 +1,50 @@
+"""What comes at the same hour of the day, or was told of, is no reason for a high alarm."""
+
+import pytest
+
+from afterfill.inference.monitor import habits
+from afterfill.records import AlarmChange, Service, Verdict
+from afterfill.simulation.virtual_tank import Disturbance
+from tank_stories import HOUR_S, ZERO_S, config_of, found_in, merged, setup_of, story
+
+DAY_S = 86_400.0
+SETUP = setup_of(config_of("chlorine", 2.0))
+LAMP = [Disturbance((6.0 + 24.0 * day) * HOUR_S, 60.0, 3 * HOUR_S) for day in range(5)]
+
+
+def high_on_days(found: list[object]) -> list[int]:
+    return [
+        int((o.time_s - ZERO_S) // DAY_S)
+        for o in found
+        if isinstance(o, AlarmChange) and o.alarm == "residual-oxidant" and o.active
+    ]
+
+
+def test_the_third_day_at_the_same_hour_is_a_habit() -> None:
+    risen: tuple[float, ...] = ()
+    for day in range(3):
+        at_s = 1e9 + DAY_S * day + 600.0 * day
+        assert habits.is_habit(risen, at_s) == (day == 2)
+        risen = habits.appended(risen, at_s)
+    assert not habits.is_habit(risen, 1e9 + 3 * DAY_S + 4 * HOUR_S)
+    assert habits.is_habit(risen, 1e9 + 4 * DAY_S)
+    assert not habits.is_habit(risen, 1e9 + 30 * DAY_S + 20 * HOUR_S)
+
+
+def test_twice_on_one_day_is_no_habit() -> None:
+    risen = habits.appended(habits.appended((), 1e9), 1e9 + 1800.0)
+    assert not habits.is_habit(risen, 1e9 + 3000.0)
+
+
+def test_a_lamp_by_a_timer_is_learnt_by_its_hour() -> None:
+    found = found_in(SETUP, story(24 * 5, [], LAMP, every_s=60.0), 600.0)
+    assert [day for day in high_on_days(list(found)) if day >= 2] == []
+
+
+@pytest.mark.parametrize("what", ["lamp", "ozone", "medicine"])
+def test_what_was_told_of_is_believed_and_gives_no_all_clear(what: str) -> None:
+    told = Service(ZERO_S + 5.9 * HOUR_S, "t", what)  # type: ignore[arg-type]  # one of three words
+    inputs = merged(story(16, [], LAMP[:1]), [told])
+    found = found_in(SETUP, inputs)
+    assert high_on_days(list(found)) == []
+    assert "clear" not in [v.verdict for v in found if isinstance(v, Verdict)]

@@ -1,0 +1,112 @@
+"""What a refill left in the tank is believed on, watch or no watch, until it has gone."""
+
+from dataclasses import replace
+
+import pytest
+
+from afterfill.inference.monitor import watch
+from afterfill.inference.posterior.estimate import chlorine_of, p_over_limit
+from afterfill.records import Dose, Estimate, Input, KitResult, Reading, Service, Standing
+from afterfill.simulation.virtual_tank import Inflow
+from afterfill.tank import TankState, folded
+from tank_stories import (
+    HOUR_S,
+    ZERO_S,
+    after,
+    config_of,
+    found_in,
+    merged,
+    pour,
+    raw,
+    refill,
+    setup_of,
+    story,
+    treated,
+)
+
+SETUP = setup_of(config_of())
+RAW = raw("chloramine", 2.0)
+
+
+def ended(state: TankState) -> TankState:
+    """With the running watch made past, as at its end."""
+    assert state.belief.watch is not None
+    return state._replace(
+        belief=state.belief._replace(watch=None, past=state.belief.watch, baseline=None)
+    )
+
+
+@pytest.fixture(scope="module")
+def carried() -> TankState:
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
+    return ended(after(SETUP, merged(story(2, [pour(1, 0.25, RAW)]), [said]))[0])
+
+
+def later(state: TankState, hours: float, *words: Dose | KitResult | Service) -> TankState:
+    """After more quiet hours without an ORP, in which only time and words tell."""
+    from_s = 2 * HOUR_S
+    readings: list[Input] = [
+        replace(r, time_s=r.time_s + from_s)
+        for r in story(hours, [])
+        if isinstance(r, Reading) and r.quantity != "orp"
+    ]
+    for record in merged(readings, words):
+        state, _ = folded(SETUP, state, record)
+    return state
+
+
+def test_what_was_carried_over_lives_on_when_the_watch_ends(carried: TankState) -> None:
+    time_s = ZERO_S + 2 * HOUR_S
+    total, _, _ = chlorine_of(carried.belief, time_s)
+    assert carried.belief.watch is None
+    assert total.q50 > 0.05
+    assert p_over_limit(carried.belief, time_s) > 0.9
+
+
+def test_it_decays_without_a_probe(carried: TankState) -> None:
+    then = later(carried, 24.0)
+    assert then.belief.past is not None
+    before, now = (watch.residual_of(s.belief.past) for s in (carried, then) if s.belief.past)
+    assert now.q50 < 0.7 * before.q50
+    assert now.q95 > 0.02  # chloramine may stay for days
+
+
+def test_neutraliser_takes_it_away_and_tests_end_the_doubt(carried: TankState) -> None:
+    at_s = ZERO_S + 2.2 * HOUR_S
+    dosed = later(carried, 1.0, Dose(at_s, "t", 10.0))
+    assert p_over_limit(dosed.belief, ZERO_S + 3 * HOUR_S) < 0.05
+    tests = [KitResult(at_s + n, "t", total_chlorine_mg_l=0.0) for n in range(3)]
+    once, thrice = (
+        p_over_limit(later(carried, 1.0, *tests[:n]).belief, ZERO_S + 3 * HOUR_S) for n in (1, 3)
+    )
+    assert thrice < once < 0.99
+    assert thrice < 0.5
+
+
+def test_another_probe_shows_nothing_of_it_but_it_is_still_there(carried: TankState) -> None:
+    serviced = later(carried, 0.5, Service(ZERO_S + 2.1 * HOUR_S, "t", "probe"))
+    assert p_over_limit(serviced.belief, ZERO_S + 2.5 * HOUR_S) > 0.8
+
+
+def test_a_second_refill_is_added_to_it() -> None:
+    """Raw top-offs of a hundredth, told of with no dose: one hardly matters, two do."""
+    hours = (2.0, 3.5)
+    pours: list[Inflow] = [pour(h, 0.009, RAW, 3.0) for h in hours]
+    said = [refill(h, litres=0.9, minutes=3, neutraliser_ml=0) for h in hours]
+    found = found_in(SETUP, merged(story(5, pours), list(said)), 600.0)
+    estimates = [o for o in found if isinstance(o, Estimate)]
+    first, last = (
+        max(e.p_over_limit for e in estimates if lo < (e.time_s - ZERO_S) / HOUR_S < hi)
+        for lo, hi in ((2.3, 3.4), (3.6, 5.0))
+    )
+    assert last > first + 0.2
+    words = [o.standing for o in found if isinstance(o, Standing) and o.time_s > ZERO_S + 7300.0]
+    assert words
+    assert "safe" not in words
+
+
+def test_a_good_refill_leaves_nothing_to_carry_on() -> None:
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=2.5)
+    state, _ = after(SETUP, merged(story(9, [pour(1, 0.25, treated())]), [said]))
+    assert state.belief.watch is None
+    assert p_over_limit(state.belief, ZERO_S + 9 * HOUR_S) < 0.05
