@@ -83,7 +83,7 @@ def _steps(
     yield from _dosing(plan, tank, bottle, shown)
     oxygen = plan.oxygen_at_risk_mg_l
     risk = "" if not oxygen else f" (surplus neutraliser may take {oxygen:.2g} mg/L of oxygen)"
-    yield (f"Aerate strongly: air stone, or the outlet broken at the surface{risk}.{_rising(plan)}")
+    yield f"Aerate strongly: air stone, or the outlet broken at the surface{risk}.{_rising(plan)}"
     yield "Leave the light off and the fish in peace; watch them."
     yield "Test with DPD total chlorine; only when it shows nothing think of a water change."
     yield _next_water(plan, tank, shown)
