@@ -2,14 +2,15 @@
 
 from dataclasses import dataclass
 
+from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
-from afterfill.config import Config, Neutraliser, Source
+from afterfill.config import Config, Neutraliser, Source, Tank
 from afterfill.inference.setup import Setup, Water
+from afterfill.planning.asked import Bounds
 from afterfill.records import Quantity
 
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
-_LEGAL_MAX_MG_L = 4.0  # US maximum residual disinfectant level, 40 CFR 141.65; secondary
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,30 +30,40 @@ class TankSetup:
 def tank_setup(config: Config, tank: str) -> TankSetup:
     """The setup of `tank`, which must be in the configuration."""
     table = config.tank[tank]
-    defaults = default_limits(table.livestock)
+    bounds = bounds_of(table)
     neutraliser = config.neutraliser_of(tank)
     source = config.source_of(tank)
     return TankSetup(
         inference=Setup(
             tank=tank,
             litres=table.litres,
-            limit_mg_l=table.limits.residual_oxidant_mg_l or defaults.residual_oxidant_mg_l.value,
+            limit_mg_l=bounds.residual_oxidant_mg_l,
             water=Water() if source is None else water_of(source),
             mg_cl2_per_ml=None if neutraliser is None else strength_of(neutraliser),
         ),
         waters={name: water_of(source) for name, source in config.source.items()},
-        free_ammonia_limit_mg_l=table.limits.free_ammonia_mg_l or defaults.free_ammonia_mg_l.value,
+        free_ammonia_limit_mg_l=bounds.free_ammonia_mg_l,
         every_s={probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank},
-        ph_limits=table.limits.ph or (defaults.ph.low, defaults.ph.high),
-        temperature_limits_c=table.limits.temperature_c
-        or (defaults.temperature_c.low, defaults.temperature_c.high),
+        ph_limits=bounds.ph,
+        temperature_limits_c=bounds.temperature_c,
         tells_machine=tank == next(iter(config.tank)),
+    )
+
+
+def bounds_of(table: Tank) -> Bounds:
+    """A tank's limits: its own, where it has one, else those of its livestock."""
+    usual, own = default_limits(table.livestock), table.limits
+    return Bounds(
+        own.residual_oxidant_mg_l or usual.residual_oxidant_mg_l.value,
+        own.free_ammonia_mg_l or usual.free_ammonia_mg_l.value,
+        own.ph or (usual.ph.low, usual.ph.high),
+        own.temperature_c or (usual.temperature_c.low, usual.temperature_c.high),
     )
 
 
 def water_of(source: Source) -> Water:
     """A source's table as numbers, with a maximum where none is given."""
-    usual_max = max(min(_MAX_OVER_TYPICAL * source.residual_mg_l, _LEGAL_MAX_MG_L), 1e-3)
+    usual_max = max(min(_MAX_OVER_TYPICAL * source.residual_mg_l, LEGAL_RESIDUAL.value), 1e-3)
     return Water(
         disinfectant=source.disinfectant,
         residual_mg_l=max(source.residual_mg_l, 1e-3),

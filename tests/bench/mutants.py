@@ -72,6 +72,13 @@ MUTANTS = (
         "tests/inference/test_observations.py",
     ),
     Mutant(
+        "a rescue forgets the air that it orders",
+        "daemon/afterfill/planning/rescue.py",
+        "phs = sorted((ahead.now, ahead.still, ahead.aerated))",
+        "phs = [ahead.now] * 3",
+        "tests/planning/test_day_ahead.py",
+    ),
+    Mutant(
         "a repeated word is new water",
         _INFERENCE + "monitor/announcements.py",
         'return "repeated" if amended(old, pour) == old else "amended"',

@@ -234,7 +234,7 @@ def test_rescue_by_a_kit_needs_no_journal(config: str) -> None:
     result = afterfill("plan", "--config", config, "--rescue", "--residual", "0.5")
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
-    assert lines[0].startswith(f"{ROOM}: disinfectant in the tank, planned for 0.71 mg/L")
+    assert lines[0].startswith(f"{ROOM}: disinfectant in the tank, planned for 0.74 mg/L")
     assert lines[1].startswith("Dose: ")
     assert lines[2] == "  1. Stop any water that is still running in."
     for head in ("What not to do", "Test", "Call a vet", "fish have, as it is"):

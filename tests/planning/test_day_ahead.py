@@ -102,6 +102,8 @@ def test_a_refill_whose_surplus_needs_air_is_judged_in_air() -> None:
         assert (free.judged_mg_l == free.in_air.high) is aerated
         assert criteria.ph == plan.water.ph.highest(aerated=aerated)
     assert usual.over == ()
+    assert usual.over_if_aerated == ("free ammonia",)
+    assert airy.over_if_aerated == ()
     assert airy.over == ("free ammonia",)
     assert airy.largest_litres is not None
     assert airy.largest_litres < 25.0

@@ -5,11 +5,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from afterfill.figures import figure, span_words
 from afterfill.records import Evidence
 from afterfill.report.chart import Chart, Line, drawn
 from afterfill.report.gathered import BlindSpan, blind_spans
 from afterfill.report.scale import Scale, scale_around, time_ticks
-from afterfill.report.words import evidence_words, figure, per_cent, span_words
+from afterfill.report.words import evidence_words, per_cent
 from cli_room import estimate
 
 DAY_S = 86400.0

@@ -237,6 +237,16 @@ STANDING_SPREAD = Constant(
     1.6, "factor", "90 % interval of those loss rates, own judgement", "common practice"
 )
 
+DPD_KIT = Coefficients(
+    (0.03, 0.20),
+    "error of a hobby DPD kit [mg/L as Cl2]: standard deviation sqrt(a^2 + (b C)^2)",
+    "own judgement from colour steps; DPD detects about 0.04 mg/L (an automation firm, secondary)",
+    "common practice",
+)
+LEGAL_RESIDUAL = Constant(
+    4.0, "mg/L as Cl2", "US maximum residual disinfectant level, 40 CFR 141.65", "secondary"
+)
+
 # --- the tank's own processes --------------------------------------------------------------------
 
 OXYGEN_SATURATION = Coefficients(

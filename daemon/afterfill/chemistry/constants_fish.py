@@ -31,14 +31,12 @@ CHLORINE_ACUTE = Constant(0.019, "mg/L as Cl2", f"{_EPA_1984}: fresh, one hour",
 CHLORINE_CHRONIC = Constant(0.011, "mg/L as Cl2", f"{_EPA_1984}: fresh, four days", "from memory")
 
 _FARRELL = "Farrell et al. 2001/2002, Water Qual. Res. J. Can. 36:133 and 37:513, abstracts"
-CHLORAMINE_LETHAL = {
-    "chinook": Coefficients(
-        (7244.0, 0.4525), "LC50 [ug/L] = a t^-b, t in minutes to 10 d, juveniles", _FARRELL, "read"
-    ),
-    "ceriodaphnia": Coefficients(
-        (61600.0, 1.0748), "LC50 [ug/L] = a t^-b, t in minutes", _FARRELL, "read"
-    ),
-}
+CHLORAMINE_LETHAL = Coefficients(
+    (7244.0, 0.4525),
+    "LC50 [ug/L] = a t^-b, t in minutes to 10 d, juvenile chinook salmon",
+    _FARRELL,
+    "read",
+)
 LETHAL_RANGE_MINUTES = Coefficients(
     (15.0, 14400.0),
     "from, to: the law's range; 15 min is own judgement",

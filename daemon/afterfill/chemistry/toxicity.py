@@ -4,7 +4,6 @@ Criteria protect communities of wild species; they are guides, not proofs, for a
 """
 
 from dataclasses import dataclass
-from math import inf, log, log1p
 from typing import Literal
 
 from afterfill.chemistry.acid_base import hocl_fraction
@@ -17,7 +16,6 @@ from afterfill.chemistry.constants_fish import (
     LETHAL_RANGE_MINUTES,
 )
 from afterfill.chemistry.domain import not_negative, within
-from afterfill.errors import ModelDomainError
 
 _PH = (6.5, 9.0)
 _TEMPERATURE_C = (0.0, 30.0)
@@ -63,42 +61,23 @@ def ammonia_chronic_mg_l(ph: float, temperature_c: float) -> float:
     return float(a * _two_forms(ph, b, c, d) * e * 10.0 ** (f * (g - max(temperature_c, h))))
 
 
-def time_left(
-    chloramine_mg_l: float, animal: str = "chinook", half_life_min: float = inf
-) -> TimeLeft:
-    """How long half of the animals bear chloramine [mg/L as Cl2], constant or halving with time.
+def time_left(chloramine_mg_l: float) -> TimeLeft:
+    """How long half of juvenile chinook salmon bear a constant chloramine [mg/L as Cl2].
 
-    Exposures are added up as in lethal_share. Raises ModelDomainError for negative amounts, other
-    animals or a half-life of 0.
+    Fed fish bore more. Raises ModelDomainError for a negative amount. Source:
+    constants_fish.CHLORAMINE_LETHAL.
 
     >>> time_left(0.5).bound, round(time_left(0.5).minutes / 60.0, 1)
     ('about', 6.1)
     """
-    if not half_life_min > 0.0:
-        raise ModelDomainError(f"the half-life is {half_life_min:g} min: give one above 0")
-    rate = lethal_rate_per_min(chloramine_mg_l, animal)
-    fading = log(2.0) / half_life_min / _lethal(animal)[1]
-    if rate * _SHORTEST_MIN > 1.0:
-        return TimeLeft("less than", _SHORTEST_MIN)
-    if rate <= fading or rate * _LONGEST_MIN < 1.0:
-        return TimeLeft("more than", _LONGEST_MIN)
-    minutes = -log1p(-fading / rate) / fading if fading > 0.0 else 1.0 / rate
-    if minutes > _LONGEST_MIN:
-        return TimeLeft("more than", _LONGEST_MIN)
-    return TimeLeft("about", minutes)
-
-
-def lethal_rate_per_min(chloramine_mg_l: float, animal: str = "chinook") -> float:
-    """Share of the half-lethal exposure taken each minute at this concentration [1/min].
-
-    Raises ModelDomainError for negative amounts or other animals.
-
-    >>> round(1.0 / lethal_rate_per_min(1.136))
-    60
-    """
     not_negative("chloramine", chloramine_mg_l, "mg/L")
-    factor, power = _lethal(animal)
-    return float((1000.0 * chloramine_mg_l / factor) ** (1.0 / power))
+    factor, power = CHLORAMINE_LETHAL.values
+    share_per_min = (1000.0 * chloramine_mg_l / factor) ** (1.0 / power)
+    if share_per_min * _SHORTEST_MIN > 1.0:
+        return TimeLeft("less than", _SHORTEST_MIN)
+    if share_per_min * _LONGEST_MIN < 1.0:
+        return TimeLeft("more than", _LONGEST_MIN)
+    return TimeLeft("about", 1.0 / share_per_min)
 
 
 def chloramine_equivalent_mg_l(
@@ -121,10 +100,3 @@ def chloramine_equivalent_mg_l(
 def _two_forms(ph: float, low: float, middle: float, high: float) -> float:
     """Weighted sum over the two forms of ammonia, as the EPA criteria write it."""
     return float(low / (1.0 + 10.0 ** (middle - ph)) + high / (1.0 + 10.0 ** (ph - middle)))
-
-
-def _lethal(animal: str) -> tuple[float, ...]:
-    if animal not in CHLORAMINE_LETHAL:
-        known = ", ".join(CHLORAMINE_LETHAL)
-        raise ModelDomainError(f"animal '{animal}' is not known: write one of {known}")
-    return CHLORAMINE_LETHAL[animal].values

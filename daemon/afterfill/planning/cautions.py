@@ -161,7 +161,7 @@ def _of_ammonia(
             f"free ammonia may be over the limit of {limit:.2g} mg/L as N already, and the refill "
             "does not bring it below: test for ammonia.",
         )
-    elif free is not None and free.in_air.high > limit:
+    elif "free ammonia" in plan.over_if_aerated and free is not None:
         yield Caution(
             "warning",
             f"strong aeration raises pH: within a day, at pH {_in_air(plan):.1f}, free ammonia "

@@ -8,7 +8,7 @@ from afterfill.chemistry.standing import Interval
 from afterfill.planning.asked import Asked, Bottle, Disinfectant, DoseAt
 
 _MEASURING = 0.1  # a syringe or cap is read to a tenth; own judgement
-_Z95 = 1.645
+Z95 = 1.645  # standard deviations of a normal belief to its 95 % point
 _NOTHING_MG_L = 1e-9
 
 
@@ -47,7 +47,7 @@ def dose_for(
     if bottle.mg_cl2_per_ml is None:
         return None
     litres = tank_litres if asked.dose_at == "tank" else asked.litres
-    safety = exp(_Z95 * _spread(bottle))
+    safety = exp(Z95 * _spread(bottle))
     needed = rounded_up_ml(needed_ml(litres, residual.high, bottle.mg_cl2_per_ml, safety))
     ml = needed if asked.dose_ml is None else asked.dose_ml
     return Dose(
@@ -74,7 +74,7 @@ def left_with(bottle: Bottle, dose: Dose, tap: Disinfectant, residual: Interval)
 
     Where the agent cannot be counted on, only the low end allows for it.
     """
-    spread = exp(_Z95 * _spread(bottle))
+    spread = exp(Z95 * _spread(bottle))
     low = _left(residual.low, dose.covers_mg_l * spread)
     if minutes_of(bottle, tap) is None:
         return Interval(low, residual.middle, residual.high)
@@ -84,7 +84,7 @@ def left_with(bottle: Bottle, dose: Dose, tap: Disinfectant, residual: Interval)
 
 def surplus_mg_l(bottle: Bottle, dose: Dose, residual: Interval) -> float:
     """Most neutraliser that can be left over, per litre poured, as the Cl2 [mg/L] it could take."""
-    return max(0.0, dose.covers_mg_l * exp(_Z95 * _spread(bottle)) - residual.low)
+    return max(0.0, dose.covers_mg_l * exp(Z95 * _spread(bottle)) - residual.low)
 
 
 def rounded_up_ml(ml: float) -> float:

@@ -64,7 +64,9 @@ class Missing:
 @dataclass(frozen=True, slots=True)
 class RefillPlan:
     """All that is known before the refill. `over`: which limits it would break, well dosed;
-    `over_before`: which the tank breaks already, and the refill does not make worse."""
+    `over_before`: which the tank breaks already, and the refill does not make worse;
+    `over_if_aerated`: which more are broken at the highest pH of the next 24 h, that of a tank
+    which is aerated strongly."""
 
     asked: Asked
     fraction: float
@@ -78,6 +80,7 @@ class RefillPlan:
     judgement: Judgement
     over: tuple[str, ...]
     over_before: tuple[str, ...]
+    over_if_aerated: tuple[str, ...]
     missing: tuple[Missing, ...]
 
     @property
@@ -121,6 +124,7 @@ def plan_refill(
         judgement=_judgement(over, already, ammonia, water),
         over=over,
         over_before=already,
+        over_if_aerated=_over_in_air(bounds, ammonia, (*over, *already)),
         missing=missing,
     )
 
@@ -198,6 +202,17 @@ def _over(
         tuple(name for name, doing in found.items() if doing == "breaks"),
         tuple(name for name, doing in found.items() if doing == "leaves"),
     )
+
+
+def _over_in_air(bounds: Bounds, ammonia: AmmoniaAfter, known: tuple[str, ...]) -> tuple[str, ...]:
+    free, total, criteria = ammonia.free_mg_l, ammonia.total_mg_l, ammonia.criteria_in_air
+    found = {
+        "free ammonia": free is not None and free.in_air.high > bounds.free_ammonia_mg_l,
+        "total ammonia": total is not None
+        and criteria is not None
+        and total.high > criteria.acute_mg_l,
+    }
+    return tuple(name for name, broken in found.items() if broken and name not in known)
 
 
 def _doing(before: float | None, after: float, span: tuple[float, float]) -> Doing | None:

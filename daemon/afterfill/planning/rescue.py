@@ -10,6 +10,7 @@ from typing import Literal
 
 from afterfill.chemistry.acid_base import nh3_fraction
 from afterfill.chemistry.carbonate import Water, alkalinity_after, totals_of
+from afterfill.chemistry.constants import DPD_KIT
 from afterfill.chemistry.neutraliser import behaviour, effect, needed_ml
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.tank_processes import oxygen_saturation_mg_l
@@ -17,11 +18,11 @@ from afterfill.chemistry.toxicity import TimeLeft, chloramine_equivalent_mg_l, t
 from afterfill.errors import ModelDomainError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore
 from afterfill.planning.day_ahead import AmmoniaCriteria, PhAhead, criteria_at, ph_ahead
-from afterfill.planning.dose import rounded_up_ml
+from afterfill.planning.dose import Z95, rounded_up_ml
 
 SAFETY = 1.5  # of the posterior's upper end; a modest surplus does less harm than a shortage
-_Z95, _Z99 = 1.645, 2.326
-_KIT_SD_MG_L, _KIT_SHARE = 0.05, 0.15  # a colour step of a hobby kit; common practice, no source
+_Z99 = 2.326
+_KIT_SD_MG_L, _KIT_SHARE = DPD_KIT.values
 _FLOOR_MG_L = 1e-6
 
 Extension = Literal["log-normal", "normal", "kit", "most-the-source-holds"]
@@ -108,9 +109,9 @@ def upper_of(residual: Interval, most_mg_l: float = inf) -> Upper:
     """
     if residual.middle > _FLOOR_MG_L:
         spread = residual.high / residual.middle
-        upper = Upper(residual.middle * spread ** (_Z99 / _Z95), "log-normal")
+        upper = Upper(residual.middle * spread ** (_Z99 / Z95), "log-normal")
     else:
-        upper = Upper(residual.middle + (residual.high - residual.middle) * _Z99 / _Z95, "normal")
+        upper = Upper(residual.middle + (residual.high - residual.middle) * _Z99 / Z95, "normal")
     if upper.mg_l > most_mg_l:
         return Upper(max(most_mg_l, residual.high), "most-the-source-holds")
     return upper
@@ -122,16 +123,16 @@ def found_by_kit(total_chlorine_mg_l: float, free_share: float | None = None) ->
     Raises ModelDomainError for a negative amount.
 
     >>> round(found_by_kit(0.5).upper.mg_l, 3)
-    0.71
+    0.743
     """
     if not total_chlorine_mg_l >= 0.0:
         raise ModelDomainError(f"the residual is {total_chlorine_mg_l:g} mg/L: give 0 or more")
     deviation = sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * total_chlorine_mg_l) ** 2)
     return Found(
         Interval(
-            max(0.0, total_chlorine_mg_l - _Z95 * deviation),
+            max(0.0, total_chlorine_mg_l - Z95 * deviation),
             total_chlorine_mg_l,
-            total_chlorine_mg_l + _Z95 * deviation,
+            total_chlorine_mg_l + Z95 * deviation,
         ),
         Upper(total_chlorine_mg_l + _Z99 * deviation, "kit"),
         free_share,

@@ -83,7 +83,7 @@ def _steps(
     yield from _dosing(plan, tank, bottle, shown)
     oxygen = plan.oxygen_at_risk_mg_l
     risk = "" if not oxygen else f" (surplus neutraliser may take {oxygen:.2g} mg/L of oxygen)"
-    yield (f"Aerate strongly: air stone, or the outlet broken at the surface{risk}.{_rising(plan)}")
+    yield f"Aerate strongly: air stone, or the outlet broken at the surface{risk}.{_rising(plan)}"
     yield "Leave the light off and the fish in peace; watch them."
     yield "Test with DPD total chlorine; only when it shows nothing think of a water change."
     yield _next_water(plan, tank, shown)
@@ -94,8 +94,11 @@ def _rising(plan: RescuePlan) -> str:
     ahead, free = plan.ph_ahead, plan.free_ammonia_mg_l
     if ahead is None or ahead.highest < ahead.now + _WORTH_SAYING_PH:
         return ""
-    told = f" It drives out CO2: pH may rise from {ahead.now:.1f} to {ahead.highest:.1f} in a day"
-    return f"{told}." if free is None else f"{told}, free ammonia to {free.high:.2g} mg/L as N."
+    ammonia = "" if free is None else f", free ammonia to {free.high:.2g} mg/L as N"
+    return (
+        f" It drives out CO2: pH may rise from {ahead.now:.1f} to {ahead.highest:.1f} in a day"
+        f"{ammonia}; aerate as usual again when DPD shows nothing and the fish breathe calmly."
+    )
 
 
 def _dosing(
@@ -127,7 +130,7 @@ def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:
     if not plan.change_helps:
         return (
             "A water change cannot bring ammonia to its limit, because the treated source holds as "
-            "much: do not feed, keep pH and temperature from rising, and test daily."
+            "much: do not feed, keep the tank from warming, and test daily."
         )
     if plan.change_share is None:
         return (

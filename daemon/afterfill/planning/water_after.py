@@ -17,7 +17,7 @@ _MOST_HARDNESS_MG_L = 1000.0
 @dataclass(frozen=True, slots=True)
 class PhAfter:
     """pH at once (`closed`), when the tank is as warm and holds as much CO2 as before (`settled`),
-    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration reaches in a day.
+    and so warm at equilibrium with outdoor air (`in_air`), which strong aeration nears in a day.
 
     Hardness is not asked for: it is taken as the alkalinity, and `closed_span` is what pH at once
     may be between no hardness and 200 mg/L more. It is narrow but for soft alkaline sources.

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 
+from afterfill.figures import figure
 from afterfill.records import Estimate, Quantity
 from afterfill.report.chart import Band, Chart, Line, Point, drawn, nothing
 from afterfill.report.gathered import Gathered, blind_spans
 from afterfill.report.markup import Html
 from afterfill.report.scale import Scale, scale_around
-from afterfill.report.words import figure
 
 _CALLED: dict[Quantity, str] = {"orp": "ORP", "ph": "pH", "temperature": "Temperature"}
 _UNIT: dict[Quantity, str] = {"orp": "mV", "ph": "", "temperature": "°C"}

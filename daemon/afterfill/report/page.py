@@ -3,6 +3,7 @@
 from datetime import tzinfo
 
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.figures import figure, interval, span_words
 from afterfill.records import KitResult, Quantity, Verdict
 from afterfill.report.charts import (
     Limits,
@@ -20,15 +21,12 @@ from afterfill.report.words import (
     Moment,
     done_words,
     evidence_words,
-    figure,
-    interval,
     kit_words,
     meaning,
     moments,
     neutraliser_words,
     per_cent,
     seen_words,
-    span_words,
     volume_words,
 )
 

@@ -1,12 +1,13 @@
 """The disk takes nothing for a while: since when, when to try again, and what is said of it."""
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from afterfill.back_off import BackOff
 from afterfill.records import Stamp
 
 _log = logging.getLogger(__name__)
-_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 15.0
+_PAUSES_S = (1.0, 15.0)
 
 
 @dataclass
@@ -17,6 +18,7 @@ class Outage:
     failures: int = 0
     detail: str = "the disk takes what is to be recorded"
     _again_s: float = 0.0
+    _pauses: BackOff = field(default_factory=lambda: BackOff(*_PAUSES_S))
 
     @property
     def holds(self) -> bool:
@@ -34,8 +36,7 @@ class Outage:
             self.since, self.failures = stamp, 0
         self.failures += 1
         self.detail = sentence
-        pause_s = min(_FIRST_PAUSE_S * 2.0 ** (self.failures - 1), _LONGEST_PAUSE_S)
-        self._again_s = stamp.monotonic_s + pause_s
+        self._again_s = stamp.monotonic_s + self._pauses.failed()
 
     def worked(self, stamp: Stamp) -> None:
         """Writing worked at `stamp`."""
@@ -45,3 +46,4 @@ class Outage:
         _log.warning("the journal is written again, after %.0f s", lasted_s)
         self.detail = f"for {lasted_s:.0f} s nothing could be recorded: {self.detail}"
         self.since, self.failures = None, 0
+        self._pauses.worked()

@@ -4,13 +4,14 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from afterfill.back_off import BackOff
 from afterfill.errors import DeviceUnavailable
 from afterfill.ports import ProbePort, Sample
 from afterfill.records import QUANTITIES, Health, Reading, Stamp
 from afterfill.service.driver_registry import PortPlan, open_port
 
 _log = logging.getLogger(__name__)
-_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 30.0
+_PAUSES_S = (1.0, 30.0)
 
 
 @dataclass
@@ -31,7 +32,7 @@ class Sampler:
         self._port: ProbePort = open_port(plan)
         self._is_open = False
         self._lost = ""
-        self._pause_s = _FIRST_PAUSE_S
+        self._pauses = BackOff(*_PAUSES_S)
         self._retry_s = 0.0
         self._courses = {probe.name: _Course() for probe in plan.probes}
 
@@ -91,7 +92,7 @@ class Sampler:
             self._note_lost(str(error), now_s)
             return False
         self._is_open = True
-        self._pause_s = _FIRST_PAUSE_S
+        self._pauses.worked()
         if self._lost:
             _log.warning("port %s is back", self._plan.device)
             self._lost = ""
@@ -102,8 +103,7 @@ class Sampler:
         if not self._lost:
             _log.warning("%s; trying again", sentence)
         self._lost = sentence
-        self._retry_s = now_s + self._pause_s
-        self._pause_s = min(2.0 * self._pause_s, _LONGEST_PAUSE_S)
+        self._retry_s = now_s + self._pauses.failed()
 
     def _note(self, sample: Sample, now_s: float) -> None:
         course = self._courses[sample.probe]

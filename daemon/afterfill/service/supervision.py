@@ -10,10 +10,11 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from afterfill.back_off import BackOff
 from afterfill.shown import shown, without_secrets
 
 _log = logging.getLogger(__name__)
-_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
+_PAUSES_S = (1.0, 60.0)
 _STEADY_S = 300.0  # running so long again, a thread's past is forgiven
 _LOOK_EVERY_S = 0.5
 _LONGEST_SAID = 300  # characters of an error's own words in health
@@ -56,15 +57,14 @@ class Worker:
     def live(self, stop: threading.Event) -> None:
         """Run the body until `stop` is set, after a failure with a pause that grows while it keeps
         failing."""
-        pause_s = _FIRST_PAUSE_S
+        pauses = BackOff(*_PAUSES_S)
         while not stop.is_set():
             began_s = time.monotonic()
             self._guarded()
             if time.monotonic() - began_s > _STEADY_S:
-                pause_s = _FIRST_PAUSE_S
-            if stop.wait(pause_s):
+                pauses.worked()
+            if stop.wait(pauses.failed()):
                 return
-            pause_s = min(2.0 * pause_s, _LONGEST_PAUSE_S)
             _log.warning("thread '%s' is started again", self.name)
 
     def _guarded(self) -> None:

@@ -6,6 +6,10 @@ like probes differ by up to 218 mV in the same water (James, Copeland & Lytle 20
 Quality Technology Conference; abstract, read).
 """
 
+from math import log
+
+from afterfill.chemistry.constants import COMBINED_LOSS_PER_DAY, DPD_KIT, FREE_STANDING_HOURS
+
 # --- the ORP electrode: E = E_bg + b log10(1 + C_eff / C0), a mixed potential ------------------
 B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
 C0_MG_L, C0_SIGMA = 0.025, 1.15  # where it turns from linear to logarithmic; 0.003-0.1; unsourced
@@ -25,8 +29,8 @@ K_FREE_PER_H, K_FREE_SIGMA = 1.5, 1.6
 K_COMBINED_PER_H, K_COMBINED_SIGMA = 0.12, 1.5
 K_SURPLUS_PER_H = 0.3  # neutraliser used up by air and bacteria; our judgement
 NEUTRALISED_MIN = 3.0  # min for combined chlorine to meet a surplus; free chlorine meets it at once
-STANDING_FREE_PER_H = 0.1  # half-life 7 h, of 3-24 h; few measurements (secondary)
-STANDING_COMBINED_PER_H = 0.0033  # 0.08 per day, open: Garcia & Anderson 2017, abstract, read
+STANDING_FREE_PER_H = log(2.0) / FREE_STANDING_HOURS.values[1]
+STANDING_COMBINED_PER_H = COMBINED_LOSS_PER_DAY["open"].values[0] / 24.0
 TAN_MG_L, TAN_SIGMA = 0.03, 1.3  # total ammonia of a tank whose filter works: below what kits show
 
 # --- what people pour --------------------------------------------------------------------------
@@ -76,7 +80,7 @@ TRACE_MV, TRACE_NOISES = 6.0, 3.0  # a step that passes for quiet: what is small
 STEP_OUTLIERS = 0.05  # of steps of temperature and pH that no water made: our judgement
 
 # --- chlorine test kits --------------------------------------------------------------------------
-KIT_FLOOR_MG_L, KIT_SHARE = 0.03, 0.2  # DPD: detects about 0.04 mg/L (secondary); colour steps
+KIT_FLOOR_MG_L, KIT_SHARE = DPD_KIT.values
 KIT_LOW_SHARE = 0.05  # reads less than is there: reagent old, colour bleached; our judgement
 KIT_HIGH_SHARE, KIT_HIGH_MG_L = (
     0.02,
