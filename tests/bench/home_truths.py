@@ -9,9 +9,14 @@ from afterfill.records import (
     AlarmChange,
     Estimate,
     Forecast,
+    Input,
+    KitResult,
+    Reading,
     RefillSeen,
     Standing,
+    Tick,
     Verdict,
+    known_since_s,
 )
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup, tank_setup
@@ -40,6 +45,8 @@ class Lived:
     verdicts: list[Verdict] = field(default_factory=list)
     sure: list[tuple[float, float]] = field(default_factory=list)
     peak: tuple[float, float, float] | None = None
+    loss: float = 0.0
+    loss_of_mass_balance: float = 0.0
 
     @property
     def days(self) -> float:
@@ -52,12 +59,37 @@ def lived(life: Life, seed: int, laws: int) -> Lived:
     story = home_story(life, seed, laws)
     tank = played(story)
     setup = tank_setup(config_of(story), "t")
-    return _told(Lived(life, seed, story, setup.inference.limit_mg_l, np.empty(0), tank), setup)
+    home = Lived(life, seed, story, setup.inference.limit_mg_l, np.empty(0), tank)
+    home = _told(home, setup, tank.inputs)
+    if life == "refill":
+        home.loss = _loss(home)
+        blind = Lived(life, seed, story, setup.inference.limit_mg_l, np.empty(0), tank)
+        home.loss_of_mass_balance = _loss(_told(blind, setup, _without_probes(tank.inputs)))
+    return home
 
 
-def _told(home: Lived, setup: TankSetup) -> Lived:
+def _without_probes(inputs: list[Input]) -> list[Input]:
+    """What was said, and that time passed."""
+    said: list[Input] = [r for r in inputs if not isinstance(r, Reading | KitResult)]
+    first_s, last_s = inputs[0].time_s, inputs[-1].time_s
+    ticks: list[Input] = [Tick(float(at_s), "t") for at_s in np.arange(first_s, last_s, 100.0)]
+    return sorted([*said, *ticks], key=known_since_s)
+
+
+def _loss(home: Lived) -> float:
+    """Mean pinball loss of the three quantiles in the six hours after the refill [mg/L]."""
+    begin_s, m = home.story.pourings[0].begin_s, home.minutes
+    m = m[(m[:, 0] >= begin_s) & (m[:, 0] < begin_s + 6 * 3600.0)]
+    losses = [
+        (p - (m[:, 1] < m[:, column])) * (m[:, 1] - m[:, column])
+        for p, column in ((0.05, 2), (0.5, 3), (0.95, 4))
+    ]
+    return float(np.mean(losses)) if m.size else 0.0
+
+
+def _told(home: Lived, setup: TankSetup, inputs: list[Input]) -> Lived:
     state, rows, raised_s, safe = TankState(), list[tuple[float, ...]](), None, False
-    truth, inputs = home.truth, home.truth.inputs
+    truth = home.truth
     for record in inputs:
         state, outputs = folded(setup, state, record, _EVERY_S)
         estimates = []

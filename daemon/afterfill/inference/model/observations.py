@@ -27,6 +27,7 @@ from afterfill.inference.model.particles import (
 )
 
 _T_NORM = 0.375  # of Student's t with four degrees of freedom: its density is 3/8 at the middle
+_TREND_S = 5400.0  # for how long a room's or heater's course goes straight on; our judgement
 _UNKNOWN_PH_MV = 5.0  # of the ORP where the pH is not known; our judgement
 
 
@@ -123,7 +124,8 @@ class WaterStep:
     is poured: it tells how much water came, and for a suspected refill whether any did; never
     whether that water was treated. Standard deviations in its unit: of a step `step_sd`, of drift
     `drift_sd` per root hour, of the step itself the share `share_sd`; anything within `span` is
-    possible now and then; `recovers_s`: in which the tank brings it back (0: not at all)."""
+    possible now and then; `recovers_s`: in which the tank brings it back (0: not at all);
+    `trend_per_h`: how it moves by itself."""
 
     incoming: int
     before: float
@@ -133,13 +135,15 @@ class WaterStep:
     span: float
     correlated_s: float
     recovers_s: float = 0.0
+    trend_per_h: float = 0.0
 
     def update(self, particles: Particles, value: float, moment: Moment) -> Particles:
         """The particles after a look at how far the quantity has moved since before the pour."""
         expected = self._expected(particles, moment.at_s)
         drift = self.drift_sd**2 * max(moment.at_s, 0.0) / 3600.0
         spread = self.step_sd**2 + drift + np.square(self.share_sd * expected)
-        off = value - self.before - expected
+        by_itself = self.trend_per_h * min(max(moment.at_s, 0.0), _TREND_S) / 3600.0
+        off = value - self.before - by_itself - expected
         square = off * off / (priors.TAIL_NU * spread)
         fits = _T_NORM / np.sqrt(spread) * (1.0 + square) ** (-0.5 * (priors.TAIL_NU + 1.0))
         outliers = priors.STEP_OUTLIERS
@@ -156,9 +160,12 @@ class WaterStep:
         return np.asarray(step * np.exp(-since / self.recovers_s))
 
 
-def temperature(before_c: float) -> WaterStep:
-    """The tank's temperature [degrees C], `before_c` before the pour; figures: our judgement."""
-    return WaterStep(IN_C, before_c, 0.15, 0.25, 0.12, 8.0, 150.0, recovers_s=5400.0)
+def temperature(before_c: float, trend_k_per_h: float = 0.0) -> WaterStep:
+    """The tank's temperature [degrees C], `before_c` before the pour, when room or heater moved it
+    by `trend_k_per_h`; figures: our judgement."""
+    return WaterStep(
+        IN_C, before_c, 0.15, 0.3, 0.12, 8.0, 150.0, recovers_s=5400.0, trend_per_h=trend_k_per_h
+    )
 
 
 def acidity(before_ph: float) -> WaterStep:

@@ -40,6 +40,12 @@ class Baseline(NamedTuple):
             return self.warmth_c
         return 2.0 * self.warmth_c - self.slower_c
 
+    def trend_k_per_h(self) -> float:
+        """How fast the tank warms by itself [K/h]; 0 before it is known."""
+        if self.warmth_c is None or self.slower_c is None:
+            return 0.0
+        return 3600.0 * _SLOWLY_PER_S * (self.warmth_c - self.slower_c)
+
     def to_go_s(self) -> float:
         """How much more quiet has to be seen before the level is known [s]."""
         return max(READY_S - self.seen_s, 0.0)

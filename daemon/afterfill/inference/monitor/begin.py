@@ -75,6 +75,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
         all_in_s=pour.time_s + float(np.max(ends_s)),
         ridge=_ridge(pour, belief), refill_time_s=pour.time_s, masked=start.oxidised,
+        trend_k_per_h=0.0 if belief.baseline is None else belief.baseline.trend_k_per_h(),
     )  # fmt: skip
     if old is not None:  # its particles know of the doses
         belief = belief._replace(doses=doses.none())

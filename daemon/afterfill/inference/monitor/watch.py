@@ -1,7 +1,6 @@
 """The watch over one refill: particles of all hypotheses, predicted and updated by readings."""
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -47,16 +46,15 @@ class Watch:
     """One refill, announced or suspected, with all particles that explain it.
 
     `zero_s`: Unix time that the particles' seconds count from; `tank_c`, `tank_ph`: before the
-    pour; `poured_by_s`, `all_in_s`: Unix time by which nine in ten particles, or all, have their
-    water in;
-    `p_ever`, `p_now`: probability that the residual has exceeded the limit, or does now;
-    `sighted_s`: how long the ORP has been seen since the pour; `moved_*`: natural-log odds of a
-    carry-over that this source of evidence added; `kit_mg_l`: the highest chlorine a test showed;
-    `warmed_s`: when the temperature was last looked at; `unexplained`: readings in a row far above
-    what all particles expect; `orp_mv`: the last ORP [mV] that moved them;
-    `said`: the last verdict; `refill_time_s`: the name of this
-    refill in what is told of it, which a later word about its beginning does not change;
-    `masked`: something else that oxidises is told of, so the ORP can give no all-clear.
+    pour, `trend_k_per_h`: how the tank warmed by itself; `poured_by_s`, `all_in_s`: Unix time by
+    which nine in ten particles, or all, have their water in; `p_ever`, `p_now`: probability that
+    the residual has exceeded the limit, or does now; `sighted_s`: how long the ORP has been seen
+    since the pour; `moved_*`: natural-log odds of a carry-over that this source of evidence added;
+    `kit_mg_l`: the highest chlorine a test showed; `warmed_s`: when the temperature was last looked
+    at; `unexplained`: readings in a row far above what all particles expect; `orp_mv`: the last
+    ORP [mV] that moved them; `said`: the last verdict; `refill_time_s`: the name of this refill in
+    what is told of it, which a later word about its beginning does not change; `masked`: something
+    else that oxidises is told of, so the ORP can give no all-clear.
     """
 
     pour: Pour
@@ -84,6 +82,7 @@ class Watch:
     refill_time_s: float = 0.0
     orp_mv: float | None = None
     masked: bool = False
+    trend_k_per_h: float = 0.0
 
 
 class Seen(NamedTuple):
@@ -186,8 +185,8 @@ def _told_by_water(
     moment = Moment(time_s - watch.zero_s, step_s, watch.pour.announced)
     odds = [log_odds(particles, watch.limit_mg_l)]
     for value, channel in (
-        (seen.temperature_c, _channel(observations.temperature, watch.tank_c)),
-        (seen.ph, _channel(observations.acidity, watch.tank_ph)),
+        (seen.temperature_c, _warmth(watch)),
+        (seen.ph, None if watch.tank_ph is None else observations.acidity(watch.tank_ph)),
     ):
         if value is not None and channel is not None:
             particles = channel.update(particles, value, moment)
@@ -195,8 +194,10 @@ def _told_by_water(
     return particles, odds[1] - odds[0], odds[2] - odds[1]
 
 
-def _channel(of: Callable[[float], WaterStep], before: float | None) -> WaterStep | None:
-    return None if before is None else of(before)
+def _warmth(watch: Watch) -> WaterStep | None:
+    if watch.tank_c is None:
+        return None
+    return observations.temperature(watch.tank_c, watch.trend_k_per_h)
 
 
 def _water_tells(watch: Watch, time_s: float) -> bool:
