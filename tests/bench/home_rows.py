@@ -78,7 +78,7 @@ def _quiet(homes: Sequence[Lived], refills: Sequence[Lived]) -> list[Figure]:
         _rate("suspected refills per tank-year, warm days", by["warm"], _suspected, 4.0, 1.0),
         _rate("false high alarms per tank-year, CO2, no pH probe", blind_co2, _high, 4.0, 1.0),
         _rate("suspected refills per tank-year, CO2", by["co2"], _suspected, 4.0, 1.0),
-        _share("high alarm by a lamp or ozone that came thrice", by["lamp"], _later_high, 0.1, 0.02),
+        _share("high alarm by a lamp that came thrice", by["lamp"], _later_high, 0.1, 0.02),
         _minutes("share of time blind, refills", refills, _blind, (0.0, 0.02), (0.0, 0.005)),
         _pinball(refills),
     ]  # fmt: skip

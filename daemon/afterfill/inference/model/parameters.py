@@ -18,6 +18,7 @@ from afterfill.inference.model import particles as row
 from afterfill.inference.setup import Pour, Setup, Water
 
 _SPREAD_OF_MAX = 1.645  # the stated maximum is taken as the 95 % point
+_NO_CHLORINE_MG_L = 0.05  # the smallest step of a kit
 _FREE_SHARE = 0.7  # of US utilities, by chlorine alone: JAWWA survey 2017, read
 
 
@@ -48,14 +49,24 @@ class Parameter(NamedTuple):
 
 
 def tap_sigma(water: Water) -> float:
-    """Standard deviation of the logarithm of the tap's chlorine."""
-    return math.log(max(water.residual_max_mg_l / water.residual_mg_l, 1.2)) / _SPREAD_OF_MAX
+    """Standard deviation of the logarithm of the tap's chlorine: as wide as the stated maximum, and
+    not narrower than what taps are."""
+    stated = math.log(water.residual_max_mg_l / water.residual_mg_l) / _SPREAD_OF_MAX
+    return max(stated, priors.TAP_SIGMA)
+
+
+def is_filtered(water: Water) -> bool:
+    """Whether the source is said to hold no chlorine: filtered, or from a well."""
+    return water.residual_mg_l < _NO_CHLORINE_MG_L
 
 
 def tap_chlorine(water: Water, n: int) -> tuple[Array, Array]:
     """Draws of free and combined chlorine [mg/L as Cl2] of the water as it stands before
     neutralising."""
     tap = log_normal(n, "tap strength", water.residual_mg_l, tap_sigma(water))
+    if is_filtered(water):  # zero is never certain: a cartridge breaks through
+        raw = log_normal(n, "raw water", priors.RAW_MG_L, priors.RAW_SIGMA)
+        tap = np.where(uniform(n, "breakthrough") < priors.BREAKTHROUGH, raw, tap)
     if water.disinfectant == "unknown":
         is_free = uniform(n, "tap kind") < _FREE_SHARE
     else:

@@ -31,6 +31,12 @@ K_SURPLUS_PER_H = 0.3  # neutraliser used up by air and bacteria; our judgement
 NEUTRALISED_MIN = 3.0  # min for combined chlorine to meet a surplus; free chlorine meets it at once
 STANDING_FREE_PER_H = log(2.0) / FREE_STANDING_HOURS.values[1]
 STANDING_COMBINED_PER_H = COMBINED_LOSS_PER_DAY["open"].values[0] / 24.0
+# Of one tap's chlorine, at least: neighbouring houses differ by 0.15 mg/L (open data of an English
+# utility, secondary), one works by 1.4 times within a year (a US utility's table, read).
+TAP_SIGMA = 0.35
+RAW_MG_L, RAW_SIGMA = 1.0, 0.7  # behind a filter: US taps 0.6 free, 1.5 combined (Appl. Environ.
+# Microbiol. 85:e01942-19, 2019, table 3, read)
+BREAKTHROUGH = 0.05  # that a filter lets the raw water through: our judgement, no source
 TAN_MG_L, TAN_SIGMA = 0.03, 1.3  # total ammonia of a tank whose filter works: below what kits show
 
 # --- what people pour --------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from afterfill.inference.model import disturbance, priors
 from afterfill.inference.model.electrode import PH_REFERENCE
 from afterfill.inference.model.hypotheses import NEVER_POURS
 from afterfill.inference.model.initial import as_cold_as_felt, drawn_particles
-from afterfill.inference.model.parameters import INHERITED, Start, tap_sigma
+from afterfill.inference.model.parameters import INHERITED, Start, is_filtered, tap_sigma
 from afterfill.inference.model.particles import (
     BACKGROUND_MV,
     BACKGROUND_VAR,
@@ -118,7 +118,7 @@ def _is_disturbance(particles: Particles) -> NDArray[np.bool_]:
 
 
 def _ridge(pour: Pour, belief: Belief) -> Ridge | None:
-    if belief.holding is not None:
+    if belief.holding is not None or is_filtered(pour.water):
         return None
     place = LEARNT.index("c0_mg_l")
     learnt = belief.learnt
