@@ -27,7 +27,7 @@ BARS: dict[str, tuple[float, float]] = {
     "false alarms per well-dosed announced refill": (0.0, 0.1),
     "false alarms per tank-year without a refill": (0.0, 16.0),
     "unannounced raw refill: alarm within 30 min": (6 / 7, 1.0),
-    "residual inside its 90 % interval": (0.87, 0.97),
+    "residual inside its 90 % interval": (0.84, 0.97),
     "free ammonia inside its 90 % interval": (0.82, 0.97),
     "CRPS against the mass balance, announced": (0.0, 0.65),
     "misses over those of the best simple detector": (0.0, 0.11),

@@ -16,7 +16,7 @@ from afterfill.inference.model.electrode import ElectrodeLaw, Probe
 
 _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
-NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 18.0, 38.0  # steps that move the odds past 'raise'
+NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 20.0, 38.0  # steps that move the odds past 'raise'
 NEED_NOISES = 4.0
 _Known = tuple[tuple[float, ...], tuple[float, ...]]  # means and deviations of what is learnt
 
