@@ -52,7 +52,7 @@ def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
     whether the service runs or not, and changes nothing: the next start of the service keeps a
     damaged journal aside and goes on with what is sound.
     """
-    from afterfill.cli.check_journal import survey_of
+    from afterfill.cli.check.journal import survey_of
 
     _, journal_path = loaded(config)
     found = survey_of(journal_path)

@@ -7,20 +7,20 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
-from afterfill.cli.alarm import alarm
-from afterfill.cli.check import check
-from afterfill.cli.demo import demo
+from afterfill.cli.alarm.commands import alarm
+from afterfill.cli.check.command import check
+from afterfill.cli.demo.command import demo
 from afterfill.cli.export import export
 from afterfill.cli.journal import journal
-from afterfill.cli.log import log
+from afterfill.cli.log.commands import log
 from afterfill.cli.mqtt import mqtt
-from afterfill.cli.now import now
-from afterfill.cli.plan import plan
-from afterfill.cli.probe import probe
+from afterfill.cli.now.command import now
+from afterfill.cli.plan.command import plan
+from afterfill.cli.probe.commands import probe
 from afterfill.cli.replay import replay
 from afterfill.cli.report import report
 from afterfill.cli.run import run
-from afterfill.cli.setup import setup
+from afterfill.cli.setup.command import setup
 from afterfill.errors import AfterfillError
 from afterfill.service.log_lines import LogLines
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from afterfill.chemistry.standing import Interval
-from afterfill.cli.plan_inputs import Known
+from afterfill.cli.plan.inputs import Known
 from afterfill.planning import practice
 from afterfill.planning.refill import RefillPlan, oxygen_share
 

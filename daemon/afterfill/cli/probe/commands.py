@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, loaded, named, reading_journal
-from afterfill.cli.probe_calibrate import calibrate
-from afterfill.cli.probe_response import response
+from afterfill.cli.probe.calibrate import calibrate
+from afterfill.cli.probe.response import response
 from afterfill.errors import DeviceUnavailable, UsageError
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ probe.command()(response)
 def list_(config: ConfigOption = None, as_json: JsonOption = False) -> None:
     """Every configured probe, with its last usable value, its age and its errors."""
     from afterfill.cli.console import notice, say_json, say_table
-    from afterfill.cli.probe_rows import rows_of
+    from afterfill.cli.probe.rows import rows_of
     from afterfill.errors import JournalError
     from afterfill.service.driver_registry import ports_of
 
@@ -103,7 +103,7 @@ def _read(plan: "PortPlan", probes: list[str], count: int, every_s: float, as_js
 
 def _say(reading: "Reading", as_json: bool, remark: str = "") -> None:
     from afterfill.cli.console import say, say_json
-    from afterfill.cli.probe_rows import value_words
+    from afterfill.cli.probe.rows import value_words
     from afterfill.wire import to_wire
 
     if as_json:
@@ -123,7 +123,7 @@ def _shown_from_journal(
 ) -> bool:
     """When the service seems to hold the port: what it last recorded; False when it does not."""
     from afterfill.cli.console import notice
-    from afterfill.cli.probe_rows import held_by_service, last_readings
+    from afterfill.cli.probe.rows import held_by_service, last_readings
     from afterfill.cli.times import age
     from afterfill.service.liveness import liveness
 

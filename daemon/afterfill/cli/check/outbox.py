@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from afterfill.cli.finding import Finding
+from afterfill.cli.check.finding import Finding
 from afterfill.cli.times import present_s
 from afterfill.config import Config
 from afterfill.errors import JournalError

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 import typer
 
 from afterfill.chemistry.units import litres_from
-from afterfill.cli.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
+from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, UsageError
 from afterfill.records import Quantity
 from afterfill.sentences import nearest

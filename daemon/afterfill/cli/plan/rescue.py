@@ -8,10 +8,10 @@ from afterfill.chemistry.standing import Interval
 from afterfill.cli.console import say, say_json, say_table
 from afterfill.cli.latest import newest_estimate
 from afterfill.cli.options import reading_journal
-from afterfill.cli.plan_figures import Row, spread
-from afterfill.cli.plan_inputs import Known
-from afterfill.cli.plan_journal import FRESH_S, Used
-from afterfill.cli.plan_wire import rescue_wire
+from afterfill.cli.plan.figures import Row, spread
+from afterfill.cli.plan.inputs import Known
+from afterfill.cli.plan.journal import FRESH_S, Used
+from afterfill.cli.plan.wire import rescue_wire
 from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.errors import JournalError, UsageError

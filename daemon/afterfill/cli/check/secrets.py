@@ -4,7 +4,7 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from afterfill.cli.finding import Finding
+from afterfill.cli.check.finding import Finding
 from afterfill.config import Config
 
 _CREDENTIALS = Path("/run/credentials")  # systemd keeps these for the service alone

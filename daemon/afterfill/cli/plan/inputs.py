@@ -7,7 +7,7 @@ from pathlib import Path
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from
-from afterfill.cli.plan_journal import (
+from afterfill.cli.plan.journal import (
     AMMONIA,
     PH,
     TEMPERATURE,

@@ -39,7 +39,7 @@ def now(
     substitute for a test kit.
     """
     from afterfill.cli.console import say, say_json
-    from afterfill.cli.now_outlook import (
+    from afterfill.cli.now.outlook import (
         belief_now,
         learned_lines,
         learned_wire,

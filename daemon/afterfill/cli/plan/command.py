@@ -66,8 +66,8 @@ def plan(
     is mg/L as Cl2, ammonia mg/L as N; intervals hold 90 %. Ends with 1 when the plan cannot be
     made safe. A plan is arithmetic, no measurement: test the water.
     """
-    from afterfill.cli.plan_inputs import Said, inputs
-    from afterfill.cli.plan_units import units
+    from afterfill.cli.plan.inputs import Said, inputs
+    from afterfill.cli.plan.units import units
 
     settings, journal_path = loaded(config)
     name = one_tank(settings, tank)
@@ -79,11 +79,11 @@ def plan(
     try:
         known = inputs(settings, journal_path, name, said, shown)
         if rescue:
-            from afterfill.cli.plan_rescue import rescued
+            from afterfill.cli.plan.rescue import rescued
 
             safe = rescued(settings, journal_path, known, residual, as_json=as_json)
         else:
-            from afterfill.cli.plan_refill import planned
+            from afterfill.cli.plan.refill import planned
 
             safe = planned(
                 known, (litres, share), (mode, dose_at), dose_ml, standing_hours, as_json=as_json

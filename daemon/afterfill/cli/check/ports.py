@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from afterfill.cli.finding import Finding
-from afterfill.cli.probe_rows import held_by_service, last_readings, value_words
+from afterfill.cli.check.finding import Finding
+from afterfill.cli.probe.rows import held_by_service, last_readings, value_words
 from afterfill.cli.times import age, present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable

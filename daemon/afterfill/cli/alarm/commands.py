@@ -42,7 +42,7 @@ def list_(
     as_json: JsonOption = False,
 ) -> None:
     """Every alarm with its state, in the words of ISA-18.2."""
-    from afterfill.cli.alarm_rows import rows_of
+    from afterfill.cli.alarm.rows import rows_of
     from afterfill.cli.console import say, say_json, say_table
 
     settings, journal_path = loaded(config)
@@ -129,7 +129,7 @@ def load(
     as_json: JsonOption = False,
 ) -> None:
     """How much the alarms ask of you: a day, at their peak, standing, chattering, stale."""
-    from afterfill.cli.alarm_rows import load_rows, loads
+    from afterfill.cli.alarm.rows import load_rows, loads
     from afterfill.cli.console import say_json, say_table
     from afterfill.errors import UsageError
 
@@ -154,7 +154,7 @@ def _command(
     as_json: bool,
 ) -> None:
     from afterfill.alarms.definitions import DEFINITIONS
-    from afterfill.cli.alarm_rows import nothing_to_do
+    from afterfill.cli.alarm.rows import nothing_to_do
     from afterfill.cli.console import say, say_json
     from afterfill.cli.submission import submitted
     from afterfill.cli.times import present_s

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from afterfill.cli.finding import Finding
+from afterfill.cli.check.finding import Finding
 from afterfill.errors import JournalDamaged, JournalError
 from afterfill.journal.damage import is_lost
 from afterfill.journal.survey import Survey, surveyed

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from afterfill.chemistry.electrode import Calibration, Verdict
-    from afterfill.cli.probe_hold import Held, Patience
+    from afterfill.cli.probe.hold import Held, Patience
 
 CAUTIONS = (
     "Wear gloves and eye protection; read the labels. Pour buffers into cups and never back.",
@@ -80,7 +80,7 @@ def calibrate(
     the probe should be replaced, the buffers are doubtful, or it never stood still.
     """
     from afterfill.cli.console import notice
-    from afterfill.cli.probe_hold import Patience, held
+    from afterfill.cli.probe.hold import Patience, held
 
     settings, journal_path = loaded(config)
     kind = _kind(quantity)
@@ -142,7 +142,7 @@ def _in_buffers(
     from afterfill.chemistry import electrode
     from afterfill.chemistry.calibration import correction_ph, point_of
     from afterfill.chemistry.standards import buffer_ph
-    from afterfill.cli.probe_lent import back_in_the_tank, lent
+    from afterfill.cli.probe.lent import back_in_the_tank, lent
 
     true = [buffer_ph(name, celsius) for name in names]  # before anybody is asked to do anything
     with lent(it):
@@ -178,7 +178,7 @@ def _in_standard(
 ) -> Outcome:
     from afterfill.chemistry import electrode
     from afterfill.chemistry.standards import orp_standard_mv
-    from afterfill.cli.probe_lent import back_in_the_tank, lent, submitted_by_hand
+    from afterfill.cli.probe.lent import back_in_the_tank, lent, submitted_by_hand
     from afterfill.records import Service
 
     true = orp_standard_mv(standard, celsius) if standard_mv is None else standard_mv
@@ -199,7 +199,7 @@ def _in_standard(
 def _shown(it: "Held", liquid: str, patience: "Patience") -> float:
     """What the probe shows in the liquid once it stands still."""
     from afterfill.cli.console import notice
-    from afterfill.cli.probe_hold import until_steady
+    from afterfill.cli.probe.hold import until_steady
 
     typer.prompt(
         f"Rinse the probe, hold it in {liquid}, then press Enter", default="", err=True,
@@ -219,7 +219,7 @@ def _shown(it: "Held", liquid: str, patience: "Patience") -> float:
 def _recorded(
     it: "Held", kind: Literal["ph", "orp"], slope_share: float | None, offset: float
 ) -> None:
-    from afterfill.cli.probe_lent import submitted_by_hand
+    from afterfill.cli.probe.lent import submitted_by_hand
     from afterfill.records import Calibration
 
     submitted_by_hand(it, Calibration(_now_s(), it.tank, kind, it.name, slope_share, offset))

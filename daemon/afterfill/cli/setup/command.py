@@ -65,7 +65,7 @@ def setup(
     port is left out and can be added later.
     """
     from afterfill.cli.console import say, say_json
-    from afterfill.cli.questions import Questions
+    from afterfill.cli.setup.questions import Questions
 
     if config.exists() and not force:
         raise UsageError(f"{config} is there already: replace it with --force, or name another")
@@ -100,8 +100,8 @@ def setup(
 def _text(questions: Any, *, quiet: bool) -> tuple[str, int]:  # noqa: ANN401 - loads late
     """The file's text, proved to be usable, and its number of probes."""
     from afterfill.cli.console import say
-    from afterfill.cli.serial_ports import ports_found
-    from afterfill.cli.starter_file import starter_text
+    from afterfill.cli.setup.serial_ports import ports_found
+    from afterfill.cli.setup.starter_file import starter_text
     from afterfill.config_file import parse
     from afterfill.service.driver_registry import ports_of
 

@@ -5,7 +5,7 @@ from dataclasses import fields, is_dataclass
 from typing import Any
 
 from afterfill.chemistry.standing import Interval
-from afterfill.cli.plan_inputs import Known
+from afterfill.cli.plan.inputs import Known
 from afterfill.cli.times import present_s
 from afterfill.planning.cautions import Caution
 from afterfill.planning.refill import RefillPlan

@@ -5,7 +5,7 @@ import threading
 from collections.abc import Iterator
 from pathlib import Path
 
-from afterfill.cli.finding import Finding
+from afterfill.cli.check.finding import Finding
 from afterfill.cli.latest import allowed_age_s
 from afterfill.cli.standing import stands
 from afterfill.cli.times import age, ahead_words

@@ -6,7 +6,7 @@ import shutil
 import time
 from pathlib import Path
 
-from afterfill.cli.finding import Finding
+from afterfill.cli.check.finding import Finding
 from afterfill.config import JournalSettings
 from afterfill.service.clock import is_synchronised
 

@@ -17,7 +17,7 @@ from afterfill.cli.options import (
 from afterfill.errors import UsageError
 
 if TYPE_CHECKING:
-    from afterfill.cli.probe_hold import Held, Patience
+    from afterfill.cli.probe.hold import Held, Patience
     from afterfill.config import Config
     from afterfill.records import ResponseCheck
 
@@ -72,8 +72,8 @@ def response(
     journal, where the service takes them up. Ends with 1 when the probe does not answer.
     """
     from afterfill.cli.console import notice
-    from afterfill.cli.probe_hold import Patience, held
-    from afterfill.cli.probe_lent import back_in_the_tank, lent, submitted_by_hand
+    from afterfill.cli.probe.hold import Patience, held
+    from afterfill.cli.probe.lent import back_in_the_tank, lent, submitted_by_hand
     from afterfill.cli.times import present_s
     from afterfill.records import Service
 
@@ -148,7 +148,7 @@ def _held_in(
 ) -> tuple[float, list[tuple[float, float]], bool]:
     """Where the probe came to, on what way, and whether it stood still there."""
     from afterfill.cli.console import notice
-    from afterfill.cli.probe_hold import until_steady
+    from afterfill.cli.probe.hold import until_steady
     from afterfill.errors import DeviceUnavailable
 
     typer.prompt(
@@ -171,7 +171,7 @@ def _held_in(
 
 def _floors(it: "Held", check: "ResponseCheck") -> _Floors:
     """The floor as it was known before, and as it is after this check of a probe just met."""
-    from afterfill.cli.now_outlook import belief_now
+    from afterfill.cli.now.outlook import belief_now
     from afterfill.inference.calibration.learnt import Learnt
     from afterfill.inference.calibration.response_check import step_expected_mv, updated_by_check
     from afterfill.inference.conditions import hocl_at

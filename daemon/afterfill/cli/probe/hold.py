@@ -9,7 +9,7 @@ from pathlib import Path
 from afterfill.chemistry.calibration import STEADY_MV, STEADY_PH, steady_value
 from afterfill.cli.console import notice
 from afterfill.cli.options import named, one_tank
-from afterfill.cli.probe_rows import held_by_service, value_words
+from afterfill.cli.probe.rows import held_by_service, value_words
 from afterfill.cli.times import present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError

@@ -67,7 +67,7 @@ def _play(console: Any, folder: Path, seed: int, *, slow: bool) -> list[str]:  #
     """Play and show; returns the final verdicts in words."""
     from rich.live import Live
 
-    from afterfill.cli.demo_screen import DemoScreen, verdict_text
+    from afterfill.cli.demo.screen import DemoScreen, verdict_text
     from afterfill.records import Verdict
     from afterfill.simulation.demo_run import played
 

@@ -5,9 +5,9 @@ from typing import get_args
 
 from afterfill.chemistry.units import litres_from
 from afterfill.cli.console import say, say_json, say_table
-from afterfill.cli.plan_figures import figures
-from afterfill.cli.plan_inputs import Known
-from afterfill.cli.plan_wire import refill_wire
+from afterfill.cli.plan.figures import figures
+from afterfill.cli.plan.inputs import Known
+from afterfill.cli.plan.wire import refill_wire
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import PLACES, Asked, DoseAt
 from afterfill.planning.cautions import Caution, cautions

@@ -10,7 +10,7 @@ from afterfill.cli.options import ConfigOption, JsonOption, config_path, loaded
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from afterfill.cli.finding import Finding
+    from afterfill.cli.check.finding import Finding
     from afterfill.config import Config
 
 
@@ -47,13 +47,13 @@ def check(
 def _findings(
     config: "Config", journal_path: Path, path: Path, send_test: bool
 ) -> "Iterator[Finding]":
-    from afterfill.cli.check_journal import journal_finding
-    from afterfill.cli.check_machine import clock_finding, disk_finding
-    from afterfill.cli.check_outbox import outbox_findings
-    from afterfill.cli.check_ports import port_findings
-    from afterfill.cli.check_secrets import secret_findings
-    from afterfill.cli.check_service import delivery_findings, service_findings
-    from afterfill.cli.finding import Finding
+    from afterfill.cli.check.finding import Finding
+    from afterfill.cli.check.journal import journal_finding
+    from afterfill.cli.check.machine import clock_finding, disk_finding
+    from afterfill.cli.check.outbox import outbox_findings
+    from afterfill.cli.check.ports import port_findings
+    from afterfill.cli.check.secrets import secret_findings
+    from afterfill.cli.check.service import delivery_findings, service_findings
     from afterfill.service.driver_registry import ports_of
 
     plans = ports_of(config)

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 import typer
 
 from afterfill.cli.console import notice
-from afterfill.cli.probe_hold import Held
+from afterfill.cli.probe.hold import Held
 from afterfill.cli.times import present_s
 from afterfill.errors import AfterfillError, DeviceUnavailable
 from afterfill.journal.store import Journal
