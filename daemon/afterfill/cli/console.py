@@ -1,8 +1,9 @@
 """How commands print: words and tables for people, one JSON object a line for programs."""
 
 import json
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
 
 import typer
 
@@ -13,6 +14,46 @@ if TYPE_CHECKING:  # rich loads only where something is shown to a person
     from rich.console import Console
 
 _WIDTH_IN_A_PIPE = 200  # nothing is cut off where nobody looks
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of words, coloured on a terminal; the words alone must tell."""
+
+    text: str
+    colour: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Cells below their headers."""
+
+    headers: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+
+class Answer(Protocol):
+    """What a command found, made once: its words and its JSON are two views of the same figures."""
+
+    def words(self) -> Iterable[str | Line | Table]:
+        """For a person."""
+
+    def wire(self) -> Mapping[str, Any]:
+        """For a program."""
+
+
+def tell(answer: Answer, *, as_json: bool) -> None:
+    """Print what a command found."""
+    if as_json:
+        say_json(answer.wire())
+        return
+    for part in answer.words():
+        if isinstance(part, Table):
+            say_table(part.headers, part.rows)
+        elif isinstance(part, Line):
+            say(part.text, part.colour)
+        else:
+            say(part)
 
 
 def console(*, stderr: bool = False) -> "Console":

@@ -8,8 +8,10 @@ from typing import Annotated
 
 import typer
 
+from afterfill.cli.configured import loaded
 from afterfill.cli.options import ConfigOption
 from afterfill.service.log_lines import LogLines
+from afterfill.service.service import run_service
 
 
 def run(
@@ -22,14 +24,11 @@ def run(
     when the configuration is wrong, 3 when the journal cannot be had.
     """
     _log_to_stderr(verbose)
-    from afterfill.cli.options import loaded
-    from afterfill.service.service import run_service
-
-    settings, journal_path = loaded(config)
+    settings = loaded(config)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    run_service(settings, journal_path, stop)
+    run_service(settings, settings.journal.path, stop)
 
 
 def _log_to_stderr(verbose: bool) -> None:

@@ -1,18 +1,19 @@
 """One alarm of one tank as a row of a table, a JSON object or its full reasons."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import STANDING_STATES
-from afterfill.alarms.load import Load, load_of
+from afterfill.cli.configured import loaded, reading_journal, tanks
+from afterfill.cli.console import say, say_json, say_table
 from afterfill.cli.latest import alarms, allowed_age_s, newest_reading
 from afterfill.cli.times import age, moment, present_s
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmAction, AlarmChange
+from afterfill.records import AlarmChange
 from afterfill.service.liveness import liveness
 from afterfill.wire import to_published
 
@@ -20,7 +21,6 @@ _REASONS = (
     "cause", "consequence", "time_to_respond", "action", "why_priority", "on_delay_s",
     "off_delay_s", "why_delays", "latches",
 )  # fmt: skip
-_DAY_S = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,46 +113,22 @@ def rows_of(journal: Journal, config: Config, tank: str) -> list[AlarmRow]:
     ]
 
 
-def nothing_to_do(action: AlarmAction, state: str) -> str:
-    """Why a command would change nothing on an alarm in this state; empty when it would."""
-    if action == "acknowledge" and state == "normal":
-        return "is normal: there is nothing to acknowledge"
-    if action == "unshelve" and state != "shelved":
-        return f"is {state}: it is not shelved"
-    if action == "return-to-service" and state != "out-of-service":
-        return f"is {state}: it is in service"
-    return ""
-
-
-def loads(journal: Journal, tanks: Iterable[str], days: float) -> dict[str, Load]:
-    """The load of each tank's alarms over the last days."""
-    now_s = present_s()
-    from_s = now_s - days * _DAY_S
-    found = {}
-    for tank in tanks:  # what already held then began at most so long before
-        entries = journal.between(tank, max(from_s - 30 * _DAY_S, 0.0), now_s, kinds=("alarm",))
-        changes = (e.record for e in entries if isinstance(e.record, AlarmChange))
-        found[tank] = load_of(changes, from_s, now_s)
-    return found
-
-
-def load_rows(found: dict[str, Load]) -> list[tuple[str, ...]]:
-    """The figures as a table: a row each, a column for each tank."""
-    figures = [_figures(load) for load in found.values()]
-    return [(name, *(column[name] for column in figures)) for name in figures[0]]
-
-
-def _figures(load: Load) -> dict[str, str]:
-    total = max(load.raised, 1)
-    shares = [f"{p} {n} ({100 * n / total:.0f} %)" for p, n in load.by_priority.items()]
-    most = sorted(load.by_alarm.items(), key=lambda item: -item[1])[:5]
-    return {
-        "raised": f"{load.raised} in {load.days:g} days",
-        "a day": f"{load.per_day:.2g}",
-        "most in ten minutes": str(load.peak_ten_minutes),
-        "by priority": ", ".join(shares),
-        "most often": ", ".join(f"{name} {count}" for name, count in most) or "none",
-        "standing now": ", ".join(load.standing) or "none",
-        "standing over a day": ", ".join(load.stale) or "none",
-        "chattering": ", ".join(load.chattering) or "none",
-    }
+def listed(tank: str | None, config: Path | None, *, why: bool, as_json: bool) -> None:
+    """Print the alarms of a tank or all, with `why` also the reasons of each."""
+    settings = loaded(config)
+    wanted = tanks(settings, tank)
+    with reading_journal(settings.journal.path) as journal:
+        rows = [row for name in wanted for row in rows_of(journal, settings, name)]
+    if as_json:
+        for row in rows:
+            say_json(row.wire(why=why))
+        return
+    headers = ("tank", "alarm", "priority", "state", "since", "message")
+    say_table(headers, [row.cells() for row in rows])
+    for note in dict.fromkeys(row.note for row in rows if row.note):
+        say(note)
+    if why:
+        for row in {row.definition.name: row for row in rows}.values():
+            say("")
+            for line in row.reasons().splitlines():
+                say(line)

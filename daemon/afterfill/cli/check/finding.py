@@ -1,9 +1,13 @@
 """What one check found: a line for a person, an object for a program."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from afterfill.cli.console import Line
+
 State = Literal["ok", "fault", "unknown"]
+_COLOURS = {"fault": "red", "unknown": "yellow"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,9 +18,9 @@ class Finding:
     state: State
     text: str
 
-    def line(self) -> str:
+    def words(self) -> Iterator[Line]:
         """``ok       port /dev/x: ...``"""
-        return f"{self.state:<8} {self.subject}: {self.text}"
+        yield Line(f"{self.state:<8} {self.subject}: {self.text}", _COLOURS.get(self.state))
 
     def wire(self) -> dict[str, Any]:
         """The finding as a JSON object."""

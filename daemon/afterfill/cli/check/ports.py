@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from afterfill.cli.check.finding import Finding
-from afterfill.cli.probe.rows import held_by_service, last_readings, value_words
+from afterfill.cli.recorded import held_by_service, last_readings, value_words
 from afterfill.cli.times import age, present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable
@@ -33,7 +33,7 @@ def port_findings(plan: PortPlan, config: Config, journal_path: Path) -> Iterato
     try:
         readings = list(readings_once(plan, now=present_s))
     except DeviceUnavailable as error:
-        if held_by_service(error, config, journal_path, plan):
+        if held_by_service(error, config, plan):
             yield Finding(subject, "ok", "held, it seems by the running service, which reads it")
             yield from _recorded(plan, journal_path)
             return

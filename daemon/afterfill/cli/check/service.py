@@ -12,6 +12,7 @@ from afterfill.cli.times import age, ahead_words
 from afterfill.config import Config, Notify
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
+from afterfill.service.clock import SystemClock
 from afterfill.service.liveness import liveness
 
 _TEST_SUBJECT = "afterfill: this is a test"
@@ -24,13 +25,12 @@ _TEST_TEXT = (
 def delivery_findings(config: Config, *, send_test: bool) -> Iterator[Finding]:
     """Broker, database and ways to reach a person, as far as configured; with `send_test` a
     message goes out by each of the last."""
-    if config.mqtt is not None:
+    if config.mqtt is not None:  # the sinks' libraries take long to load: only what is asked for
         from afterfill.sinks.trial import broker_trouble
 
         where = f"{config.mqtt.host}:{config.mqtt.port}"
         yield _tried("broker", broker_trouble(config.mqtt), f"{where} accepts us")
     if config.influxdb is not None:
-        from afterfill.service.clock import SystemClock
         from afterfill.sinks.trial import database_trouble
 
         stamp = SystemClock(threading.Event()).stamp()

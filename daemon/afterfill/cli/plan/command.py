@@ -4,16 +4,8 @@ from typing import Annotated
 
 import typer
 
-from afterfill.cli.options import (
-    ConfigOption,
-    JsonOption,
-    TankOption,
-    config_path,
-    loaded,
-    named,
-    one_tank,
-)
-from afterfill.errors import ModelDomainError, UsageError
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.plan.said import Asking, Said
 
 
 def plan(
@@ -66,45 +58,9 @@ def plan(
     is mg/L as Cl2, ammonia mg/L as N; intervals hold 90 %. Ends with 1 when the plan cannot be
     made safe. A plan is arithmetic, no measurement: test the water.
     """
-    from afterfill.cli.plan.inputs import Said, inputs
-    from afterfill.cli.plan.units import units
+    from afterfill.cli.plan.answer import safe
 
-    settings, journal_path = loaded(config)
-    name = one_tank(settings, tank)
-    if source is not None:
-        named(source, settings.source, "source")
     said = Said(ammonia, tank_ph, tank_temperature, source_temperature, source)
-    _one_question(litres, share, residual, dose_ml, rescue=rescue)
-    shown = units(config_path(config), name, litres, tank_temperature, source_temperature)
-    try:
-        known = inputs(settings, journal_path, name, said, shown)
-        if rescue:
-            from afterfill.cli.plan.rescue import rescued
-
-            safe = rescued(settings, journal_path, known, residual, as_json=as_json)
-        else:
-            from afterfill.cli.plan.refill import planned
-
-            safe = planned(
-                known, (litres, share), (mode, dose_at), dose_ml, standing_hours, as_json=as_json
-            )
-    except ModelDomainError as error:
-        raise UsageError(str(error)) from error
-    if not safe:
+    asking = Asking(litres, share, mode, dose_at, dose_ml, standing_hours, rescue, residual)
+    if not safe(asking, said, tank, config, as_json=as_json):
         raise typer.Exit(1)
-
-
-def _one_question(
-    litres: str | None,
-    share: str | None,
-    residual: float | None,
-    dose_ml: float | None,
-    *,
-    rescue: bool,
-) -> None:
-    if rescue and (litres, share, dose_ml) != (None, None, None):
-        raise UsageError("--rescue is about the whole tank: leave out --litres, --share, --dose-ml")
-    if not rescue and residual is not None:
-        raise UsageError("--residual is what is in the tank now: add --rescue")
-    if not rescue and (litres is None) == (share is None):
-        raise UsageError("say how much water, with --litres 25 or --share 25%")

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from afterfill.chemistry.standing import Interval
 from afterfill.cli.plan.inputs import Known
+from afterfill.cli.spread import spread
 from afterfill.planning import practice
 from afterfill.planning.refill import RefillPlan, oxygen_share
 
@@ -18,11 +18,6 @@ def figures(known: Known, plan: RefillPlan) -> list[Row]:
         *_water_rows(known, plan),
         *_agent_rows(plan),
     ]
-
-
-def spread(of: Interval) -> str:
-    """An interval: middle, and from 5 to 95 %."""
-    return f"{of.middle:.2g} ({of.low:.2g} to {of.high:.2g})"
 
 
 def _residual_rows(known: Known, plan: RefillPlan) -> Iterator[Row]:

@@ -2,20 +2,21 @@
 
 from dataclasses import dataclass
 from math import sqrt
-from pathlib import Path
 
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from
+from afterfill.cli.console import Table
 from afterfill.cli.plan.journal import (
     AMMONIA,
     PH,
     TEMPERATURE,
     Seen,
     Used,
-    ammonia_text,
     seen_by,
 )
+from afterfill.cli.plan.said import Said
+from afterfill.cli.spread import spread
 from afterfill.config import Config, Neutraliser, Source
 from afterfill.config import Tank as TankTable
 from afterfill.errors import ModelDomainError, UsageError
@@ -25,17 +26,6 @@ from afterfill.tank_setup import strength_of, water_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
 _KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What the keeper said about the tank and the water, as typed."""
-
-    ammonia_mg_l: float | None = None
-    ph: float | None = None
-    temperature: str | None = None
-    source_temperature: str | None = None
-    source: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +45,11 @@ class Known:
     ammonia_counts_bound: bool
 
 
-def inputs(config: Config, journal_path: Path, name: str, said: Said, shown: Shown) -> Known:
+def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
     """All that is known. Raises UsageError for an option that cannot be."""
     table = config.tank[name]
     source, neutraliser = config.source_of(name, said.source), config.neutraliser_of(name)
-    tank, used, counts_bound = _tank(config, journal_path, name, said, shown)
+    tank, used, counts_bound = _tank(config, name, said, shown)
     tap, tap_used = _tap(source, said, shown)
     return Known(
         name=name,
@@ -75,11 +65,16 @@ def inputs(config: Config, journal_path: Path, name: str, said: Said, shown: Sho
     )
 
 
+def used_table(known: Known) -> Table:
+    """What a plan was worked out from."""
+    return Table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
+
+
 def _tank(
-    config: Config, journal_path: Path, name: str, said: Said, shown: Shown
+    config: Config, name: str, said: Said, shown: Shown
 ) -> tuple[TankBefore, list[Used], bool]:
     table = config.tank[name]
-    seen = seen_by(journal_path, name, shown)
+    seen = seen_by(config.journal.path, name, shown)
     ph, ph_used = _ph(said, seen)
     celsius, celsius_used = _temperature(said, seen, table, shown)
     ammonia, ammonia_used = _ammonia(said, seen)
@@ -117,11 +112,11 @@ def _ammonia(said: Said, seen: Seen) -> tuple[Interval, Used]:
         if not 0.0 <= said.ammonia_mg_l <= 100.0:
             raise UsageError(f"--ammonia is {said.ammonia_mg_l:g}: give mg/L as N from 0 to 100")
         total = _by_kit(said.ammonia_mg_l)
-        return total, Used(AMMONIA, ammonia_text(total), "option, with a kit's error")
+        return total, Used(AMMONIA, f"{spread(total)} mg/L as N", "option, with a kit's error")
     if seen.ammonia_mg_l is not None:
         return seen.ammonia_mg_l, next(it for it in seen.used if it.what == AMMONIA)
     why = "assumed: a filter that works (common practice, no source)"
-    return _USUAL_AMMONIA, Used(AMMONIA, ammonia_text(_USUAL_AMMONIA), why)
+    return _USUAL_AMMONIA, Used(AMMONIA, f"{spread(_USUAL_AMMONIA)} mg/L as N", why)
 
 
 def _tap(source: Source | None, said: Said, shown: Shown) -> tuple[Tap, list[Used]]:

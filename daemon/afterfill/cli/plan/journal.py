@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from afterfill.chemistry.standing import Interval
+from afterfill.cli.configured import reading_journal
 from afterfill.cli.latest import newest_estimate, usable_readings
-from afterfill.cli.options import reading_journal
+from afterfill.cli.spread import spread
 from afterfill.cli.times import age
 from afterfill.errors import JournalError
 from afterfill.journal.newest import Newest
@@ -56,13 +57,8 @@ def seen_by(path: Path, name: str, shown: Shown) -> Seen:
     total = _fresh_ammonia(estimate, live)
     if total is not None and estimate is not None:
         origin = _origin(live.age_s(estimate.stamp))
-        used.append(Used(AMMONIA, ammonia_text(total), f"journal's estimate{origin}"))
+        used.append(Used(AMMONIA, f"{spread(total)} mg/L as N", f"journal's estimate{origin}"))
     return Seen(ph, celsius, total, tuple(used))
-
-
-def ammonia_text(total: Interval) -> str:
-    """Total ammonia [mg/L as N] in words."""
-    return f"{total.middle:.2g} ({total.low:.2g} to {total.high:.2g}) mg/L as N"
 
 
 def _fresh_value(reading: Newest[Reading] | None, live: Liveness) -> float | None:

@@ -1,13 +1,15 @@
-"""Runs and shows the plan of a refill."""
+"""The plan of a refill, in words and as JSON."""
 
 from collections.abc import Iterator
-from typing import get_args
+from dataclasses import dataclass
+from typing import Any, get_args
 
 from afterfill.chemistry.units import litres_from
-from afterfill.cli.console import say, say_json, say_table
+from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import figures
-from afterfill.cli.plan.inputs import Known
-from afterfill.cli.plan.wire import refill_wire
+from afterfill.cli.plan.inputs import Known, used_table
+from afterfill.cli.plan.said import Asking
+from afterfill.cli.plan.wire import foot, head, plain
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import PLACES, Asked, DoseAt
 from afterfill.planning.cautions import Caution, cautions
@@ -20,31 +22,68 @@ from afterfill.records import RefillMode
 _MARK = {"danger": "DANGER", "warning": "warning", "note": "note"}
 
 
-def planned(
-    known: Known,
-    amount: tuple[str | None, str | None],
-    how: tuple[str, str],
-    dose_ml: float | None,
-    standing_hours: float | None,
-    *,
-    as_json: bool,
-) -> bool:
-    """Print the plan for `amount` (litres, share) and `how` (mode, place of the dose).
+@dataclass(frozen=True, slots=True)
+class PlannedRefill:
+    """A plan, what it was made from, what to do in order, and of what to be careful."""
 
-    Returns whether it keeps the limits, as far as they can be told. Raises UsageError.
-    """
-    hours = known.standing_hours if standing_hours is None else standing_hours
-    asked = Asked(
-        _litres(known, *amount), _mode(how[0]), _place(how[1]), hours, _dose(known, dose_ml)
-    )
-    plan = plan_refill(known.tank, known.tap, known.bottle, known.bounds, asked)
-    to_do = steps(plan, known.tap, known.bottle, known.shown)
-    care = cautions(plan, known.tank, known.tap, known.bottle, known.bounds, known.shown)
-    if as_json:
-        say_json(refill_wire(known, plan, to_do, care))
-    else:
-        _show(known, plan, to_do, care)
-    return plan.judgement != "over-limits"
+    known: Known
+    plan: RefillPlan
+    to_do: tuple[str, ...]
+    care: tuple[Caution, ...]
+
+    @property
+    def is_safe(self) -> bool:
+        """Whether it keeps the limits, as far as they can be told."""
+        return self.plan.judgement != "over-limits"
+
+    def words(self) -> Iterator[str | Table]:
+        """The answer, what to do, the figures, where they come from."""
+        known, plan = self.known, self.plan
+        yield from _answer(known, plan)
+        yield ""
+        yield "To do, in order"
+        for number, step in enumerate(self.to_do, 1):
+            yield f"  {number}. {step}"
+        yield ""
+        yield "Expected (middle, and from 5 to 95 %)"
+        yield Table(("what", "expected", "held against"), figures(known, plan))
+        yield "Largest refill, well dosed"
+        yield Table(("rule", "keeps up to"), [*_reaches(plan, known.shown)])
+        yield "Be careful"
+        for caution in self.care:
+            yield f"  {_MARK[caution.severity]}: {caution.sentence}"
+        for missing in plan.missing:
+            yield f"  not known: {missing.what}, so nor {missing.changes}."
+        yield ""
+        yield "Worked out from"
+        yield used_table(known)
+        yield (
+            "The tank's own demand for chlorine is not counted. A plan is arithmetic: test the "
+            "water."
+        )
+
+    def wire(self) -> dict[str, Any]:
+        """The JSON object."""
+        return {
+            **head("plan", self.known),
+            "litres": plain(self.plan.asked.litres),
+            **plain(self.plan),
+            "largest_litres": plain(self.plan.largest_litres),
+            "steps": list(self.to_do),
+            "cautions": plain(self.care),
+            **foot(self.known),
+        }
+
+
+def planned(known: Known, asking: Asking) -> PlannedRefill:
+    """The plan that is asked for. Raises UsageError for what cannot be poured or dosed."""
+    hours = known.standing_hours if asking.standing_hours is None else asking.standing_hours
+    litres, dose_ml = _litres(known, asking.litres, asking.share), _dose(known, asking.dose_ml)
+    asked = Asked(litres, _mode(asking.mode), _place(asking.dose_at), hours, dose_ml)
+    tank, tap, bottle, shown = known.tank, known.tap, known.bottle, known.shown
+    plan = plan_refill(tank, tap, bottle, known.bounds, asked)
+    care = cautions(plan, tank, tap, bottle, known.bounds, shown)
+    return PlannedRefill(known, plan, steps(plan, tap, bottle, shown), care)
 
 
 def _litres(known: Known, litres: str | None, share: str | None) -> float:
@@ -95,35 +134,11 @@ def _dose(known: Known, ml: float | None) -> float | None:
     return ml
 
 
-def _show(
-    known: Known, plan: RefillPlan, to_do: tuple[str, ...], care: tuple[Caution, ...]
-) -> None:
-    for line in _answer(known, plan, to_do):
-        say(line)
-    say("")
-    say("Expected (middle, and from 5 to 95 %)")
-    say_table(("what", "expected", "held against"), figures(known, plan))
-    say("Largest refill, well dosed")
-    say_table(("rule", "keeps up to"), [*_reaches(plan, known.shown)])
-    say("Be careful")
-    for caution in care:
-        say(f"  {_MARK[caution.severity]}: {caution.sentence}")
-    for missing in plan.missing:
-        say(f"  not known: {missing.what}, so nor {missing.changes}.")
-    say("")
-    say("Worked out from")
-    say_table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
-    say("The tank's own demand for chlorine is not counted. A plan is arithmetic: test the water.")
-
-
-def _answer(known: Known, plan: RefillPlan, to_do: tuple[str, ...]) -> Iterator[str]:
+def _answer(known: Known, plan: RefillPlan) -> Iterator[str]:
     volume, whole = known.shown.volume(plan.asked.litres), known.shown.volume(known.tank.litres)
     yield f"{known.name}: refill of {volume}, {plan.fraction:.0%} of {whole}: {_verdict(plan)}"
     if plan.dose is not None and not plan.over:
         yield f"Dose: {millilitres(plan.dose.ml)} into the {plan.dose.at}."
-    yield "\nTo do, in order"
-    for number, step in enumerate(to_do, 1):
-        yield f"  {number}. {step}"
 
 
 def _verdict(plan: RefillPlan) -> str:

@@ -1,19 +1,20 @@
-"""Runs and shows the rescue plan after a carry-over."""
+"""The rescue plan after a carry-over, in words and as JSON."""
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from afterfill.chemistry.standing import Interval
-from afterfill.cli.console import say, say_json, say_table
+from afterfill.cli.configured import reading_journal
+from afterfill.cli.console import Table
 from afterfill.cli.latest import newest_estimate
-from afterfill.cli.options import reading_journal
-from afterfill.cli.plan.figures import Row, spread
-from afterfill.cli.plan.inputs import Known
+from afterfill.cli.plan.figures import Row
+from afterfill.cli.plan.inputs import Known, used_table
 from afterfill.cli.plan.journal import FRESH_S, Used
-from afterfill.cli.plan.wire import rescue_wire
+from afterfill.cli.plan.wire import foot, head, plain
+from afterfill.cli.spread import spread
 from afterfill.cli.times import age
-from afterfill.config import Config
 from afterfill.errors import JournalError, UsageError
 from afterfill.journal.newest import Newest
 from afterfill.planning.rescue import Found, RescuePlan, found_by_kit, plan_rescue, upper_of
@@ -35,15 +36,68 @@ _TRACE_MG_L = 1e-4
 _TEST_INSTEAD = "test with DPD total chlorine and give it with --residual"
 
 
-def rescued(
-    config: Config, journal_path: Path, known: Known, residual: float | None, *, as_json: bool
-) -> bool:
-    """Print the rescue plan; returns whether a dose that can be relied on is known.
+@dataclass(frozen=True, slots=True)
+class PlannedRescue:
+    """A plan, what it was made from, and what to do, leave, test and whom to call."""
+
+    known: Known
+    plan: RescuePlan
+    to_do: tuple[str, ...]
+    donts: tuple[str, ...]
+    tests: tuple[str, ...]
+    vet: str
+
+    @property
+    def is_safe(self) -> bool:
+        """Whether a dose that can be relied on is known."""
+        return self.plan.dose_ml is not None and self.plan.minutes is not None
+
+    def words(self) -> Iterator[str | Table]:
+        """What to do first, then why."""
+        known, plan = self.known, self.plan
+        yield f"{known.name}: disinfectant in the tank, planned for {upper_words(plan)}"
+        if plan.found.upper.mg_l <= known.bounds.residual_oxidant_mg_l:
+            yield "As far as is known the residual keeps its limit: there is nothing to rescue."
+        if plan.dose_ml is not None:
+            whole = known.shown.volume(known.tank.litres)
+            yield f"Dose: {millilitres(plan.dose_ml)} into the tank of {whole}, now."
+        for number, step in enumerate(self.to_do, 1):
+            yield f"  {number}. {step}"
+        yield ""
+        yield "What not to do"
+        yield from (f"  - {dont}" for dont in self.donts)
+        yield ""
+        yield "Test"
+        yield from (f"  - {test}" for test in (*self.tests, self.vet))
+        yield ""
+        yield "Expected (middle, and from 5 to 95 %)"
+        yield Table(("what", "expected", "held against"), [*_rows(known, plan)])
+        yield "Worked out from"
+        yield used_table(known)
+
+    def wire(self) -> dict[str, Any]:
+        """The JSON object."""
+        return {
+            **head("rescue-plan", self.known),
+            **plain(self.plan),
+            "steps": list(self.to_do),
+            "not_to_do": list(self.donts),
+            "tests": list(self.tests),
+            "vet": self.vet,
+            **foot(self.known),
+        }
+
+
+def rescued(journal_path: Path, known: Known, residual_mg_l: float | None) -> PlannedRescue:
+    """The rescue plan, by a kit's residual or the journal's estimate.
 
     Raises UsageError for a residual that cannot be, JournalError when there is no fresh estimate
     to go by.
     """
-    found, used = _by_kit(residual) if residual is not None else _by_journal(journal_path, known)
+    if residual_mg_l is None:
+        found, used = _by_journal(journal_path, known)
+    else:
+        found, used = _by_kit(residual_mg_l)
     known = replace(known, used=(used, *known.used))
     plan = plan_rescue(
         known.tank,
@@ -54,12 +108,7 @@ def rescued(
         next_water_ammonia_mg_l=ammonia_of_tap(known.tap).high,
     )
     to_do = rescue_steps(plan, known.tank, known.bottle, known.shown)
-    if as_json:
-        wire = rescue_wire(known, plan, to_do, rescue_donts(), rescue_tests(plan), rescue_vet())
-        say_json(wire)
-    else:
-        _show(known, plan, to_do)
-    return plan.dose_ml is not None and plan.minutes is not None
+    return PlannedRescue(known, plan, to_do, rescue_donts(), rescue_tests(plan), rescue_vet())
 
 
 def _by_kit(residual: float) -> tuple[Found, Used]:
@@ -100,31 +149,6 @@ def _found(estimate: Estimate, known: Known) -> Found:
     if residual.middle > _TRACE_MG_L:
         share = min(estimate.free_chlorine_mg_l.q50 / residual.middle, 1.0)
     return Found(residual, upper_of(residual, most), share)
-
-
-def _show(known: Known, plan: RescuePlan, to_do: tuple[str, ...]) -> None:
-    say(f"{known.name}: disinfectant in the tank, planned for {upper_words(plan)}")
-    if plan.found.upper.mg_l <= known.bounds.residual_oxidant_mg_l:
-        say("As far as is known the residual keeps its limit: there is nothing to rescue.")
-    if plan.dose_ml is not None:
-        whole = known.shown.volume(known.tank.litres)
-        say(f"Dose: {millilitres(plan.dose_ml)} into the tank of {whole}, now.")
-    for number, step in enumerate(to_do, 1):
-        say(f"  {number}. {step}")
-    say("")
-    say("What not to do")
-    for dont in rescue_donts():
-        say(f"  - {dont}")
-    say("")
-    say("Test")
-    for test in rescue_tests(plan):
-        say(f"  - {test}")
-    say(f"  - {rescue_vet()}")
-    say("")
-    say("Expected (middle, and from 5 to 95 %)")
-    say_table(("what", "expected", "held against"), [*_rows(known, plan)])
-    say("Worked out from")
-    say_table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
 
 
 def _rows(known: Known, plan: RescuePlan) -> Iterator[Row]:

@@ -1,55 +1,24 @@
 """Plans as JSON: field names of the plan, intervals as q05, q50, q95."""
 
-from collections.abc import Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.plan.inputs import Known
 from afterfill.cli.times import present_s
-from afterfill.planning.cautions import Caution
-from afterfill.planning.refill import RefillPlan
-from afterfill.planning.rescue import RescuePlan
 from afterfill.wire import rfc3339
 
 _DIGITS = 6
 
 
-def refill_wire(
-    known: Known, plan: RefillPlan, to_do: Sequence[str], care: Sequence[Caution]
-) -> dict[str, Any]:
-    """The object that `afterfill plan --json` prints."""
-    return {
-        **_head("plan", known),
-        "litres": plain(plan.asked.litres),
-        **plain(plan),
-        "largest_litres": plain(plan.largest_litres),
-        "steps": list(to_do),
-        "cautions": plain(tuple(care)),
-        "limits": plain(known.bounds),
-        "used": plain(known.used),
-    }
+def head(kind: str, known: Known) -> dict[str, Any]:
+    """What every plan begins with."""
+    return {"kind": kind, "time": rfc3339(present_s()), "tank": known.name}
 
 
-def rescue_wire(
-    known: Known,
-    plan: RescuePlan,
-    to_do: Sequence[str],
-    donts: Sequence[str],
-    tests: Sequence[str],
-    vet: str,
-) -> dict[str, Any]:
-    """The object that `afterfill plan --rescue --json` prints."""
-    return {
-        **_head("rescue-plan", known),
-        **plain(plan),
-        "steps": list(to_do),
-        "not_to_do": list(donts),
-        "tests": list(tests),
-        "vet": vet,
-        "limits": plain(known.bounds),
-        "used": plain(known.used),
-    }
+def foot(known: Known) -> dict[str, Any]:
+    """What every plan ends with: what it is held against and was worked out from."""
+    return {"limits": plain(known.bounds), "used": plain(known.used)}
 
 
 def plain(value: Any) -> Any:  # noqa: ANN401 - any part of a plan
@@ -65,7 +34,3 @@ def plain(value: Any) -> Any:  # noqa: ANN401 - any part of a plan
     if isinstance(value, tuple):
         return [plain(item) for item in value]
     return float(f"{value:.{_DIGITS}g}") if isinstance(value, float) else value
-
-
-def _head(kind: str, known: Known) -> dict[str, Any]:
-    return {"kind": kind, "time": rfc3339(present_s()), "tank": known.name}

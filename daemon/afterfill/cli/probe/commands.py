@@ -1,52 +1,26 @@
-"""`afterfill probe`: which probes there are, what they last said, and what they say now."""
+"""`afterfill probe`: which probes there are, what they say, and what they are worth."""
 
-import time
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, loaded, named, reading_journal
-from afterfill.cli.probe.calibrate import calibrate
-from afterfill.cli.probe.response import response
-from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.probe.said import Liquids, Patience, RawWater, Which
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from afterfill.config import Config
-    from afterfill.records import Reading
-    from afterfill.service.driver_registry import PortPlan
-
-probe = typer.Typer(help="List, read, calibrate and check the probes.", no_args_is_help=True)
-probe.command()(calibrate)
-probe.command()(response)
+StillOption = Annotated[
+    float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
+]
+EveryOption = Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")]
+ProbeOption = Annotated[str | None, typer.Option(help="Its name, if the tank has several of them.")]
 
 
-@probe.command("list")
 def list_(config: ConfigOption = None, as_json: JsonOption = False) -> None:
     """Every configured probe, with its last usable value, its age and its errors."""
-    from afterfill.cli.console import notice, say_json, say_table
-    from afterfill.cli.probe.rows import rows_of
-    from afterfill.errors import JournalError
-    from afterfill.service.driver_registry import ports_of
+    from afterfill.cli.probe.rows import listed
 
-    settings, journal_path = loaded(config)
-    plans = ports_of(settings)
-    try:
-        with reading_journal(journal_path) as journal:
-            rows = rows_of(plans, journal)
-    except JournalError as error:
-        notice(str(error))
-        rows = rows_of(plans, None)
-    if as_json:
-        for row in rows:
-            say_json(row.wire())
-    else:
-        headers = ("probe", "driver", "port", "every", "last value", "age", "errors", "remark")
-        say_table(headers, [row.cells() for row in rows])
+    listed(config, as_json=as_json)
 
 
-@probe.command()
 def read(
     name: Annotated[
         str | None, typer.Argument(help="Such as window-orp (see `probe list`); default: all.")
@@ -61,78 +35,88 @@ def read(
     Opens the port by itself. A port belongs to one program: while the service holds it, the last
     value that the service recorded is shown. Ends with 1 when a reading was not usable.
     """
-    from afterfill.service.driver_registry import ports_of
+    from afterfill.cli.probe.read import usable
 
-    settings, journal_path = loaded(config)
-    plans = _with_probe(ports_of(settings), name)
-    good = True
-    for plan in plans:
-        probes = list(plan.quantity) if name is None else [name]
-        try:
-            good &= _read(plan, probes, count, every, as_json)
-        except DeviceUnavailable as error:
-            if not _shown_from_journal(settings, journal_path, plan, probes, error, as_json):
-                raise
-    if not good:
+    if not usable(name, count, every, config, as_json=as_json):
         raise typer.Exit(1)
 
 
-def _with_probe(plans: "list[PortPlan]", name: str | None) -> "list[PortPlan]":
-    known = [probe_name for plan in plans for probe_name in plan.quantity]
-    if not known:
-        raise UsageError("no probe is configured; add a [[probe]] table")
-    if name is None:
-        return plans
-    named(name, known, "probe")
-    return [plan for plan in plans if name in plan.quantity]
+def calibrate(
+    quantity: Annotated[str, typer.Option(help="ph or orp.")],
+    buffer: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="pH buffers, in order: 7.00 4.00 10.01 (technical) or phosphate phthalate borax "
+            "(NIST). Give it twice or thrice. Default: 7.00 and 4.00."
+        ),
+    ] = None,
+    standard: Annotated[
+        str | None, typer.Option(help="ORP standard: zobell, quinhydrone-4 or quinhydrone-6.86.")
+    ] = None,
+    standard_mv: Annotated[
+        float | None,
+        typer.Option(help="Instead: what the bottle says the probe must show at this temperature."),
+    ] = None,
+    temperature: Annotated[
+        str | None, typer.Option(help="Of the liquids: 22.5 or '72 F'. Left out: asked.")
+    ] = None,
+    still_seconds: StillOption = 30.0,
+    every: EveryOption = 3.0,
+    most_minutes: Annotated[
+        float, typer.Option(min=0.01, max=60, help="Give up on a liquid after this long.")
+    ] = 10.0,
+    probe: ProbeOption = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Hold a pH probe in buffers, or an ORP probe in a standard, and learn what it is worth.
+
+    Asks for each liquid in turn, waits until the probe stands still, and says how the probe is
+    and what `offset` belongs into its [[probe]] table: no reading changes by itself. The journal
+    keeps that it was calibrated. An ORP probe's learnt response is forgotten. Ends with 1 when
+    the probe should be replaced, the buffers are doubtful, or it never stood still.
+    """
+    from afterfill.cli.probe.calibrate import calibrated
+
+    liquids = Liquids(buffer, standard, standard_mv, temperature)
+    patience = Patience(still_seconds, every, 60.0 * most_minutes)
+    if not calibrated(quantity, liquids, Which(tank, probe, config), patience, as_json=as_json):
+        raise typer.Exit(1)
 
 
-def _read(plan: "PortPlan", probes: list[str], count: int, every_s: float, as_json: bool) -> bool:
-    from afterfill.cli.times import present_s
-    from afterfill.service.samples_once import readings_once
+def response(
+    residual: Annotated[
+        float | None,
+        typer.Option(
+            help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
+            "what [source.ID] says, which teaches less."
+        ),
+    ] = None,
+    ph: Annotated[
+        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
+    ] = None,
+    source: Annotated[
+        str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
+    ] = None,
+    still_seconds: StillOption = 60.0,
+    every: EveryOption = 5.0,
+    most_minutes: Annotated[
+        float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
+    ] = 15.0,
+    probe: ProbeOption = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Hold the ORP probe in conditioned, then in raw tap water, and so teach how it answers.
 
-    good = True
-    readings = readings_once(
-        plan, probes, now=present_s, count=count, pause=lambda: time.sleep(every_s)
-    )
-    for reading in readings:
-        _say(reading, as_json)
-        good &= reading.value is not None
-    return good
+    Two like probes may answer very differently; this measures yours, and lowers the smallest
+    residual that it would call. The step, what the water held and what was learnt go into the
+    journal, where the service takes them up. Ends with 1 when the probe does not answer.
+    """
+    from afterfill.cli.probe.response import taught
 
-
-def _say(reading: "Reading", as_json: bool, remark: str = "") -> None:
-    from afterfill.cli.console import say, say_json
-    from afterfill.cli.probe.rows import value_words
-    from afterfill.wire import to_wire
-
-    if as_json:
-        wire: dict[str, Any] = to_wire(reading)
-        say_json({**wire, "from": "journal"} if remark else wire)
-    else:
-        say(f"{reading.probe}  {value_words(reading)}{remark}")
-
-
-def _shown_from_journal(
-    config: "Config",
-    journal_path: "Path",
-    plan: "PortPlan",
-    probes: list[str],
-    error: DeviceUnavailable,
-    as_json: bool,
-) -> bool:
-    """When the service seems to hold the port: what it last recorded; False when it does not."""
-    from afterfill.cli.console import notice
-    from afterfill.cli.probe.rows import held_by_service, last_readings
-    from afterfill.cli.times import age
-    from afterfill.service.liveness import liveness
-
-    if not held_by_service(error, config, journal_path, plan):
-        return False
-    notice(f"port {plan.device} is held, it seems by the running service; what that recorded last:")
-    found, live = last_readings(journal_path, plan), liveness(journal_path)
-    for name in probes:
-        if name in found:
-            old_s = live.age_s(found[name].stamp)
-            _say(found[name].record, as_json, f"  (recorded {age(old_s)} ago)")
-    return True
+    patience = Patience(still_seconds, every, 60.0 * most_minutes)
+    water, which = RawWater(residual, ph, source), Which(tank, probe, config)
+    taught(water, which, patience, as_json=as_json)

@@ -5,11 +5,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Literal
 
 from afterfill.chemistry.calibration import STEADY_MV, STEADY_PH, steady_value
+from afterfill.cli.configured import loaded, named, one_tank
 from afterfill.cli.console import notice
-from afterfill.cli.options import named, one_tank
-from afterfill.cli.probe.rows import held_by_service, value_words
+from afterfill.cli.probe.said import Patience, Which
+from afterfill.cli.recorded import held_by_service, value_words
 from afterfill.cli.times import present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError
@@ -23,20 +25,10 @@ _LOOK_EVERY_S = 0.2  # how often the journal is looked at
 
 
 @dataclass(frozen=True, slots=True)
-class Patience:
-    """How long a value must stand still [s], between readings [s], and for how long at most [s]."""
-
-    still_s: float
-    every_s: float
-    most_s: float
-
-
-@dataclass(frozen=True, slots=True)
 class Held:
     """One probe, and where its readings come from: its port, or the running service's journal."""
 
     config: Config
-    journal_path: Path
     plan: PortPlan
     name: str
     by_service: bool
@@ -45,6 +37,16 @@ class Held:
     def tank(self) -> str:
         """The tank it belongs to."""
         return self.plan.tank[self.name]
+
+    @property
+    def journal_path(self) -> Path:
+        """Where the service keeps what it reads."""
+        return self.config.journal.path
+
+    @property
+    def source(self) -> Literal["journal", "port"]:
+        """Where its readings come from."""
+        return "journal" if self.by_service else "port"
 
     @property
     def offset(self) -> float:
@@ -60,22 +62,21 @@ class Course:
     value: float | None
 
 
-def held(
-    config: Config, journal_path: Path, tank: str | None, quantity: Quantity, probe: str | None
-) -> Held:
+def held(which: Which, quantity: Quantity) -> Held:
     """The probe that is meant, and whether the service reads it.
 
     Raises UsageError when there is none or more than one, DeviceUnavailable when it is away.
     """
-    plan, name = _found(ports_of(config), one_tank(config, tank), quantity, probe)
+    config = loaded(which.config)
+    plan, name = _found(ports_of(config), one_tank(config, which.tank), quantity, which.probe)
     try:
         next(readings_once(plan, [name], now=present_s))
     except DeviceUnavailable as error:
-        if not held_by_service(error, config, journal_path, plan):
+        if not held_by_service(error, config, plan):
             raise
         notice(f"port {plan.device} is held by the running service: its journal is read instead")
-        return Held(config, journal_path, plan, name, by_service=True)
-    return Held(config, journal_path, plan, name, by_service=False)
+        return Held(config, plan, name, by_service=True)
+    return Held(config, plan, name, by_service=False)
 
 
 def _found(
@@ -103,11 +104,10 @@ def until_steady(it: Held, patience: Patience) -> Course:
     spread = STEADY_PH if it.plan.quantity[it.name] == "ph" else STEADY_MV
     samples: list[tuple[float, float]] = []
     for at_s, reading in _readings(it, patience.every_s):
-        if reading is not None and reading.value is not None:
-            samples.append((at_s, reading.value))
+        if reading is not None:
             notice(f"  {at_s:5.0f} s  {value_words(reading)}")
-        elif reading is not None:
-            notice(f"  {at_s:5.0f} s  {value_words(reading)}")
+            if reading.value is not None:
+                samples.append((at_s, reading.value))
         value = steady_value(samples, patience.still_s, spread)
         if value is not None or at_s >= patience.most_s:
             return Course(samples, value)

@@ -9,11 +9,11 @@ import typer
 
 from afterfill.cli.console import notice
 from afterfill.cli.probe.hold import Held
+from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.errors import AfterfillError, DeviceUnavailable
 from afterfill.journal.store import Journal
 from afterfill.records import Event, Service
-from afterfill.service.clock import SystemClock
 
 _MINUTES = 10.0  # a routine that is killed blinds the tank for no longer
 _RENEW_EVERY_S = 240.0
@@ -57,8 +57,7 @@ def back_in_the_tank(it: Held, rinsed: str = "with distilled water") -> None:
 
 def submitted_by_hand(it: Held, event: Event) -> int:
     """Leave what was done to a probe for the service; its number. Raises JournalError."""
-    with Journal.open(it.journal_path) as journal:
-        return journal.submit(event, SystemClock(threading.Event()).stamp())
+    return submitted(it.journal_path, event).number
 
 
 def _out(it: Held, minutes: float) -> Service:

@@ -1,25 +1,31 @@
 """`afterfill probe response`: the ORP probe in conditioned and in raw water; what it teaches."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from typing import Any
 
 import typer
 
-from afterfill.cli.options import (
-    ConfigOption,
-    EveryOption,
-    JsonOption,
-    ProbeOption,
-    StillOption,
-    TankOption,
-    loaded,
-)
-from afterfill.errors import UsageError
-
-if TYPE_CHECKING:
-    from afterfill.cli.probe.hold import Held, Patience
-    from afterfill.config import Config
-    from afterfill.records import ResponseCheck
+from afterfill.chemistry.calibration import rise_s
+from afterfill.cli.belief import belief_now
+from afterfill.cli.configured import named
+from afterfill.cli.console import notice, tell
+from afterfill.cli.probe.hold import Held, held, until_steady
+from afterfill.cli.probe.lent import back_in_the_tank, lent, submitted_by_hand
+from afterfill.cli.probe.said import Patience, RawWater, Which
+from afterfill.cli.times import present_s
+from afterfill.config import Config
+from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.inference.calibration.learnt import Learnt
+from afterfill.inference.calibration.response_check import step_expected_mv, updated_by_check
+from afterfill.inference.conditions import hocl_at
+from afterfill.inference.model.electrode import LOGARITHMIC
+from afterfill.inference.monitor.baseline import noise_of
+from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
+from afterfill.journal.store import Journal
+from afterfill.records import ResponseCheck, Service
+from afterfill.tank_setup import tank_setup
+from afterfill.wire import to_wire
 
 CAUTIONS = (
     "You need two cups of tap water of the same temperature: one conditioned as its label says and",
@@ -41,76 +47,72 @@ class _Floors:
     expected_after_mv: float
 
 
-def response(
-    residual: Annotated[
-        float | None,
-        typer.Option(
-            help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
-            "what [source.ID] says, which teaches less."
-        ),
-    ] = None,
-    ph: Annotated[
-        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
-    ] = None,
-    source: Annotated[
-        str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
-    ] = None,
-    still_seconds: StillOption = 60.0,
-    every: EveryOption = 5.0,
-    most_minutes: Annotated[
-        float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
-    ] = 15.0,
-    probe: ProbeOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Hold the ORP probe in conditioned, then in raw tap water, and so teach how it answers.
+@dataclass(frozen=True, slots=True)
+class _Taught:
+    """What the check found; `rise_s`: the seconds in which the step rose by 63 %, if it did."""
 
-    Two like probes may answer very differently; this measures yours, and lowers the smallest
-    residual that it would call. The step, what the water held and what was learnt go into the
-    journal, where the service takes them up. Ends with 1 when the probe does not answer.
+    probe: Held
+    check: ResponseCheck
+    rise_s: float | None
+    floors: _Floors
+
+    def words(self) -> Iterator[str]:
+        check, floors = self.check, self.floors
+        rose = "" if self.rise_s is None else f", 63 % of it within {self.rise_s:.0f} s"
+        total = check.free_chlorine_mg_l + check.combined_chlorine_mg_l
+        yield f"{self.probe.name}: {check.step_mv:.0f} mV for {total:.2g} mg/L{rose}"
+        yield f"  expected before  {floors.expected_before_mv:.0f} mV"
+        yield f"  expected now     {floors.expected_after_mv:.0f} mV"
+        yield (
+            f"Detection floor after an announced refill: {floors.before_mg_l:.2g} mg/L before, "
+            f"{floors.after_mg_l:.2g} mg/L now."
+        )
+        yield "Rinse the probe with conditioned water and put it back; it settles for 3 hours."
+
+    def wire(self) -> dict[str, Any]:
+        floors = self.floors
+        return {
+            **to_wire(self.check), "from": self.probe.source, "rise_s": self.rise_s,
+            "expected_before_mv": round(floors.expected_before_mv, 1),
+            "expected_after_mv": round(floors.expected_after_mv, 1),
+            "floor_before_mg_l": round(floors.before_mg_l, 4),
+            "floor_after_mg_l": round(floors.after_mg_l, 4),
+        }  # fmt: skip
+
+
+def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) -> None:
+    """Guide through the two cups and print what they taught; ends with 1 when that is nothing.
+
+    Raises UsageError for what cannot be, DeviceUnavailable when the probe is away.
     """
-    from afterfill.cli.console import notice
-    from afterfill.cli.probe.hold import Patience, held
-    from afterfill.cli.probe.lent import back_in_the_tank, lent, submitted_by_hand
-    from afterfill.cli.times import present_s
-    from afterfill.records import Service
-
-    settings, journal_path = loaded(config)
-    patience = Patience(still_seconds, every, 60.0 * most_minutes)
-    it = held(settings, journal_path, tank, "orp", probe)
-    held_free, held_combined = _chlorine(settings, it.tank, source, residual)
+    it = held(which, "orp")
+    chlorine = _chlorine(it.config, it.tank, water)
     for line in CAUTIONS:
         notice(line)
     with lent(it):
-        check, rise_s = _checked(it, patience, held_free, held_combined, residual is not None, ph)
+        check, rose_s = _checked(it, patience, water, chlorine)
         floors = _floors(it, check)
         # what was learnt before is forgotten, so that the check alone tells of this probe
         submitted_by_hand(it, Service(present_s(), it.tank, "probe", quantity="orp"))
         submitted_by_hand(it, check)
         back_in_the_tank(it, "with conditioned water")
-    _say(it, check, rise_s, floors, as_json)
+    tell(_Taught(it, check, rose_s, floors), as_json=as_json)
 
 
-def _chlorine(
-    settings: "Config", tank: str, source: str | None, residual: float | None
-) -> tuple[float, float]:
+def _chlorine(settings: Config, tank: str, water: RawWater) -> tuple[float, float]:
     """Free and combined chlorine of the raw water [mg/L as Cl2].
 
     Raises UsageError where the source is not told, or nobody knows which of them it holds.
     """
-    from afterfill.cli.options import named
-
-    if source is not None:
-        named(source, settings.source, "source")
-    table = settings.source_of(tank) if source is None else settings.source[source]
+    if water.source is not None:
+        named(water.source, settings.source, "source")
+    table = settings.source_of(tank, water.source)
     if table is None or table.disinfectant == "unknown":
         raise UsageError(
             "it is not known whether the tap holds chlorine or chloramine: ask the utility and "
             "write `disinfectant` into its [source.ID] table"
         )
-    total = table.residual_mg_l if residual is None else residual
+    total = table.residual_mg_l if water.residual_mg_l is None else water.residual_mg_l
     if not 0.05 <= total <= 10.0:
         raise UsageError(
             f"{total:g} mg/L in the raw water checks no response: it takes 0.05 to 10 mg/L"
@@ -119,14 +121,9 @@ def _chlorine(
 
 
 def _checked(
-    it: "Held", patience: "Patience", free: float, combined: float, measured: bool, ph: float | None
-) -> "tuple[ResponseCheck, float | None]":
+    it: Held, patience: Patience, water: RawWater, chlorine: tuple[float, float]
+) -> tuple[ResponseCheck, float | None]:
     """The check, and the seconds in which the step rose, by 63 %."""
-    from afterfill.chemistry.calibration import rise_s
-    from afterfill.cli.console import notice
-    from afterfill.cli.times import present_s
-    from afterfill.records import ResponseCheck
-
     low_mv, low_samples, low_still = _held_in(it, "CONDITIONED water", patience)
     high_mv, samples, high_still = _held_in(it, "RAW tap water", patience)
     step_mv = round(high_mv - low_mv, 2)
@@ -137,20 +134,17 @@ def _checked(
         )
         raise typer.Exit(1)
     sd_mv = _STEADY_SD_MV if low_still and high_still else _MOVING_SD_MV
+    measured = water.residual_mg_l is not None
     check = ResponseCheck(
-        present_s(), it.tank, step_mv, sd_mv, free, combined, measured, ph, it.name
+        present_s(), it.tank, step_mv, sd_mv, *chlorine, measured, water.ph, it.name
     )
     return check, rise_s(samples, low_mv, high_mv)
 
 
 def _held_in(
-    it: "Held", liquid: str, patience: "Patience"
+    it: Held, liquid: str, patience: Patience
 ) -> tuple[float, list[tuple[float, float]], bool]:
     """Where the probe came to, on what way, and whether it stood still there."""
-    from afterfill.cli.console import notice
-    from afterfill.cli.probe.hold import until_steady
-    from afterfill.errors import DeviceUnavailable
-
     typer.prompt(
         f"Hold the ORP probe in the {liquid}, stir gently, then press Enter", default="", err=True,
         show_default=False,
@@ -169,18 +163,8 @@ def _held_in(
     return course.value, course.samples, True
 
 
-def _floors(it: "Held", check: "ResponseCheck") -> _Floors:
+def _floors(it: Held, check: ResponseCheck) -> _Floors:
     """The floor as it was known before, and as it is after this check of a probe just met."""
-    from afterfill.cli.now.outlook import belief_now
-    from afterfill.inference.calibration.learnt import Learnt
-    from afterfill.inference.calibration.response_check import step_expected_mv, updated_by_check
-    from afterfill.inference.conditions import hocl_at
-    from afterfill.inference.model.electrode import LOGARITHMIC
-    from afterfill.inference.monitor.baseline import noise_of
-    from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
-    from afterfill.journal.store import Journal
-    from afterfill.tank_setup import tank_setup
-
     with Journal.open(it.journal_path, read_only=True) as journal:
         belief, at_s = belief_now(journal, tank_setup(it.config, it.tank))
     noise_mv, hocl = noise_of(belief.baseline), hocl_at(belief, at_s)
@@ -191,30 +175,3 @@ def _floors(it: "Held", check: "ResponseCheck") -> _Floors:
         for learnt in (before, after)
     )
     return _Floors(was, is_, step_expected_mv(before, check), step_expected_mv(after, check))
-
-
-def _say(
-    it: "Held", check: "ResponseCheck", rise_s: float | None, floors: _Floors, as_json: bool
-) -> None:
-    from afterfill.cli.console import say, say_json
-    from afterfill.wire import to_wire
-
-    if as_json:
-        say_json(
-            {**to_wire(check), "from": "journal" if it.by_service else "port", "rise_s": rise_s,
-             "expected_before_mv": round(floors.expected_before_mv, 1),
-             "expected_after_mv": round(floors.expected_after_mv, 1),
-             "floor_before_mg_l": round(floors.before_mg_l, 4),
-             "floor_after_mg_l": round(floors.after_mg_l, 4)}
-        )  # fmt: skip
-        return
-    rose = "" if rise_s is None else f", 63 % of it within {rise_s:.0f} s"
-    total = check.free_chlorine_mg_l + check.combined_chlorine_mg_l
-    say(f"{it.name}: {check.step_mv:.0f} mV for {total:.2g} mg/L{rose}")
-    say(f"  expected before  {floors.expected_before_mv:.0f} mV")
-    say(f"  expected now     {floors.expected_after_mv:.0f} mV")
-    say(
-        f"Detection floor after an announced refill: {floors.before_mg_l:.2g} mg/L before, "
-        f"{floors.after_mg_l:.2g} mg/L now."
-    )
-    say("Rinse the probe with conditioned water and put it back; it settles for 3 hours.")

@@ -1,19 +1,19 @@
 """A probe as a row of a table, and what the journal knows of it."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from afterfill.cli.latest import allowed_age_s, health, readings, usable_readings
+from afterfill.cli.configured import loaded, reading_journal
+from afterfill.cli.console import notice, say_json, say_table
+from afterfill.cli.latest import health, readings, usable_readings
+from afterfill.cli.recorded import value_words
 from afterfill.cli.times import age
-from afterfill.config import Config
-from afterfill.errors import DeviceUnavailable, JournalError
-from afterfill.journal.newest import Newest
+from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
-from afterfill.records import UNITS, Health, Reading
-from afterfill.service.driver_registry import PortPlan
+from afterfill.records import Health, Reading
+from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.liveness import liveness
 from afterfill.wire import rfc3339
 
@@ -66,7 +66,25 @@ class ProbeRow:
         }
 
 
-def rows_of(plans: Sequence[PortPlan], journal: Journal | None) -> list[ProbeRow]:
+def listed(config: Path | None, *, as_json: bool) -> None:
+    """Print all probes; without a journal, with a remark, that nothing is known of them."""
+    settings = loaded(config)
+    plans = ports_of(settings)
+    try:
+        with reading_journal(settings.journal.path) as journal:
+            rows = _rows_of(plans, journal)
+    except JournalError as error:
+        notice(str(error))
+        rows = _rows_of(plans, None)
+    if as_json:
+        for row in rows:
+            say_json(row.wire())
+    else:
+        headers = ("probe", "driver", "port", "every", "last value", "age", "errors", "remark")
+        say_table(headers, [row.cells() for row in rows])
+
+
+def _rows_of(plans: Sequence[PortPlan], journal: Journal | None) -> list[ProbeRow]:
     """A row for each probe; without a journal nothing is known of them."""
     return [_row(plan, name, journal) for plan in plans for name in plan.quantity]
 
@@ -85,41 +103,3 @@ def _row(plan: PortPlan, name: str, journal: Journal | None) -> ProbeRow:
         None if newest is None else newest.record,
         health(journal, tank, [component]).get(component),
     )
-
-
-def value_words(reading: Reading) -> str:
-    """``412.3 mV``, ``pH 7.21``, ``24.81 °C``, or why there is no value, with the raw bytes."""
-    if reading.value is None:
-        raw = f" (raw bytes {reading.raw})" if reading.raw else ""
-        return f"no usable reading: {reading.invalid}{raw}"
-    if reading.quantity == "ph":
-        return f"pH {reading.value:.2f}"
-    digits = 1 if reading.quantity == "orp" else 2
-    return f"{reading.value:.{digits}f} {UNITS[reading.quantity]}"
-
-
-def last_readings(journal_path: Path, plan: PortPlan) -> dict[str, Newest[Reading]]:
-    """The newest recorded reading of each probe of a port, by name; none without a journal."""
-    if not journal_path.exists():
-        return {}
-    found: dict[str, Newest[Reading]] = {}
-    with Journal.open(journal_path, read_only=True) as journal:
-        for name, tank in plan.tank.items():
-            found |= readings(journal, tank, [name])
-    return found
-
-
-def held_by_service(
-    error: DeviceUnavailable, config: Config, journal_path: Path, plan: PortPlan
-) -> bool:
-    """Whether the port could not be opened because the running service reads it: it is held by
-    somebody, and the journal has fresh answers of its probes."""
-    if "held by another program" not in str(error):
-        return False
-    try:
-        found = last_readings(journal_path, plan)
-    except JournalError:
-        return False
-    live = liveness(journal_path)
-    ages_s = [live.age_s(k.stamp) for k in found.values() if k.record.invalid != "port-lost"]
-    return live.runs is not False and min(ages_s, default=math.inf) <= allowed_age_s(config)

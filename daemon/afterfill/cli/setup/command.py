@@ -1,12 +1,11 @@
 """`afterfill setup`: write a starter configuration."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from afterfill.cli.options import FILE_NAME, JsonOption
-from afterfill.errors import ConfigError, UsageError
 
 
 def setup(
@@ -64,11 +63,8 @@ def setup(
     Every answer can be given as an option instead; with --yes nothing is asked. A probe without a
     port is left out and can be added later.
     """
-    from afterfill.cli.console import say, say_json
-    from afterfill.cli.setup.questions import Questions
+    from afterfill.cli.setup.written import written
 
-    if config.exists() and not force:
-        raise UsageError(f"{config} is there already: replace it with --force, or name another")
     given: dict[str, str | None] = {
         "tank": tank,
         "litres": litres,
@@ -86,42 +82,5 @@ def setup(
         "temperature_port": temperature_port,
         "temperature_driver": temperature_driver,
     }
-    questions = Questions(
-        {k: v for k, v in given.items() if v is not None}, set_ or [], ask=not yes
-    )
-    text, probes = _text(questions, quiet=as_json)
-    _write(config, text)
-    if as_json:
-        say_json({"kind": "setup", "path": str(config), "probes": probes})
-    else:
-        say(f"{config} is written (probes: {probes}). Next: afterfill check --config {config}")
-
-
-def _text(questions: Any, *, quiet: bool) -> tuple[str, int]:  # noqa: ANN401 - loads late
-    """The file's text, proved to be usable, and its number of probes."""
-    from afterfill.cli.console import say
-    from afterfill.cli.setup.serial_ports import ports_found
-    from afterfill.cli.setup.starter_file import starter_text
-    from afterfill.config_file import parse
-    from afterfill.service.driver_registry import ports_of
-
-    ports = ports_found()
-    if not quiet:
-        say("serial ports found here: " + ("none" if not ports else ""))
-        for port, what in ports:
-            say(f"  {port}  {what}")
-    try:
-        answers = questions.answers([port for port, _ in ports])
-    except typer.Abort:
-        raise typer.Exit(130) from None
-    text = starter_text(answers)
-    ports_of(parse(text, "the starter file"))
-    return text, len(answers.probes)
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise ConfigError(f"{path}: cannot be written ({error}); name another file") from error
+    answers = {name: answer for name, answer in given.items() if answer is not None}
+    written(config, answers, set_ or [], ask=not yes, force=force, as_json=as_json)
