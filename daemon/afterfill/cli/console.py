@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -32,22 +32,12 @@ class Table:
     rows: Sequence[Sequence[str]]
 
 
-class Answer(Protocol):
-    """What a command found, made once: its words and its JSON are two views of the same figures."""
-
-    def words(self) -> Iterable[str | Line | Table]:
-        """For a person."""
-
-    def wire(self) -> Mapping[str, Any]:
-        """For a program."""
-
-
-def tell(answer: Answer, *, as_json: bool) -> None:
-    """Print what a command found."""
+def tell(words: Iterable[str | Line | Table], wire: Mapping[str, Any], *, as_json: bool) -> None:
+    """Print an answer, for a person or for a program; both are made of the same figures."""
     if as_json:
-        say_json(answer.wire())
+        say_json(wire)
         return
-    for part in answer.words():
+    for part in words:
         if isinstance(part, Table):
             say_table(part.headers, part.rows)
         elif isinstance(part, Line):

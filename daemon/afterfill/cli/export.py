@@ -96,7 +96,7 @@ def export(
         newer = journal.undecodable
     used = config_path(config)
     exported = _Exported(name, folder, used, written, findings, *_left_out(path), newer)
-    tell(exported, as_json=as_json)
+    tell(exported.words(), exported.wire(), as_json=as_json)
     if not as_json:
         for line in exported.notices():
             notice(line)

@@ -1,29 +1,15 @@
 """`afterfill journal`: a copy of the journal, and whether all of it is sound."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from afterfill.cli.configured import loaded, reading_journal
-from afterfill.cli.console import say, say_json, tell
+from afterfill.cli.console import tell
 from afterfill.cli.options import ConfigOption, JsonOption
 from afterfill.cli.survey import survey_of
 from afterfill.errors import JournalError
-
-
-@dataclass(frozen=True, slots=True)
-class _Copied:
-    file: Path
-    size_bytes: int
-
-    def words(self) -> Iterator[str]:
-        yield f"the journal is copied to {self.file} ({self.size_bytes / 1e6:.1f} MB)"
-
-    def wire(self) -> dict[str, Any]:
-        return {"file": str(self.file), "bytes": self.size_bytes}
 
 
 def backup(
@@ -39,10 +25,11 @@ def backup(
     with reading_journal(loaded(config).journal.path) as opened:
         opened.back_up(file)
     try:
-        copied = _Copied(file, file.stat().st_size)
+        size_bytes = file.stat().st_size
     except OSError as error:
         raise JournalError(f"the backup {file} is gone again: {error.strerror}") from error
-    tell(copied, as_json=as_json)
+    said = f"the journal is copied to {file} ({size_bytes / 1e6:.1f} MB)"
+    tell([said], {"file": str(file), "bytes": size_bytes}, as_json=as_json)
 
 
 def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
@@ -53,10 +40,6 @@ def check(config: ConfigOption = None, as_json: JsonOption = False) -> None:
     damaged journal aside and goes on with what is sound.
     """
     found = survey_of(loaded(config).journal.path)
-    if as_json:
-        say_json(found.wire())
-    else:
-        for line in found.lines():
-            say(line)
+    tell(found.lines(), found.wire(), as_json=as_json)
     if not found.is_sound:
         raise typer.Exit(1)

@@ -2,9 +2,8 @@
 
 import sys
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable
 from contextlib import nullcontext
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -22,28 +21,6 @@ from afterfill.service.only_one import only_one
 from afterfill.sinks.mqtt_clear import Clearing
 from afterfill.sinks.mqtt_ids import client_id as id_of
 from afterfill.sinks.mqtt_present import announced, remember
-
-
-@dataclass(frozen=True, slots=True)
-class _Cleared:
-    """Topics removed from the broker at `where`, and services whose topics were left."""
-
-    where: str
-    removed: list[str]
-    others: list[str]
-
-    def words(self) -> Iterator[str]:
-        done = f"removed from {self.where}: {_counted(self.removed)}"
-        yield done if self.removed else f"{self.where}: nothing removed"
-        for other in self.others:
-            gone = f"if that is gone for good: --client-id {other}"
-            yield f"left: what is of the service {other}; {gone}"
-
-    def wire(self) -> dict[str, Any]:
-        return {
-            "kind": "mqtt-clear", "broker": self.where, "removed": self.removed,
-            "others": self.others,
-        }  # fmt: skip
 
 
 def clear(
@@ -77,11 +54,24 @@ def clear(
         "tls": tls, "ca_file": ca_file, "base": base, "discovery_prefix": discovery_prefix,
         "client_id": client_id,
     }  # fmt: skip
-    tell(_cleared(settings, _broker(settings, given), yes=yes), as_json=as_json)
+    broker = _broker(settings, given)
+    where = f"{broker.host}:{broker.port}"
+    removed, others = _cleared(settings, broker, lambda found: yes or _agreed(found, where))
+    words = [
+        f"removed from {where}: {_counted(removed)}" if removed else f"{where}: nothing removed"
+    ]
+    for other in others:
+        left = f"left: what is of the service {other}"
+        words.append(f"{left}; if that is gone for good: --client-id {other}")
+    wire = {"kind": "mqtt-clear", "broker": where, "removed": removed, "others": others}
+    tell(words, wire, as_json=as_json)
 
 
-def _cleared(settings: Config, broker: Mqtt, *, yes: bool) -> _Cleared:
-    where, path = f"{broker.host}:{broker.port}", settings.journal.path
+def _cleared(
+    settings: Config, broker: Mqtt, agreed: Callable[[list[str]], bool]
+) -> tuple[list[str], list[str]]:
+    """Topics removed from the broker, and services whose topics were left."""
+    path = settings.journal.path
     used = settings.mqtt is not None and (settings.mqtt.host, settings.mqtt.port) == (
         broker.host, broker.port
     )  # fmt: skip
@@ -89,9 +79,9 @@ def _cleared(settings: Config, broker: Mqtt, *, yes: bool) -> _Cleared:
         before = announced(journal)
         service = id_of(broker.client_id, journal.meta("journal"))
         visit = Clearing(settings.model_copy(update={"mqtt": broker}), service, frozenset(before))
-        removed = visit.run(lambda found: yes or _agreed(found, where))
+        removed = visit.run(agreed)
         remember(journal, [topic for topic in before if topic not in removed])
-    return _Cleared(where, removed, sorted(visit.others))
+    return removed, sorted(visit.others)
 
 
 def _broker(config: Config, given: dict[str, Any]) -> Mqtt:

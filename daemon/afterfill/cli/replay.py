@@ -4,9 +4,8 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, TextIO
+from typing import Annotated, TextIO
 
 import typer
 from rich.progress import Progress
@@ -21,22 +20,6 @@ from afterfill.records import Input, Reading, Tick
 from afterfill.service.replay import replayed
 from afterfill.tank_setup import tank_setup
 from afterfill.wire import to_line, to_published
-
-
-@dataclass(frozen=True, slots=True)
-class _Replayed:
-    """How many lines of each kind were written to `out`."""
-
-    tank: str
-    out: Path
-    lines: Counter[str]
-
-    def words(self) -> Iterator[str]:
-        said = ", ".join(f"{n} {kind}" for kind, n in self.lines.items()) or "nothing found"
-        yield f"{self.out}: {said}"
-
-    def wire(self) -> dict[str, Any]:
-        return {"kind": "replay", "tank": self.tank, "out": str(self.out), "lines": self.lines}
 
 
 def replay(
@@ -59,15 +42,17 @@ def replay(
         raise UsageError(f"--every {every:g} is no interval: give seconds above 0, such as 60")
     settings = loaded(config)
     name = one_tank(settings, tank)
-    found = _Replayed(name, out, Counter())
+    counts = Counter[str]()
     inputs = _with_progress(read_recording(folder, name, notice=notice), folder)
     with _written(out) as file:
         for output in replayed(tank_setup(settings, name), inputs, every):
             wire = to_published(output)
-            found.lines[wire["kind"]] += 1
+            counts[wire["kind"]] += 1
             file.write(f"{to_line(wire)}\n")
     if str(out) != "-":
-        tell(found, as_json=as_json)
+        said = ", ".join(f"{n} {kind}" for kind, n in counts.items()) or "nothing found"
+        answer = {"kind": "replay", "tank": name, "out": str(out), "lines": counts}
+        tell([f"{out}: {said}"], answer, as_json=as_json)
 
 
 def _written(out: Path) -> AbstractContextManager[TextIO]:

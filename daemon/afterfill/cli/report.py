@@ -111,7 +111,8 @@ def report(
         limits = _limits(settings, name)
         file = _page_written(found, limits, span, out, now_s)
         picture = _picture(journal, span, name, limits, file) if png else None
-    tell(_Reported(found, span, file, picture), as_json=as_json)
+    reported = _Reported(found, span, file, picture)
+    tell(reported.words(), reported.wire(), as_json=as_json)
 
 
 def _span(

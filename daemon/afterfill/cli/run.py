@@ -11,7 +11,6 @@ import typer
 from afterfill.cli.configured import loaded
 from afterfill.cli.options import ConfigOption
 from afterfill.service.log_lines import LogLines
-from afterfill.service.service import run_service
 
 
 def run(
@@ -23,7 +22,9 @@ def run(
     Runs in the foreground and logs to standard error; a service manager does the rest. Exit 2
     when the configuration is wrong, 3 when the journal cannot be had.
     """
-    _log_to_stderr(verbose)
+    _log_to_stderr(verbose)  # before what may say something while it loads
+    from afterfill.service.service import run_service
+
     settings = loaded(config)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):

@@ -13,17 +13,15 @@ from afterfill.wire import to_wire
 
 @dataclass(frozen=True, slots=True)
 class Submitted:
-    """An event in the inbox under `number`, what was understood of it, and whether the service
-    runs."""
+    """An event in the inbox under `number`, and whether the service runs."""
 
     event: Event
     number: int
-    said: str
     running: bool
 
-    def words(self) -> Iterator[str]:
+    def words(self, understood: str) -> Iterator[str]:
         """What was understood, so that a slip is seen at once."""
-        yield self.said
+        yield understood
         if not self.running:
             yield "It will be taken up when the service runs."
 
@@ -32,7 +30,7 @@ class Submitted:
         return {**to_wire(self.event), "service_running": self.running}
 
 
-def submitted(journal_path: Path, event: Event, said: str = "") -> Submitted:
+def submitted(journal_path: Path, event: Event) -> Submitted:
     """Leave `event` in the inbox, on the disk when this returns.
 
     Raises JournalError when the journal cannot be written.
@@ -40,4 +38,4 @@ def submitted(journal_path: Path, event: Event, said: str = "") -> Submitted:
     live = liveness(journal_path)
     with Journal.open(journal_path) as journal:
         number = journal.submit(event, live.now)
-    return Submitted(event, number, said, live.runs is not False)
+    return Submitted(event, number, live.runs is not False)

@@ -1,7 +1,5 @@
 """A person's answer to an alarm, left for the service."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +10,7 @@ from afterfill.cli.latest import alarms
 from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.payloads import alarm_command_from
-from afterfill.records import AlarmAction, AlarmCommand
+from afterfill.records import AlarmAction
 from afterfill.wire import to_wire
 
 _DONE: dict[AlarmAction, str] = {
@@ -22,20 +20,6 @@ _DONE: dict[AlarmAction, str] = {
     "out-of-service": "out of service",
     "return-to-service": "back in service",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class _Idle:
-    """A command that would change nothing, and why."""
-
-    command: AlarmCommand
-    why: str
-
-    def words(self) -> Iterator[str]:
-        yield self.why
-
-    def wire(self) -> dict[str, Any]:
-        return {**to_wire(self.command), "done": False, "answer": self.why}
 
 
 def answered(
@@ -61,10 +45,13 @@ def answered(
     head = f"alarm {alarm} of tank {command.tank}"
     idle = _nothing_to_do(action, "normal" if last is None else last.state)
     if idle:
-        tell(_Idle(command, f"{head} {idle}"), as_json=as_json)
+        answer = f"{head} {idle}"
+        wire = {**to_wire(command), "done": False, "answer": answer}
+        tell([answer], wire, as_json=as_json)
         return
     span = f" for {command.minutes:g} min" if command.minutes is not None else ""
-    tell(submitted(path, command, f"{head}: {_DONE[action]}{span}"), as_json=as_json)
+    left = submitted(path, command)
+    tell(left.words(f"{head}: {_DONE[action]}{span}"), left.wire(), as_json=as_json)
 
 
 def _nothing_to_do(action: AlarmAction, state: str) -> str:

@@ -9,11 +9,12 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import STANDING_STATES
 from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import say, say_json, say_table
-from afterfill.cli.latest import alarms, allowed_age_s, newest_reading
+from afterfill.cli.latest import alarms, allowed_age_s
 from afterfill.cli.times import age, moment, present_s
 from afterfill.config import Config
+from afterfill.journal.newest import newest
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmChange
+from afterfill.records import AlarmChange, Reading
 from afterfill.service.liveness import liveness
 from afterfill.wire import to_published
 
@@ -99,15 +100,15 @@ class AlarmRow:
 def rows_of(journal: Journal, config: Config, tank: str) -> list[AlarmRow]:
     """All alarms of a tank."""
     last = alarms(journal, tank, DEFINITIONS)
-    newest, live = newest_reading(journal, tank), liveness(journal.path)
+    last_read, live = newest(journal, Reading, tank), liveness(journal.path)
     note = ""
-    if newest is None:
+    if last_read is None:
         note = f"tank {tank}: nothing has been read yet"
-    elif live.runs is False or live.age_s(newest.stamp) > allowed_age_s(config):
+    elif live.runs is False or live.age_s(last_read.stamp) > allowed_age_s(config):
         why = "the service is not running" if live.runs is False else "the service does not read"
-        note = f"tank {tank}: states are as of {age(live.age_s(newest.stamp))} ago: {why}"
+        note = f"tank {tank}: states are as of {age(live.age_s(last_read.stamp))} ago: {why}"
     return [
-        AlarmRow(tank, definition, last.get(name), newest is not None, note)
+        AlarmRow(tank, definition, last.get(name), last_read is not None, note)
         for name, definition in DEFINITIONS.items()
         if definition.group != "machine" or tank == next(iter(config.tank))
     ]

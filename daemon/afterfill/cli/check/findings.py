@@ -20,7 +20,7 @@ def sound(config: Path | None, *, send_test: bool, as_json: bool) -> bool:
     """Print each finding as it is made; whether none is a fault. Raises ConfigError."""
     settings, faulty = loaded(config), False
     for finding in _findings(settings, config_path(config), send_test):
-        tell(finding, as_json=as_json)
+        tell(finding.words(), finding.wire(), as_json=as_json)
         faulty |= finding.state == "fault"
     return not faulty
 

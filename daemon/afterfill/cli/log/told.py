@@ -29,8 +29,9 @@ def told(
     settings, now_s = loaded(config), present_s()
     event = event_from(kind, payload, tank=one_tank(settings, tank), time_s=past_from(at, now_s))
     refuse_slips(event, settings)
+    left = submitted(settings.journal.path, event)
     said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {_words(event)}"
-    tell(submitted(settings.journal.path, event, said), as_json=as_json)
+    tell(left.words(said), left.wire(), as_json=as_json)
 
 
 def _words(event: Event) -> str:

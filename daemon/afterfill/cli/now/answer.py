@@ -63,7 +63,7 @@ def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: b
     for number, it in enumerate(found):
         if number and not as_json:
             say("")
-        tell(it, as_json=as_json)
+        tell(it.words(), it.wire(), as_json=as_json)
     return all(it.stands.word == "safe" for it in found)
 
 

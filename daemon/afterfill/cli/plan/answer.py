@@ -35,7 +35,7 @@ def safe(
             plan = planned(known, asking)
     except ModelDomainError as error:
         raise UsageError(str(error)) from error
-    tell(plan, as_json=as_json)
+    tell(plan.words(), plan.wire(), as_json=as_json)
     return plan.is_safe
 
 

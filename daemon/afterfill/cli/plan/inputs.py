@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from math import sqrt
 
-from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from
 from afterfill.cli.console import Table
@@ -18,11 +17,10 @@ from afterfill.cli.plan.journal import (
 from afterfill.cli.plan.said import Said
 from afterfill.cli.spread import spread
 from afterfill.config import Config, Neutraliser, Source
-from afterfill.config import Tank as TankTable
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
-from afterfill.tank_setup import strength_of, water_of
+from afterfill.tank_setup import TankSetup, strength_of, tank_setup, water_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
 _KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
@@ -47,16 +45,16 @@ class Known:
 
 def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
     """All that is known. Raises UsageError for an option that cannot be."""
-    table = config.tank[name]
     source, neutraliser = config.source_of(name, said.source), config.neutraliser_of(name)
-    tank, used, counts_bound = _tank(config, name, said, shown)
+    bounds = _bounds(tank_setup(config, name))
+    tank, used, counts_bound = _tank(config, name, said, bounds, shown)
     tap, tap_used = _tap(source, said, shown)
     return Known(
         name=name,
         tank=tank,
         tap=tap,
         bottle=None if neutraliser is None else _bottle(neutraliser),
-        bounds=_bounds(table),
+        bounds=bounds,
         standing_hours=0.0 if source is None else source.standing_hours,
         shown=shown,
         used=(*used, *tap_used, *_bottle_used(neutraliser)),
@@ -70,13 +68,20 @@ def used_table(known: Known) -> Table:
     return Table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
 
 
+def _bounds(setup: TankSetup) -> Bounds:
+    return Bounds(
+        setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l, setup.ph_limits,
+        setup.temperature_limits_c,
+    )  # fmt: skip
+
+
 def _tank(
-    config: Config, name: str, said: Said, shown: Shown
+    config: Config, name: str, said: Said, bounds: Bounds, shown: Shown
 ) -> tuple[TankBefore, list[Used], bool]:
     table = config.tank[name]
     seen = seen_by(config.journal.path, name, shown)
     ph, ph_used = _ph(said, seen)
-    celsius, celsius_used = _temperature(said, seen, table, shown)
+    celsius, celsius_used = _temperature(said, seen, bounds, shown)
     ammonia, ammonia_used = _ammonia(said, seen)
     alkalinity = Used(
         "tank's alkalinity",
@@ -97,13 +102,13 @@ def _ph(said: Said, seen: Seen) -> tuple[float | None, list[Used]]:
     return said.ph, [Used(PH, f"{said.ph:.2f}", "option")]
 
 
-def _temperature(said: Said, seen: Seen, table: TankTable, shown: Shown) -> tuple[float, Used]:
+def _temperature(said: Said, seen: Seen, bounds: Bounds, shown: Shown) -> tuple[float, Used]:
     if said.temperature is not None:
         celsius = _celsius("--tank-temperature", said.temperature)
         return celsius, Used(TEMPERATURE, shown.temperature(celsius), "option")
     if seen.temperature_c is not None:
         return seen.temperature_c, next(it for it in seen.used if it.what == TEMPERATURE)
-    middle = sum(_bounds(table).temperature_c) / 2.0
+    middle = sum(bounds.temperature_c) / 2.0
     return middle, Used(TEMPERATURE, shown.temperature(middle), "assumed: the middle of its limits")
 
 
@@ -184,16 +189,6 @@ def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
         Used("neutraliser", neutraliser.agent, _origin("agent" in neutraliser.model_fields_set)),
         Used("its strength", f"{strength:.3g} mg Cl2 per mL", origin),
     ]
-
-
-def _bounds(table: TankTable) -> Bounds:
-    usual, own = default_limits(table.livestock), table.limits
-    return Bounds(
-        own.residual_oxidant_mg_l or usual.residual_oxidant_mg_l.value,
-        own.free_ammonia_mg_l or usual.free_ammonia_mg_l.value,
-        own.ph or (usual.ph.low, usual.ph.high),
-        own.temperature_c or (usual.temperature_c.low, usual.temperature_c.high),
-    )
 
 
 def _origin(given: bool, why: str = "the default") -> str:

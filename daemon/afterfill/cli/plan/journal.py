@@ -5,11 +5,11 @@ from pathlib import Path
 
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.configured import reading_journal
-from afterfill.cli.latest import newest_estimate, usable_readings
+from afterfill.cli.latest import usable_readings
 from afterfill.cli.spread import spread
 from afterfill.cli.times import age
 from afterfill.errors import JournalError
-from afterfill.journal.newest import Newest
+from afterfill.journal.newest import Newest, newest
 from afterfill.planning.shown import Shown
 from afterfill.records import Estimate, Reading
 from afterfill.service.liveness import Liveness, liveness
@@ -43,35 +43,27 @@ def seen_by(path: Path, name: str, shown: Shown) -> Seen:
     try:
         with reading_journal(path) as journal:
             readings = usable_readings(journal, name, probes)
-            estimate = newest_estimate(journal, name)
+            estimate = newest(journal, Estimate, name)
     except JournalError:
         return Seen()
     live, used = liveness(path), []
-    ph, celsius = (_fresh_value(readings.get(probe), live) for probe in probes)
+    ph, celsius = (_value(readings.get(probe), live) for probe in probes)
+    total = None
     if ph is not None:
-        origin = _origin(live.age_s(readings[probes[0]].stamp))
-        used.append(Used(PH, f"{ph:.2f}", f"journal{origin}"))
+        used.append(Used(PH, f"{ph:.2f}", f"journal{_old(readings[probes[0]], live)}"))
     if celsius is not None:
-        origin = _origin(live.age_s(readings[probes[1]].stamp))
-        used.append(Used(TEMPERATURE, shown.temperature(celsius), f"journal{origin}"))
-    total = _fresh_ammonia(estimate, live)
-    if total is not None and estimate is not None:
-        origin = _origin(live.age_s(estimate.stamp))
-        used.append(Used(AMMONIA, f"{spread(total)} mg/L as N", f"journal's estimate{origin}"))
+        text, old = shown.temperature(celsius), _old(readings[probes[1]], live)
+        used.append(Used(TEMPERATURE, text, f"journal{old}"))
+    if estimate is not None and live.age_s(estimate.stamp) <= FRESH_S:
+        total = Interval(*estimate.record.total_ammonia_mg_l)
+        text, old = f"{spread(total)} mg/L as N", _old(estimate, live)
+        used.append(Used(AMMONIA, text, f"journal's estimate{old}"))
     return Seen(ph, celsius, total, tuple(used))
 
 
-def _fresh_value(reading: Newest[Reading] | None, live: Liveness) -> float | None:
-    if reading is None or live.age_s(reading.stamp) > FRESH_S:
-        return None
-    return reading.record.value
+def _value(known: Newest[Reading] | None, live: Liveness) -> float | None:
+    return None if known is None or live.age_s(known.stamp) > FRESH_S else known.record.value
 
 
-def _fresh_ammonia(estimate: Newest[Estimate] | None, live: Liveness) -> Interval | None:
-    if estimate is None or live.age_s(estimate.stamp) > FRESH_S:
-        return None
-    return Interval(*estimate.record.total_ammonia_mg_l)
-
-
-def _origin(age_s: float) -> str:
-    return f", {age(age_s)} old"
+def _old(known: Newest[Reading] | Newest[Estimate], live: Liveness) -> str:
+    return f", {age(live.age_s(known.stamp))} old"

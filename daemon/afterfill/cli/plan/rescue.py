@@ -8,7 +8,6 @@ from typing import Any
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.configured import reading_journal
 from afterfill.cli.console import Table
-from afterfill.cli.latest import newest_estimate
 from afterfill.cli.plan.figures import Row
 from afterfill.cli.plan.inputs import Known, used_table
 from afterfill.cli.plan.journal import FRESH_S, Used
@@ -16,7 +15,7 @@ from afterfill.cli.plan.wire import foot, head, plain
 from afterfill.cli.spread import spread
 from afterfill.cli.times import age
 from afterfill.errors import JournalError, UsageError
-from afterfill.journal.newest import Newest
+from afterfill.journal.newest import Newest, newest
 from afterfill.planning.rescue import Found, RescuePlan, found_by_kit, plan_rescue, upper_of
 from afterfill.planning.rescue_advice import (
     rescue_donts,
@@ -132,7 +131,7 @@ def _by_journal(path: Path, known: Known) -> tuple[Found, Used]:
 def _newest(path: Path, name: str) -> Newest[Estimate]:
     try:
         with reading_journal(path) as journal:
-            estimate = newest_estimate(journal, name)
+            estimate = newest(journal, Estimate, name)
     except JournalError as error:
         raise JournalError(f"{error}; {_TEST_INSTEAD}") from error
     if estimate is None:

@@ -12,8 +12,9 @@ from afterfill.chemistry.standards import buffer_ph, orp_standard_mv
 from afterfill.chemistry.units import celsius_from
 from afterfill.cli.console import notice, tell
 from afterfill.cli.probe.hold import Held, held, until_steady
-from afterfill.cli.probe.lent import back_in_the_tank, lent, submitted_by_hand
+from afterfill.cli.probe.lent import back_in_the_tank, lent
 from afterfill.cli.probe.said import Liquids, Patience, Which
+from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.records import Calibration, Service
@@ -79,7 +80,7 @@ def calibrated(
             outcome = _in_standard(it, liquids, celsius, patience)
     except ModelDomainError as error:  # a liquid that is not known, or not at this temperature
         raise UsageError(str(error)) from error
-    tell(outcome, as_json=as_json)
+    tell(outcome.words(), outcome.wire(), as_json=as_json)
     return outcome.verdict.health not in ("replace", "check the buffers")
 
 
@@ -150,7 +151,7 @@ def _in_standard(it: Held, liquids: Liquids, celsius: float, patience: Patience)
     with lent(it):
         shown = _shown(it, f"{called} ({true:.0f} mV at {celsius:g} C)", patience)
         offset = round(true - (shown - it.offset), 1)  # the probe itself, not its mending
-        submitted_by_hand(it, Service(present_s(), it.tank, "probe", quantity="orp"))
+        submitted(it.journal_path, Service(present_s(), it.tank, "probe", quantity="orp"))
         _recorded(it, "orp", None, offset)
         back_in_the_tank(it)
     remark = "agreement in a standard does not make two probes agree in tap water"
@@ -178,4 +179,5 @@ def _shown(it: Held, liquid: str, patience: Patience) -> float:
 def _recorded(
     it: Held, kind: Literal["ph", "orp"], slope_share: float | None, offset: float
 ) -> None:
-    submitted_by_hand(it, Calibration(present_s(), it.tank, kind, it.name, slope_share, offset))
+    event = Calibration(present_s(), it.tank, kind, it.name, slope_share, offset)
+    submitted(it.journal_path, event)

@@ -13,7 +13,7 @@ from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.errors import AfterfillError, DeviceUnavailable
 from afterfill.journal.store import Journal
-from afterfill.records import Event, Service
+from afterfill.records import Service
 
 _MINUTES = 10.0  # a routine that is killed blinds the tank for no longer
 _RENEW_EVERY_S = 240.0
@@ -28,7 +28,7 @@ def lent(it: Held) -> Iterator[None]:
     Raises DeviceUnavailable when the service that reads the probe does not take that up,
     JournalError when the journal cannot be written.
     """
-    number = submitted_by_hand(it, _out(it, _MINUTES))
+    number = submitted(it.journal_path, _out(it, _MINUTES)).number
     if it.by_service:
         _wait_until_taken(it, number)
     over = threading.Event()
@@ -43,7 +43,7 @@ def lent(it: Held) -> Iterator[None]:
     finally:
         over.set()
         keeper.join()
-        submitted_by_hand(it, _out(it, 0.0))
+        submitted(it.journal_path, _out(it, 0.0))
 
 
 def back_in_the_tank(it: Held, rinsed: str = "with distilled water") -> None:
@@ -55,11 +55,6 @@ def back_in_the_tank(it: Held, rinsed: str = "with distilled water") -> None:
         )  # fmt: skip
 
 
-def submitted_by_hand(it: Held, event: Event) -> int:
-    """Leave what was done to a probe for the service; its number. Raises JournalError."""
-    return submitted(it.journal_path, event).number
-
-
 def _out(it: Held, minutes: float) -> Service:
     quantity = it.plan.quantity[it.name]
     return Service(present_s(), it.tank, "probe", quantity=quantity, minutes=minutes)
@@ -69,7 +64,7 @@ def _renewed(it: Held, over: threading.Event) -> None:
     until_s = time.monotonic() + _LONGEST_S
     while not over.wait(_RENEW_EVERY_S) and time.monotonic() < until_s:
         try:
-            submitted_by_hand(it, _out(it, _MINUTES))
+            submitted(it.journal_path, _out(it, _MINUTES))
         except AfterfillError:
             continue  # the next one comes before the time is over
 

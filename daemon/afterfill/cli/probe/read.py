@@ -2,9 +2,7 @@
 
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from afterfill.cli.configured import loaded, named
 from afterfill.cli.console import notice, tell
@@ -19,22 +17,6 @@ from afterfill.service.samples_once import readings_once
 from afterfill.wire import to_wire
 
 
-@dataclass(frozen=True, slots=True)
-class _Read:
-    """A reading; `age_s` [s] of one that the service recorded, None of one just taken."""
-
-    reading: Reading
-    age_s: float | None = None
-
-    def words(self) -> Iterator[str]:
-        remark = "" if self.age_s is None else f"  (recorded {age(self.age_s)} ago)"
-        yield f"{self.reading.probe}  {value_words(self.reading)}{remark}"
-
-    def wire(self) -> dict[str, Any]:
-        wire = to_wire(self.reading)
-        return wire if self.age_s is None else {**wire, "from": "journal"}
-
-
 def usable(
     name: str | None, count: int, every_s: float, config: Path | None, *, as_json: bool
 ) -> bool:
@@ -45,7 +27,7 @@ def usable(
         probes = list(plan.quantity) if name is None else [name]
         try:
             for reading in _taken(plan, probes, count, every_s):
-                tell(_Read(reading), as_json=as_json)
+                _tell(reading, None, as_json)
                 good &= reading.value is not None
         except DeviceUnavailable as error:
             if not held_by_service(error, settings, plan):
@@ -77,4 +59,12 @@ def _show_recorded(config: Config, plan: PortPlan, probes: Sequence[str], as_jso
     for name in probes:
         if name in found:
             known = found[name]
-            tell(_Read(known.record, live.age_s(known.stamp)), as_json=as_json)
+            _tell(known.record, live.age_s(known.stamp), as_json)
+
+
+def _tell(reading: Reading, age_s: float | None, as_json: bool) -> None:
+    """A reading; `age_s` [s] of one that the service recorded, None of one just taken."""
+    words, wire = f"{reading.probe}  {value_words(reading)}", to_wire(reading)
+    if age_s is not None:
+        words, wire = f"{words}  (recorded {age(age_s)} ago)", {**wire, "from": "journal"}
+    tell([words], wire, as_json=as_json)

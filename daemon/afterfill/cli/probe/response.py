@@ -11,8 +11,9 @@ from afterfill.cli.belief import belief_now
 from afterfill.cli.configured import named
 from afterfill.cli.console import notice, tell
 from afterfill.cli.probe.hold import Held, held, until_steady
-from afterfill.cli.probe.lent import back_in_the_tank, lent, submitted_by_hand
+from afterfill.cli.probe.lent import back_in_the_tank, lent
 from afterfill.cli.probe.said import Patience, RawWater, Which
+from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError
@@ -93,10 +94,11 @@ def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) 
         check, rose_s = _checked(it, patience, water, chlorine)
         floors = _floors(it, check)
         # what was learnt before is forgotten, so that the check alone tells of this probe
-        submitted_by_hand(it, Service(present_s(), it.tank, "probe", quantity="orp"))
-        submitted_by_hand(it, check)
+        submitted(it.journal_path, Service(present_s(), it.tank, "probe", quantity="orp"))
+        submitted(it.journal_path, check)
         back_in_the_tank(it, "with conditioned water")
-    tell(_Taught(it, check, rose_s, floors), as_json=as_json)
+    found = _Taught(it, check, rose_s, floors)
+    tell(found.words(), found.wire(), as_json=as_json)
 
 
 def _chlorine(settings: Config, tank: str, water: RawWater) -> tuple[float, float]:

@@ -1,9 +1,7 @@
 """The starter configuration is asked for, proved and written."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 import typer
 
@@ -14,21 +12,6 @@ from afterfill.cli.setup.starter_file import starter_text
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError, UsageError
 from afterfill.service.driver_registry import ports_of
-
-
-@dataclass(frozen=True, slots=True)
-class _Written:
-    """The file that was written, and for how many probes."""
-
-    path: Path
-    probes: int
-
-    def words(self) -> Iterator[str]:
-        next_ = f"afterfill check --config {self.path}"
-        yield f"{self.path} is written (probes: {self.probes}). Next: {next_}"
-
-    def wire(self) -> dict[str, Any]:
-        return {"kind": "setup", "path": str(self.path), "probes": self.probes}
 
 
 def written(
@@ -49,7 +32,8 @@ def written(
         raise UsageError(f"{path} is there already: replace it with --force, or name another")
     text, probes = _text(Questions(answers, settings, ask=ask), quiet=as_json)
     _write(path, text)
-    tell(_Written(path, probes), as_json=as_json)
+    said = f"{path} is written (probes: {probes}). Next: afterfill check --config {path}"
+    tell([said], {"kind": "setup", "path": str(path), "probes": probes}, as_json=as_json)
 
 
 def _text(questions: Questions, *, quiet: bool) -> tuple[str, int]:
