@@ -13,7 +13,7 @@ from afterfill.wire import to_line
 if TYPE_CHECKING:  # rich loads only where something is shown to a person
     from rich.console import Console
 
-_WIDTH_IN_A_PIPE = 200  # nothing is cut off where nobody looks
+_WIDTH_IN_A_PIPE = 200  # what a program reads is not cut off
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,9 +57,8 @@ def clear(
     broker = _broker(settings, given)
     where = f"{broker.host}:{broker.port}"
     removed, others = _cleared(settings, broker, lambda found: yes or _agreed(found, where))
-    words = [
-        f"removed from {where}: {_counted(removed)}" if removed else f"{where}: nothing removed"
-    ]
+    done = f"removed from {where}: {_counted(removed)}"
+    words = [done if removed else f"{where}: nothing removed"]
     for other in others:
         left = f"left: what is of the service {other}"
         words.append(f"{left}; if that is gone for good: --client-id {other}")

@@ -37,7 +37,7 @@ def last_readings(journal_path: Path, plan: PortPlan) -> dict[str, Newest[Readin
 
 def held_by_service(error: DeviceUnavailable, config: Config, plan: PortPlan) -> bool:
     """Whether the port could not be opened because the running service reads it: it is held by
-    somebody, and the journal has fresh answers of its probes."""
+    another program, and the journal has fresh answers of its probes."""
     if "held by another program" not in str(error):
         return False
     try:

@@ -37,7 +37,7 @@ class AlarmRow:
 
     @property
     def state(self) -> str:
-        """The state in the standard's words, or that nobody knows."""
+        """The state in the standard's words, or that it is not known."""
         if self.change is not None:
             return self.change.state
         return "normal" if self.read else "unknown"

@@ -115,7 +115,7 @@ def _celsius(given: str | None) -> float:
 
 
 def _in_buffers(it: Held, names: Sequence[str], celsius: float, patience: Patience) -> _Outcome:
-    true = [buffer_ph(name, celsius) for name in names]  # before anybody is asked to do anything
+    true = [buffer_ph(name, celsius) for name in names]  # before anything is asked for
     with lent(it):
         shown = [
             _shown(it, f"buffer {name} (pH {ph:.2f} at {celsius:g} C)", patience)

@@ -104,7 +104,7 @@ def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) 
 def _chlorine(settings: Config, tank: str, water: RawWater) -> tuple[float, float]:
     """Free and combined chlorine of the raw water [mg/L as Cl2].
 
-    Raises UsageError where the source is not told, or nobody knows which of them it holds.
+    Raises UsageError where the source is not told, or it is not known which of them it holds.
     """
     if water.source is not None:
         named(water.source, settings.source, "source")
