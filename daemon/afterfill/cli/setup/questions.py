@@ -100,7 +100,7 @@ class Questions:
         return float(self._answer(name, question, default, lambda text: repr(proved(text))))
 
     def _answer(self, name: str, question: str, default: str, proved: Callable[[str], str]) -> str:
-        """What was given or typed; an unusable answer is asked again, an unusable option ends it."""
+        """What was given or typed; a useless answer is asked again, a useless option ends it."""
         if name in self._given or not self._ask:
             option = f"--{name.replace('_', '-')}"
             return _proved(self._given.get(name, default), proved, f"{option}: ")
