@@ -1,7 +1,7 @@
 import random
 from pathlib import Path
 
-from afterfill.cli.check_outbox import outbox_findings
+from afterfill.cli.check.outbox import outbox_findings
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.sinks.influx.quarantine import Quarantine

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from afterfill.cli.check_secrets import secret_findings
-from afterfill.cli.finding import Finding
+from afterfill.cli.check.finding import Finding
+from afterfill.cli.check.secrets import secret_findings
 from afterfill.config_file import load
 from cli_room import afterfill, lines_of, write_config
 

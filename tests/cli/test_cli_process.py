@@ -1,5 +1,6 @@
 """The command as its user starts it: a process, its exit codes, its two streams."""
 
+import ast
 import os
 import signal
 import subprocess
@@ -42,10 +43,45 @@ def test_the_console_script_is_this_program(tmp_path: Path) -> None:
     assert "no drinking-water instrument" in result.stdout
 
 
-def test_help_loads_nothing_heavy() -> None:
-    heavy = {"numpy", "pydantic", "rich", "serial", "paho", "matplotlib", "influxdb_client"}
-    code = f"import sys, afterfill.cli.main; sys.exit(bool({heavy} & set(sys.modules)))"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+HEAVY = {
+    "afterfill.config", "afterfill.journal", "afterfill.service.service", "afterfill.tank",
+    "influxdb_client", "matplotlib", "numpy", "paho", "rich", "serial", "sqlite3",
+}  # fmt: skip
+_LOADED = """
+import sys
+from afterfill.cli.entry import main
+sys.argv = ["afterfill", *{words!r}]
+try:
+    main()
+finally:
+    print(sorted(sys.modules), file=sys.stderr)
+"""
+
+
+def modules_of(*words: str) -> set[str]:
+    """What a command has loaded when it ends."""
+    code = _LOADED.format(words=words)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    return set(ast.literal_eval(done.stderr.splitlines()[-1]))
+
+
+def test_a_table_of_commands_is_shown_without_what_they_need() -> None:
+    assert (HEAVY | {"pydantic"}) & modules_of("--help") == set()
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["now", "plan", "check", "log", "log refill", "probe", "probe calibrate", "alarm list"],
+)
+def test_help_loads_nothing_heavy(words: str) -> None:
+    assert HEAVY & modules_of(*words.split(), "--help") == set()
+
+
+def test_a_command_loads_no_other() -> None:
+    loaded = modules_of("now", "--config", "/nowhere")
+    assert "afterfill.cli.now.command" in loaded
+    others = {"afterfill.cli.plan", "afterfill.cli.probe", "afterfill.cli.run", "afterfill.cli.log"}
+    assert others & loaded == set()
 
 
 def test_no_configuration_at_all_is_one_sentence(tmp_path: Path) -> None:

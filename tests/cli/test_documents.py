@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from afterfill import config
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.cli.lazy_group import Later
 from afterfill.cli.main import app
 from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
 from afterfill.sinks.influx.points import KINDS
@@ -23,6 +24,8 @@ _PUBLISHED_AS = {"refill-seen": "refill", "alarm-load": "alarm_load"}
 
 def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:  # noqa: ANN401
     """Every command that does something, by its full name; the library brings its own types."""
+    if isinstance(command, Later):
+        command = command.imported()
     inner = getattr(command, "commands", None)
     if inner is None:
         yield " ".join(path), command

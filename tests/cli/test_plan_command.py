@@ -56,6 +56,7 @@ def test_the_answer_comes_first_then_steps_figures_and_cautions(config: str) -> 
     assert lines[0] == f"{ROOM}: refill of 30 L, 25% of 120 L: keeps within the limits"
     assert lines[1].startswith("Dose: ")
     assert lines[1].endswith(" mL into the bucket.")
+    assert lines[2:4] == ["", "To do, in order"]
     heads = ["To do, in order", "Expected", "Largest refill", "Be careful", "Worked out from"]
     places = [result.stdout.index(head) for head in heads]
     assert places == sorted(places)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from afterfill.cli.check_machine import clock_finding
+from afterfill.cli.check.machine import clock_finding
 from afterfill.journal.store import Journal
 from afterfill.records import Health, Reading
 from afterfill.service.driver_registry import open_port, ports_of
@@ -267,7 +267,7 @@ def test_a_disk_too_small_for_the_journal_is_a_fault(tmp_path: Path) -> None:
 def test_the_clock_is_never_called_good_without_a_witness(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from afterfill.cli import check_machine
+    from afterfill.cli.check import machine as check_machine
 
     monkeypatch.setattr(check_machine, "is_synchronised", lambda: False)
     for kernel, state in ((True, "ok"), (False, "unknown"), (None, "unknown")):

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from afterfill.cli.options import loaded
+from afterfill.cli.configured import loaded
 from afterfill.journal.store import Journal
 from afterfill.records import Calibration, Quantity, Service
 from afterfill.service.driver_registry import open_port, ports_of
@@ -145,7 +145,7 @@ def test_while_the_service_holds_the_port_its_journal_is_read(bench: Bench) -> N
     with PtyPort(LineDevice(lambda: bench.now), bench.folder / "other") as port:
         write_config(bench.folder, probes=line_probes(port.link, every_s=0.2))
 
-        config, _ = loaded(bench.folder / "afterfill.toml")
+        config = loaded(bench.folder / "afterfill.toml")
         holder = open_port(ports_of(config)[0])
         holder.open()
         try:

@@ -72,7 +72,7 @@ from {module} import {function}
 
 
 @pytest.mark.parametrize(
-    "at", ["typer", "afterfill.cli.alarm", "pydantic", "numpy", "afterfill.service.service"]
+    "at", ["typer", "afterfill.cli.run", "pydantic", "numpy", "afterfill.service.service"]
 )
 def test_a_stop_while_it_still_loads_is_a_clean_end(tmp_path: Path, at: str) -> None:
     config = tmp_path / "afterfill.toml"

@@ -1,7 +1,8 @@
 """How commands print: words and tables for people, one JSON object a line for programs."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -12,7 +13,37 @@ from afterfill.wire import to_line
 if TYPE_CHECKING:  # rich loads only where something is shown to a person
     from rich.console import Console
 
-_WIDTH_IN_A_PIPE = 200  # nothing is cut off where nobody looks
+_WIDTH_IN_A_PIPE = 200  # what a program reads is not cut off
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of words, coloured on a terminal; the words alone must tell."""
+
+    text: str
+    colour: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Cells below their headers."""
+
+    headers: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+
+def tell(words: Iterable[str | Line | Table], wire: Mapping[str, Any], *, as_json: bool) -> None:
+    """Print an answer, for a person or for a program; both are made of the same figures."""
+    if as_json:
+        say_json(wire)
+        return
+    for part in words:
+        if isinstance(part, Table):
+            say_table(part.headers, part.rows)
+        elif isinstance(part, Line):
+            say(part.text, part.colour)
+        else:
+            say(part)
 
 
 def console(*, stderr: bool = False) -> "Console":

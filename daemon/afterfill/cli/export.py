@@ -1,27 +1,69 @@
 """`afterfill export`: a recording of a tank from the journal, with what the service found live."""
 
-import os
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated, Any
 
 import typer
 
-from afterfill.cli.options import (
-    ConfigOption,
-    JsonOption,
-    TankOption,
-    config_path,
-    loaded,
-    one_tank,
-    reading_journal,
-)
-from afterfill.errors import RecordingError, UsageError
-
-if TYPE_CHECKING:
-    from afterfill.journal.store import Journal
+from afterfill.cli.configured import config_path, loaded, one_tank, reading_journal
+from afterfill.cli.console import notice, tell
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.times import period_from, present_s
+from afterfill.cli.whole_file import whole_file
+from afterfill.errors import RecordingError
+from afterfill.journal.recording import Written, write_recording
+from afterfill.journal.salvage import LOST
+from afterfill.journal.store import Journal
+from afterfill.journal.survey import surveyed
+from afterfill.record_kinds import words_of
+from afterfill.wire import to_line, to_published
 
 FOUND = "verdicts.jsonl"
 _ALL_TIME_S = (0.0, 4_102_444_800.0)  # up to the year 2100
+_FINDINGS = words_of(lambda kind: kind.role == "finding")
+
+
+@dataclass(frozen=True, slots=True)
+class _Exported:
+    """What was written into `folder`, and rows of the whole journal that may lack there:
+    `unreadable` ones, those `lost` earlier, those of a `newer` version."""
+
+    tank: str
+    folder: Path
+    config: Path
+    written: Written
+    findings: int
+    unreadable: int
+    lost: int
+    newer: int
+
+    def words(self) -> Iterator[str]:
+        rows, events = self.written.rows, self.written.events
+        yield f"{self.folder}: {rows} rows of readings, {events} events, {self.findings} findings"
+        yield (
+            f"replay it with: afterfill replay {self.folder} --config {self.config} "
+            f"--tank {self.tank} --out replayed.jsonl"
+        )
+
+    def notices(self) -> Iterator[str]:
+        if self.newer:
+            yield f"{self.newer} times a row of a newer version was left out"
+        if self.lost:
+            yield f"{self.lost} records of this journal were lost to damage earlier"
+        if self.unreadable:
+            yield (
+                f"{self.unreadable} rows of the journal are damaged or missing and may lack here; "
+                "`afterfill journal check` says more"
+            )
+
+    def wire(self) -> dict[str, Any]:
+        return {
+            "kind": "export", "tank": self.tank, "folder": str(self.folder),
+            "rows": self.written.rows, "events": self.written.events, "findings": self.findings,
+            "unreadable": self.unreadable, "lost": self.lost, "newer": self.newer,
+        }  # fmt: skip
 
 
 def export(
@@ -45,73 +87,34 @@ def export(
     readings.csv and events.jsonl hold what came in, verdicts.jsonl what the service found then.
     Ends with 1 when rows of the journal are damaged or missing: what is sound is written.
     """
-    from afterfill.cli.console import notice, say, say_json
-    from afterfill.journal.recording import write_recording
-
-    settings, journal_path = loaded(config)
-    name = one_tank(settings, tank)
-    from_s, to_s = _span(from_, to)
-    with reading_journal(journal_path) as journal:
+    settings = loaded(config)
+    name, path = one_tank(settings, tank), settings.journal.path
+    from_s, to_s = period_from(from_, to, present_s(), _ALL_TIME_S)
+    with reading_journal(path) as journal:
         written = write_recording(journal, name, from_s, to_s, folder)
-        found = _write_found(journal, name, from_s, to_s, folder / FOUND)
+        findings = _write_found(journal, name, from_s, to_s, folder / FOUND)
         newer = journal.undecodable
-    unreadable, lost = _left_out(journal_path)
-    if as_json:
-        say_json(
-            {"kind": "export", "tank": name, "folder": str(folder), "rows": written.rows,
-             "events": written.events, "findings": found, "unreadable": unreadable, "lost": lost,
-             "newer": newer}
-        )  # fmt: skip
-        raise typer.Exit(int(unreadable > 0))
-    say(f"{folder}: {written.rows} rows of readings, {written.events} events, {found} findings")
-    say(
-        f"replay it with: afterfill replay {folder} --config {config_path(config)} --tank {name} "
-        "--out replayed.jsonl"
-    )
-    if newer:
-        notice(f"{newer} times a row of a newer version was left out")
-    if lost:
-        notice(f"{lost} records of this journal were lost to damage earlier")
-    if unreadable:
-        notice(f"{unreadable} rows of the journal are damaged or missing and may lack here; "
-               "`afterfill journal check` says more")  # fmt: skip
+    used = config_path(config)
+    exported = _Exported(name, folder, used, written, findings, *_left_out(path), newer)
+    tell(exported.words(), exported.wire(), as_json=as_json)
+    if not as_json:
+        for line in exported.notices():
+            notice(line)
+    if exported.unreadable:
         raise typer.Exit(1)
 
 
 def _left_out(journal_path: Path) -> tuple[int, int]:
     """How many rows of the whole journal cannot be read, and how many were lost earlier."""
-    from afterfill.journal.salvage import LOST
-    from afterfill.journal.survey import surveyed
-
     survey = surveyed(journal_path, alone=False)
     return survey.unreadable + survey.tail + bool(survey.structure), survey.explained.get(LOST, 0)
 
 
-def _span(from_: str | None, to: str | None) -> tuple[float, float]:
-    from afterfill.cli.times import present_s, time_from
-
-    now_s = present_s()
-    begin_s = _ALL_TIME_S[0] if from_ is None else time_from(from_, now_s)
-    end_s = _ALL_TIME_S[1] if to is None else time_from(to, now_s)
-    if begin_s >= end_s:
-        raise UsageError(f"--from {from_} does not lie before --to {to}: swap them")
-    return begin_s, end_s
-
-
-def _write_found(journal: "Journal", tank: str, from_s: float, to_s: float, path: Path) -> int:
+def _write_found(journal: Journal, tank: str, from_s: float, to_s: float, path: Path) -> int:
     """What was found live, in the same form as a replay gives."""
-    from afterfill.record_kinds import words_of
-    from afterfill.wire import to_line, to_published
-
-    kinds = words_of(lambda kind: kind.role == "finding")
-    partial = path.with_name(f"{path.name}.partial")
     count = 0
-    try:
-        with partial.open("w", encoding="utf-8") as file:
-            for entry in journal.between(tank, from_s, to_s, kinds=kinds):
-                file.write(f"{to_line(to_published(entry.record))}\n")
-                count += 1
-        os.replace(partial, path)
-    except OSError as error:
-        raise RecordingError(f"{path}: cannot be written ({error}); choose another") from error
+    with whole_file(path, RecordingError, "choose another") as file:
+        for entry in journal.between(tank, from_s, to_s, kinds=_FINDINGS):
+            file.write(f"{to_line(to_published(entry.record))}\n")
+            count += 1
     return count

@@ -1,18 +1,11 @@
-"""The newest things that a journal knows of a tank, with when they were written."""
+"""The newest of several things that a journal knows of a tank, and how old they may be."""
 
 from collections.abc import Collection
 
 from afterfill.config import Config
-from afterfill.journal.newest import Newest, newest, newest_by
+from afterfill.journal.newest import Newest, newest_by
 from afterfill.journal.store import Journal
-from afterfill.records import (
-    AlarmChange,
-    Estimate,
-    Health,
-    Reading,
-    Standing,
-    Verdict,
-)
+from afterfill.records import AlarmChange, Health, Reading
 
 STALE_S = 300.0  # minutes matter: older news say nothing about now (our judgement)
 
@@ -21,27 +14,6 @@ def allowed_age_s(config: Config) -> float:
     """How old [s] the newest reading may be while the service runs: it commits in batches."""
     slowest_s = max((probe.every_s for probe in config.probe), default=0.0)
     return max(STALE_S, config.journal.commit_every_s + 2.0 * slowest_s)
-
-
-def newest_reading(journal: Journal, tank: str) -> Newest[Reading] | None:
-    """The newest reading, usable or not."""
-    return newest(journal, Reading, tank)
-
-
-def newest_estimate(journal: Journal, tank: str) -> Newest[Estimate] | None:
-    """The newest estimate."""
-    return newest(journal, Estimate, tank)
-
-
-def newest_standing(journal: Journal, tank: str) -> Newest[Standing] | None:
-    """How the tank stood when that was last told."""
-    return newest(journal, Standing, tank)
-
-
-def newest_verdict(journal: Journal, tank: str) -> Verdict | None:
-    """The newest verdict."""
-    found = newest(journal, Verdict, tank)
-    return None if found is None else found.record
 
 
 def alarms(journal: Journal, tank: str, names: Collection[str]) -> dict[str, AlarmChange]:

@@ -1,32 +1,93 @@
-"""The command `afterfill`: one file per command; what a command needs loads when it runs."""
+"""The command `afterfill`: the table of its commands, each imported when it runs."""
 
 import logging
-from collections.abc import Callable
 from typing import Any
 
 import typer
-from typer.core import TyperGroup
 
-from afterfill.cli.alarm import alarm
-from afterfill.cli.check import check
-from afterfill.cli.demo import demo
-from afterfill.cli.export import export
-from afterfill.cli.journal import journal
-from afterfill.cli.log import log
-from afterfill.cli.mqtt import mqtt
-from afterfill.cli.now import now
-from afterfill.cli.plan import plan
-from afterfill.cli.probe import probe
-from afterfill.cli.replay import replay
-from afterfill.cli.report import report
-from afterfill.cli.run import run
-from afterfill.cli.setup import setup
+from afterfill.cli.lazy_group import LazyGroup, Row, group, later
 from afterfill.errors import AfterfillError
 from afterfill.service.log_lines import LogLines
 
+_LOG = {
+    "refill": ("log.commands:refill", "Water was (or is being) poured."),
+    "kit": ("log.commands:kit", "A test kit was used on the tank's water."),
+    "dose": ("log.commands:dose", "Neutraliser was put into the tank itself."),
+    "service": ("log.commands:service", "Work that moves the readings without any disinfectant."),
+}
+_PROBE = {
+    "list": ("probe.commands:list_", "Every probe, with its last usable value."),
+    "read": ("probe.commands:read", "Ask probes now and print what they say."),
+    "calibrate": (
+        "probe.commands:calibrate",
+        "Hold a pH probe in buffers, or an ORP in a standard.",
+    ),
+    "response": (
+        "probe.commands:response",
+        "Teach how an ORP probe answers, in two cups of water.",
+    ),
+}
+_JOURNAL = {
+    "backup": ("journal:backup", "Copy all that is committed into FILE."),
+    "check": ("journal:check", "Read all of the journal: what is sound, damaged, missing."),
+}
+_MQTT = {"clear": ("mqtt:clear", "Remove this service's entities and states from a broker.")}
+_ALARM = {
+    "list": ("alarm.commands:list_", "Every alarm with its state, in the words of ISA-18.2."),
+    "acknowledge": ("alarm.commands:acknowledge", "Say that a person has seen it and acts on it."),
+    "shelve": ("alarm.commands:shelve", "Put an alarm aside for some minutes."),
+    "unshelve": ("alarm.commands:unshelve", "Take an alarm back before its shelf ends."),
+    "out-of-service": ("alarm.commands:out_of_service", "Take an alarm out for maintenance."),
+    "return-to-service": ("alarm.commands:return_to_service", "Bring back one that was out."),
+    "load": ("alarm.commands:load", "How much the alarms ask of you."),
+}
+_COMMANDS: dict[str, Row] = {
+    "demo": ("demo.command:demo", "Show the whole job on a virtual tank, in less than a minute."),
+    "run": ("run:run", "Run the service: read probes, watch refills, raise alarms."),
+    "setup": ("setup.command:setup", "Write a starter configuration."),
+    "check": (
+        "check.command:check",
+        "Prove configuration, ports, probes, broker, database, clock.",
+    ),
+    "now": ("now.command:now", "Is the tank safe, as far as the probes can see?"),
+    "plan": (
+        "plan.command:plan",
+        "What to dose and expect before a refill, or after a carry-over.",
+    ),
+    "report": ("report:report", "A page about a refill or a period, to look back."),
+    "replay": ("replay:replay", "Judge a recording as the live service would have."),
+    "export": ("export:export", "Write a recording of a tank from the journal."),
+    "log": group(
+        "Tell of a refill, a test-kit result, a dose, work.",
+        "Tell what was done to a tank: a refill, a test-kit result, a dose, work on it.",
+        _LOG,
+    ),
+    "probe": group(
+        "List, read, calibrate the probes.", "List, read, calibrate and check the probes.", _PROBE
+    ),
+    "journal": group(
+        "Back up the journal, or read all of it.",
+        "Copy the journal, or read all of it to see whether it is sound.",
+        _JOURNAL,
+    ),
+    "mqtt": group(
+        "Take back what was left on a broker.",
+        "What was left on a broker of home automation.",
+        _MQTT,
+    ),
+    "alarm": group(
+        "List, acknowledge or shelve alarms.",
+        "List alarms and their load; acknowledge, shelve, take out of service.",
+        _ALARM,
+    ),
+}
 
-class _OneSentence(TyperGroup):
+
+class _Afterfill(LazyGroup):
     """Ends a command that failed in a known way with its sentence and its exit code."""
+
+    def __init__(self, **settings: Any) -> None:  # noqa: ANN401 - as in the class above
+        super().__init__(**{**settings, "commands": later(_COMMANDS)})
 
     def main(self, *args: Any, **options: Any) -> Any:  # noqa: ANN401 - as in the class above
         if logging.lastResort is not None:  # what commands say by the way, where `run` logs
@@ -40,8 +101,13 @@ class _OneSentence(TyperGroup):
             raise SystemExit(130) from None
 
 
+def _no_options() -> None:
+    """None of its own: the options are those of the commands."""
+
+
 app = typer.Typer(
-    cls=_OneSentence,
+    cls=_Afterfill,
+    callback=_no_options,
     help=(
         "Tells a fishkeeper whether tap-water disinfectant got into the tank after a refill.\n\n"
         "It reads ORP, pH and temperature probes. It is no drinking-water instrument and no "
@@ -54,24 +120,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-_COMMANDS: dict[str, Callable[..., None]] = {
-    "Show the whole job on a virtual tank, in less than a minute.": demo,
-    "Run the service: read probes, watch refills, raise alarms.": run,
-    "Write a starter configuration.": setup,
-    "Prove configuration, ports, probes, broker, database, clock.": check,
-    "Is the tank safe, as far as the probes can see?": now,
-    "What to dose and expect before a refill, or after a carry-over.": plan,
-    "A page about a refill or a period, to look back.": report,
-    "Judge a recording as the live service would have.": replay,
-    "Write a recording of a tank from the journal.": export,
-}
-for short, command in _COMMANDS.items():
-    app.command(short_help=short)(command)
-app.add_typer(log, name="log", short_help="Tell of a refill, a test-kit result, a dose, work.")
-app.add_typer(probe, name="probe", short_help="List, read, calibrate the probes.")
-app.add_typer(journal, name="journal", short_help="Back up the journal, or read all of it.")
-app.add_typer(mqtt, name="mqtt", short_help="Take back what was left on a broker.")
-app.add_typer(alarm, name="alarm", short_help="List, acknowledge or shelve alarms.")
 
 
 def main() -> None:

@@ -1,27 +1,28 @@
 """`afterfill mqtt`: take back what was left on a broker."""
 
+import sys
 from collections import Counter
+from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
+from pydantic import ValidationError
 
-from afterfill.cli.options import ConfigOption, JsonOption, loaded
+from afterfill.cli.configured import loaded
+from afterfill.cli.console import tell
+from afterfill.cli.options import ConfigOption, JsonOption
+from afterfill.config import Config, Mqtt
 from afterfill.errors import UsageError
-
-if TYPE_CHECKING:
-    from afterfill.config import Config, Mqtt
-
-mqtt = typer.Typer(help="What was left on a broker of home automation.", no_args_is_help=True)
-
-
-@mqtt.callback()
-def group() -> None:
-    """What was left on a broker of home automation."""
+from afterfill.journal.store import Journal
+from afterfill.sentences import first_sentence, known_keys
+from afterfill.service.only_one import only_one
+from afterfill.sinks.mqtt.clear import Clearing
+from afterfill.sinks.mqtt.ids import client_id as id_of
+from afterfill.sinks.mqtt.present import announced, remember
 
 
-@mqtt.command()
 def clear(
     host: Annotated[
         str | None, typer.Option(help="Another broker than that of [mqtt], or one of before.")
@@ -47,14 +48,7 @@ def clear(
 
     Only what is its own: topics that the journal remembers, and those of its tanks.
     """
-    from afterfill.cli.console import say, say_json
-    from afterfill.journal.store import Journal
-    from afterfill.service.only_one import only_one
-    from afterfill.sinks.mqtt.clear import Clearing
-    from afterfill.sinks.mqtt.ids import client_id as id_of
-    from afterfill.sinks.mqtt.present import announced, remember
-
-    settings, journal_path = loaded(config)
+    settings = loaded(config)
     given: dict[str, Any] = {
         "host": host, "port": port, "username": username, "password_file": password_file,
         "tls": tls, "ca_file": ca_file, "base": base, "discovery_prefix": discovery_prefix,
@@ -62,31 +56,35 @@ def clear(
     }  # fmt: skip
     broker = _broker(settings, given)
     where = f"{broker.host}:{broker.port}"
+    removed, others = _cleared(settings, broker, lambda found: yes or _agreed(found, where))
+    done = f"removed from {where}: {_counted(removed)}"
+    words = [done if removed else f"{where}: nothing removed"]
+    for other in others:
+        left = f"left: what is of the service {other}"
+        words.append(f"{left}; if that is gone for good: --client-id {other}")
+    wire = {"kind": "mqtt-clear", "broker": where, "removed": removed, "others": others}
+    tell(words, wire, as_json=as_json)
+
+
+def _cleared(
+    settings: Config, broker: Mqtt, agreed: Callable[[list[str]], bool]
+) -> tuple[list[str], list[str]]:
+    """Topics removed from the broker, and services whose topics were left."""
+    path = settings.journal.path
     used = settings.mqtt is not None and (settings.mqtt.host, settings.mqtt.port) == (
         broker.host, broker.port
     )  # fmt: skip
-    with only_one(journal_path) if used else nullcontext(), Journal.open(journal_path) as journal:
+    with only_one(path) if used else nullcontext(), Journal.open(path) as journal:
         before = announced(journal)
         service = id_of(broker.client_id, journal.meta("journal"))
         visit = Clearing(settings.model_copy(update={"mqtt": broker}), service, frozenset(before))
-        removed = visit.run(lambda found: yes or _agreed(found, where))
+        removed = visit.run(agreed)
         remember(journal, [topic for topic in before if topic not in removed])
-    others = sorted(visit.others)
-    if as_json:
-        say_json({"kind": "mqtt-clear", "broker": where, "removed": removed, "others": others})
-        return
-    say(f"removed from {where}: {_counted(removed)}" if removed else f"{where}: nothing removed")
-    for other in others:
-        say(f"left: what is of the service {other}; if that is gone for good: --client-id {other}")
+    return removed, sorted(visit.others)
 
 
-def _broker(config: "Config", given: dict[str, Any]) -> "Mqtt":
+def _broker(config: Config, given: dict[str, Any]) -> Mqtt:
     """The broker that is meant. One that is named gets no password of another's."""
-    from pydantic import ValidationError
-
-    from afterfill.config import Mqtt
-    from afterfill.sentences import first_sentence, known_keys
-
     if given["host"] is None:
         if config.mqtt is None:
             raise UsageError("there is no [mqtt] in the configuration; say which broker: --host")
@@ -100,8 +98,6 @@ def _broker(config: "Config", given: dict[str, Any]) -> "Mqtt":
 
 def _agreed(found: list[str], where: str) -> bool:
     """Ask the person. Raises UsageError where no person can be asked."""
-    import sys
-
     if not sys.stdin.isatty():
         raise UsageError(f"{where} keeps {_counted(found)} of ours; remove them with --yes")
     return typer.confirm(f"{where} keeps {_counted(found)} of ours. Remove them?")

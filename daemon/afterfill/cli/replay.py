@@ -1,19 +1,25 @@
 """`afterfill replay`: a recording through the same code as the live service."""
 
-import os
 import sys
+from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TextIO
+from typing import Annotated, TextIO
 
 import typer
+from rich.progress import Progress
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption, loaded, one_tank
+from afterfill.cli.configured import loaded, one_tank
+from afterfill.cli.console import console, notice, tell
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.whole_file import whole_file
 from afterfill.errors import UsageError
-
-if TYPE_CHECKING:
-    from afterfill.records import Input
+from afterfill.journal.recording import read_recording
+from afterfill.records import Input, Reading, Tick
+from afterfill.service.replay import replayed
+from afterfill.tank_setup import tank_setup
+from afterfill.wire import to_line, to_published
 
 
 def replay(
@@ -32,60 +38,37 @@ def replay(
     Writes estimates, forecasts, refills, verdicts and alarms as JSON lines. The same input gives
     the same bytes.
     """
-    from afterfill.cli.console import notice, say, say_json
-    from afterfill.journal.recording import read_recording
-    from afterfill.service.replay import replayed
-    from afterfill.tank_setup import tank_setup
-    from afterfill.wire import to_line, to_published
-
     if not every > 0.0:
         raise UsageError(f"--every {every:g} is no interval: give seconds above 0, such as 60")
-    settings, _ = loaded(config)
+    settings = loaded(config)
     name = one_tank(settings, tank)
-    setup = tank_setup(settings, name)
-    counts: dict[str, int] = {}
+    counts = Counter[str]()
     inputs = _with_progress(read_recording(folder, name, notice=notice), folder)
     with _written(out) as file:
-        for output in replayed(setup, inputs, every):
+        for output in replayed(tank_setup(settings, name), inputs, every):
             wire = to_published(output)
-            counts[wire["kind"]] = counts.get(wire["kind"], 0) + 1
+            counts[wire["kind"]] += 1
             file.write(f"{to_line(wire)}\n")
     if str(out) != "-":
-        answer = {"kind": "replay", "tank": name, "out": str(out), "lines": counts}
         said = ", ".join(f"{n} {kind}" for kind, n in counts.items()) or "nothing found"
-        say_json(answer) if as_json else say(f"{out}: {said}")
+        answer = {"kind": "replay", "tank": name, "out": str(out), "lines": counts}
+        tell([f"{out}: {said}"], answer, as_json=as_json)
 
 
-@contextmanager
-def _written(out: Path) -> Iterator[TextIO]:
-    """A file that appears under its name only when it is complete."""
+def _written(out: Path) -> AbstractContextManager[TextIO]:
     if str(out) == "-":
-        yield sys.stdout
-        return
-    partial = out.with_name(f"{out.name}.partial")
-    try:
-        with partial.open("w", encoding="utf-8") as file:
-            yield file
-        os.replace(partial, out)
-    except OSError as error:
-        raise UsageError(f"{out}: cannot be written ({error}); choose another --out") from error
-    finally:
-        partial.unlink(missing_ok=True)
+        return nullcontext(sys.stdout)
+    return whole_file(out, UsageError, "choose another --out")
 
 
-def _with_progress(inputs: "Iterator[Input]", folder: Path) -> "Iterator[Input]":
+def _with_progress(inputs: Iterator[Input], folder: Path) -> Iterator[Input]:
     """The same inputs, with a bar on standard error where a person looks at it."""
     if not sys.stderr.isatty():
         yield from inputs
         return
-    from rich.progress import Progress
-
-    from afterfill.cli.console import console
-    from afterfill.records import Reading, Tick
-
     with Progress(console=console(stderr=True), transient=True) as progress:
         task = progress.add_task("replaying", total=_rows(folder))
-        before_s: Any = None
+        before_s: float | None = None
         for record in inputs:
             if isinstance(record, Reading | Tick) and record.time_s != before_s:
                 before_s = record.time_s

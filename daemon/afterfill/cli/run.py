@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from afterfill.cli.configured import loaded
 from afterfill.cli.options import ConfigOption
 from afterfill.service.log_lines import LogLines
 
@@ -21,15 +22,14 @@ def run(
     Runs in the foreground and logs to standard error; a service manager does the rest. Exit 2
     when the configuration is wrong, 3 when the journal cannot be had.
     """
-    _log_to_stderr(verbose)
-    from afterfill.cli.options import loaded
+    _log_to_stderr(verbose)  # before what may say something while it loads
     from afterfill.service.service import run_service
 
-    settings, journal_path = loaded(config)
+    settings = loaded(config)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    run_service(settings, journal_path, stop)
+    run_service(settings, settings.journal.path, stop)
 
 
 def _log_to_stderr(verbose: bool) -> None:

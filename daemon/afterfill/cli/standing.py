@@ -7,17 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.cli.latest import (
-    alarms,
-    allowed_age_s,
-    newest_estimate,
-    newest_standing,
-    newest_verdict,
-    usable_readings,
-)
+from afterfill.cli.latest import alarms, allowed_age_s, usable_readings
 from afterfill.cli.times import age
 from afterfill.config import Config
-from afterfill.journal.newest import Newest
+from afterfill.journal.newest import Newest, newest
 from afterfill.journal.store import Journal
 from afterfill.records import (
     AlarmChange,
@@ -69,8 +62,8 @@ class Stands:
 
 def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stands:
     """How `tank` stands at `live.now`."""
-    setup, now = tank_setup(config, tank), newest_estimate(journal, tank)
-    told = newest_standing(journal, tank)
+    setup, now = tank_setup(config, tank), newest(journal, Estimate, tank)
+    told, verdict = newest(journal, Standing, tank), newest(journal, Verdict, tank)
     read = _newest_usable(journal, config, tank)
     ages_s = {q: live.age_s(known.stamp) for q, known in read.items()}
     estimate_age_s = None if now is None else live.age_s(now.stamp)
@@ -79,7 +72,8 @@ def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stand
     word, why, since_s, since_age_s = _word(told, now, trouble, live)
     return Stands(
         tank, word, why, since_s, since_age_s, ages_s, live.runs,
-        None if now is None else now.record, estimate_age_s, newest_verdict(journal, tank),
+        None if now is None else now.record, estimate_age_s,
+        None if verdict is None else verdict.record,
         tuple(active), setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l,
         max((ahead_s(known, live) for known in (now, *read.values()) if known), default=0.0),
     )  # fmt: skip

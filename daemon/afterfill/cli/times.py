@@ -45,6 +45,20 @@ def past_from(text: str | None, now_s: float) -> float:
     return time_s
 
 
+def period_from(
+    from_: str | None, to: str | None, now_s: float, left_out_s: tuple[float, float]
+) -> tuple[float, float]:
+    """Begin and end [Unix s] of what a person wrote; `left_out_s` where nothing was said.
+
+    Raises UsageError when it is no time, or ends before it begins.
+    """
+    begin_s = left_out_s[0] if from_ is None else time_from(from_, now_s)
+    end_s = left_out_s[1] if to is None else time_from(to, now_s)
+    if begin_s >= end_s:
+        raise UsageError(f"--from {from_} does not lie before --to {to or 'now'}: swap them")
+    return begin_s, end_s
+
+
 def _today(text: str, now_s: float) -> float:
     hour, minute = (int(part) for part in text.split(":"))
     # without a zone, so that a day on which the clocks change is reckoned by its own hour

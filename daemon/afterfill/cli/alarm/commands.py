@@ -1,0 +1,105 @@
+"""`afterfill alarm`: what the alarms say, and a person's answer to them."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.records import AlarmAction
+
+NameArgument = Annotated[
+    str, typer.Argument(metavar="NAME", help="As `afterfill alarm list` names it.")
+]
+
+
+def list_(
+    why: Annotated[
+        bool,
+        typer.Option("--why", help="Also cause, consequence, time to respond and action."),
+    ] = False,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Every alarm with its state, in the words of ISA-18.2."""
+    from afterfill.cli.alarm.rows import listed
+
+    listed(tank, config, why=why, as_json=as_json)
+
+
+def acknowledge(
+    name: NameArgument,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say that a person has seen the alarm and acts on it."""
+    _command("acknowledge", name, {}, tank, config, as_json)
+
+
+def shelve(
+    name: NameArgument,
+    minutes: Annotated[float, typer.Option(help="For how long, min; at most a week (10080).")],
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Put an alarm aside for some minutes; it asks again by itself when it still holds then."""
+    _command("shelve", name, {"minutes": minutes}, tank, config, as_json)
+
+
+def unshelve(
+    name: NameArgument,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take an alarm back before its shelf ends."""
+    _command("unshelve", name, {}, tank, config, as_json)
+
+
+def out_of_service(
+    name: NameArgument,
+    reason: Annotated[str, typer.Option(help="Why; shown until it is brought back.")],
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take an alarm out for maintenance until `return-to-service`; told once a day meanwhile."""
+    _command("out-of-service", name, {"reason": reason}, tank, config, as_json)
+
+
+def return_to_service(
+    name: NameArgument,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring back an alarm that was out of service; it asks again when it holds."""
+    _command("return-to-service", name, {}, tank, config, as_json)
+
+
+def load(
+    days: Annotated[float, typer.Option(help="How many days to look back.")] = 7.0,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """How much the alarms ask of you: a day, at their peak, standing, chattering, stale."""
+    from afterfill.cli.alarm.load import loads_shown
+
+    loads_shown(days, tank, config, as_json=as_json)
+
+
+def _command(
+    action: AlarmAction,
+    name: str,
+    payload: dict[str, Any],
+    tank: str | None,
+    config: Path | None,
+    as_json: bool,
+) -> None:
+    from afterfill.cli.alarm.answers import answered
+
+    answered(action, name, payload, tank, config, as_json=as_json)

@@ -1,0 +1,63 @@
+"""Checks of a port and the probes behind it: opened once, each probe read once."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from afterfill.cli.check.finding import Finding
+from afterfill.cli.recorded import held_by_service, last_readings, value_words
+from afterfill.cli.times import age, present_s
+from afterfill.config import Config
+from afterfill.errors import DeviceUnavailable
+from afterfill.records import Reading
+from afterfill.service.driver_registry import PortPlan
+from afterfill.service.liveness import liveness
+from afterfill.service.samples_once import readings_once
+
+_ADVICE = {
+    "no-answer": "look at its cable, power, and the address or request in its [[probe]] table",
+    "incomplete": "look at baud and terminator in its [[probe]] table",
+    "garbled": "look at baud and pattern in its [[probe]] table",
+    "bad-checksum": "look at baud and parity, and at the line's wiring",
+    "error-reply": "the probe says that it cannot; look at the register or request",
+    "echo": "the line returns our own request; look at the adapter's echo setting and wiring",
+    "wrong-device": "two devices share an address; give one another",
+    "out-of-range": "look at scale and type in its [[probe]] table",
+    "power-up-value": "the sensor has only just got power; look at its supply",
+    "port-lost": "plug it in again",
+}
+
+
+def port_findings(plan: PortPlan, config: Config, journal_path: Path) -> Iterator[Finding]:
+    """A finding for the port, and one for each of its probes."""
+    subject = f"port {plan.device}"
+    try:
+        readings = list(readings_once(plan, now=present_s))
+    except DeviceUnavailable as error:
+        if held_by_service(error, config, plan):
+            yield Finding(subject, "ok", "held, it seems by the running service, which reads it")
+            yield from _recorded(plan, journal_path)
+            return
+        yield Finding(subject, "fault", str(error).removeprefix(f"{subject} "))
+        for name in plan.quantity:
+            yield Finding(f"probe {name}", "unknown", "its port could not be read")
+        return
+    yield Finding(subject, "ok", f"opened for us alone (driver {plan.driver})")
+    for reading in readings:
+        yield _probe(reading)
+
+
+def _recorded(plan: PortPlan, journal_path: Path) -> Iterator[Finding]:
+    found, live = last_readings(journal_path, plan), liveness(journal_path)
+    for name in plan.quantity:
+        if name in found:
+            old_s = live.age_s(found[name].stamp)
+            yield _probe(found[name].record, f", recorded {age(old_s)} ago")
+        else:
+            yield Finding(f"probe {name}", "unknown", "the service has recorded nothing of it yet")
+
+
+def _probe(reading: Reading, remark: str = "") -> Finding:
+    subject, words = f"probe {reading.probe}", value_words(reading) + remark
+    if reading.invalid is None:
+        return Finding(subject, "ok", words)
+    return Finding(subject, "fault", f"{words}; {_ADVICE[reading.invalid]}")

@@ -1,0 +1,210 @@
+"""What a plan is made from, and where it came from: option, journal, file or assumption."""
+
+from dataclasses import dataclass
+from math import sqrt
+
+from afterfill.chemistry.standing import Interval
+from afterfill.chemistry.units import celsius_from
+from afterfill.cli.console import Table
+from afterfill.cli.plan.journal import (
+    AMMONIA,
+    PH,
+    TEMPERATURE,
+    Seen,
+    Used,
+    seen_by,
+)
+from afterfill.cli.plan.said import Said
+from afterfill.cli.spread import spread
+from afterfill.config import Config, Neutraliser, Source
+from afterfill.errors import ModelDomainError, UsageError
+from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
+from afterfill.planning.shown import Shown
+from afterfill.tank_setup import TankSetup, strength_of, tank_setup, water_of
+
+_USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
+_KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Everything a plan is made from. `max_is_given`: the source's maximum is stated, not assumed;
+    `ammonia_counts_bound`: the tank's ammonia includes what chloramine holds."""
+
+    name: str
+    tank: TankBefore
+    tap: Tap
+    bottle: Bottle | None
+    bounds: Bounds
+    standing_hours: float
+    shown: Shown
+    used: tuple[Used, ...]
+    max_is_given: bool
+    ammonia_counts_bound: bool
+
+
+def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
+    """All that is known. Raises UsageError for an option that cannot be."""
+    source, neutraliser = config.source_of(name, said.source), config.neutraliser_of(name)
+    bounds = _bounds(tank_setup(config, name))
+    tank, used, counts_bound = _tank(config, name, said, bounds, shown)
+    tap, tap_used = _tap(source, said, shown)
+    return Known(
+        name=name,
+        tank=tank,
+        tap=tap,
+        bottle=None if neutraliser is None else _bottle(neutraliser),
+        bounds=bounds,
+        standing_hours=0.0 if source is None else source.standing_hours,
+        shown=shown,
+        used=(*used, *tap_used, *_bottle_used(neutraliser)),
+        max_is_given=source is not None and source.residual_max_mg_l is not None,
+        ammonia_counts_bound=counts_bound,
+    )
+
+
+def used_table(known: Known) -> Table:
+    """What a plan was worked out from."""
+    return Table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
+
+
+def _bounds(setup: TankSetup) -> Bounds:
+    return Bounds(
+        setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l, setup.ph_limits,
+        setup.temperature_limits_c,
+    )  # fmt: skip
+
+
+def _tank(
+    config: Config, name: str, said: Said, bounds: Bounds, shown: Shown
+) -> tuple[TankBefore, list[Used], bool]:
+    table = config.tank[name]
+    seen = seen_by(config.journal.path, name, shown)
+    ph, ph_used = _ph(said, seen)
+    celsius, celsius_used = _temperature(said, seen, bounds, shown)
+    ammonia, ammonia_used = _ammonia(said, seen)
+    alkalinity = Used(
+        "tank's alkalinity",
+        f"{table.alkalinity_mg_l_caco3:g} mg/L as CaCO3",
+        _origin("alkalinity_mg_l_caco3" in table.model_fields_set),
+    )
+    tank = TankBefore(table.litres, ammonia, ph, celsius, table.alkalinity_mg_l_caco3)
+    counts_bound = said.ammonia_mg_l is None and seen.ammonia_mg_l is not None
+    return tank, [*ph_used, celsius_used, ammonia_used, alkalinity], counts_bound
+
+
+def _ph(said: Said, seen: Seen) -> tuple[float | None, list[Used]]:
+    """pH is never assumed: it decides too much."""
+    if said.ph is None:
+        return seen.ph, [it for it in seen.used if it.what == PH]
+    if not 0.0 <= said.ph <= 14.0:
+        raise UsageError(f"--tank-ph is {said.ph:g}: give a pH between 0 and 14")
+    return said.ph, [Used(PH, f"{said.ph:.2f}", "option")]
+
+
+def _temperature(said: Said, seen: Seen, bounds: Bounds, shown: Shown) -> tuple[float, Used]:
+    if said.temperature is not None:
+        celsius = _celsius("--tank-temperature", said.temperature)
+        return celsius, Used(TEMPERATURE, shown.temperature(celsius), "option")
+    if seen.temperature_c is not None:
+        return seen.temperature_c, next(it for it in seen.used if it.what == TEMPERATURE)
+    middle = sum(bounds.temperature_c) / 2.0
+    return middle, Used(TEMPERATURE, shown.temperature(middle), "assumed: the middle of its limits")
+
+
+def _ammonia(said: Said, seen: Seen) -> tuple[Interval, Used]:
+    if said.ammonia_mg_l is not None:
+        if not 0.0 <= said.ammonia_mg_l <= 100.0:
+            raise UsageError(f"--ammonia is {said.ammonia_mg_l:g}: give mg/L as N from 0 to 100")
+        total = _by_kit(said.ammonia_mg_l)
+        return total, Used(AMMONIA, f"{spread(total)} mg/L as N", "option, with a kit's error")
+    if seen.ammonia_mg_l is not None:
+        return seen.ammonia_mg_l, next(it for it in seen.used if it.what == AMMONIA)
+    why = "assumed: a filter that works (common practice, no source)"
+    return _USUAL_AMMONIA, Used(AMMONIA, f"{spread(_USUAL_AMMONIA)} mg/L as N", why)
+
+
+def _tap(source: Source | None, said: Said, shown: Shown) -> tuple[Tap, list[Used]]:
+    table = Source() if source is None else source
+    given = frozenset[str]() if source is None else source.model_fields_set
+    water, celsius = water_of(table), table.temperature_c
+    if said.source_temperature is not None:
+        celsius = _celsius("--source-temperature", said.source_temperature)
+    tap = Tap(
+        water.disinfectant,
+        table.residual_mg_l,
+        max(water.residual_max_mg_l, table.residual_mg_l),
+        table.chlorine_to_nitrogen,
+        table.free_ammonia_total_mg_l,
+        table.ph,
+        table.alkalinity_mg_l_caco3,
+        celsius,
+    )
+    return tap, _tap_used(tap, given, said, shown)
+
+
+def _tap_used(tap: Tap, given: frozenset[str] | set[str], said: Said, shown: Shown) -> list[Used]:
+    used = [
+        Used("source's disinfectant", tap.disinfectant, _origin("disinfectant" in given)),
+        Used("its residual", f"{tap.residual_mg_l:g} mg/L", _origin("residual_mg_l" in given)),
+        Used(
+            "its residual at most",
+            f"{tap.residual_max_mg_l:g} mg/L",
+            _origin("residual_max_mg_l" in given, "twice the usual, at most 4"),
+        ),
+    ]
+    if tap.disinfectant != "chlorine" and tap.uncombined_ammonia_mg_l is None:
+        ratio = f"{tap.chlorine_to_nitrogen:g} by mass"
+        used.append(Used("its Cl2 to N", ratio, _origin("chlorine_to_nitrogen" in given)))
+    if tap.ph is not None:
+        used.append(Used("its pH", f"{tap.ph:g}", "configuration"))
+    if tap.alkalinity_mg_l_caco3 is not None:
+        text = f"{tap.alkalinity_mg_l_caco3:g} mg/L as CaCO3"
+        used.append(Used("its alkalinity", text, "configuration"))
+    if tap.temperature_c is not None:
+        origin = "configuration" if said.source_temperature is None else "option"
+        used.append(Used("its temperature", shown.temperature(tap.temperature_c), origin))
+    return used
+
+
+def _bottle(neutraliser: Neutraliser) -> Bottle:
+    label = neutraliser.label
+    return Bottle(
+        neutraliser.agent,
+        strength_of(neutraliser),
+        neutraliser.binds_ammonia,
+        None if label is None else label.ml,
+        None if label is None else label.litres,
+    )
+
+
+def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
+    if neutraliser is None:
+        return []
+    strength, label = strength_of(neutraliser), neutraliser.label
+    origin = "configuration"
+    if label is not None:
+        origin = f"label: {label.ml:g} mL for {label.litres:.4g} L at {label.mg_l:g} mg/L"
+    return [
+        Used("neutraliser", neutraliser.agent, _origin("agent" in neutraliser.model_fields_set)),
+        Used("its strength", f"{strength:.3g} mg Cl2 per mL", origin),
+    ]
+
+
+def _origin(given: bool, why: str = "the default") -> str:
+    return "configuration" if given else f"assumed: {why}"
+
+
+def _by_kit(ammonia_mg_l: float) -> Interval:
+    deviation = 1.645 * sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * ammonia_mg_l) ** 2)
+    return Interval(max(0.0, ammonia_mg_l - deviation), ammonia_mg_l, ammonia_mg_l + deviation)
+
+
+def _celsius(option: str, text: str) -> float:
+    try:
+        celsius = celsius_from(text)
+    except ModelDomainError as error:
+        raise UsageError(f"{option}: {error}") from error
+    if not 0.0 <= celsius <= 40.0:
+        raise UsageError(f"{option} is {celsius:.1f} °C: give a temperature between 0 and 40 °C")
+    return celsius

@@ -1,0 +1,122 @@
+"""`afterfill probe`: which probes there are, what they say, and what they are worth."""
+
+from typing import Annotated
+
+import typer
+
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.probe.said import Liquids, Patience, RawWater, Which
+
+StillOption = Annotated[
+    float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
+]
+EveryOption = Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")]
+ProbeOption = Annotated[str | None, typer.Option(help="Its name, if the tank has several of them.")]
+
+
+def list_(config: ConfigOption = None, as_json: JsonOption = False) -> None:
+    """Every configured probe, with its last usable value, its age and its errors."""
+    from afterfill.cli.probe.rows import listed
+
+    listed(config, as_json=as_json)
+
+
+def read(
+    name: Annotated[
+        str | None, typer.Argument(help="Such as window-orp (see `probe list`); default: all.")
+    ] = None,
+    count: Annotated[int, typer.Option(min=1, max=10_000, help="How many readings of each.")] = 1,
+    every: Annotated[float, typer.Option(min=0.0, max=3600.0, help="Seconds between them.")] = 1.0,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Ask probes now and print what they say, offsets applied (ORP mV, pH, temperature C).
+
+    Opens the port by itself. A port belongs to one program: while the service holds it, the last
+    value that the service recorded is shown. Ends with 1 when a reading was not usable.
+    """
+    from afterfill.cli.probe.read import usable
+
+    if not usable(name, count, every, config, as_json=as_json):
+        raise typer.Exit(1)
+
+
+def calibrate(
+    quantity: Annotated[str, typer.Option(help="ph or orp.")],
+    buffer: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="pH buffers, in order: 7.00 4.00 10.01 (technical) or phosphate phthalate borax "
+            "(NIST). Give it twice or thrice. Default: 7.00 and 4.00."
+        ),
+    ] = None,
+    standard: Annotated[
+        str | None, typer.Option(help="ORP standard: zobell, quinhydrone-4 or quinhydrone-6.86.")
+    ] = None,
+    standard_mv: Annotated[
+        float | None,
+        typer.Option(help="Instead: what the bottle says the probe must show at this temperature."),
+    ] = None,
+    temperature: Annotated[
+        str | None, typer.Option(help="Of the liquids: 22.5 or '72 F'. Left out: asked.")
+    ] = None,
+    still_seconds: StillOption = 30.0,
+    every: EveryOption = 3.0,
+    most_minutes: Annotated[
+        float, typer.Option(min=0.01, max=60, help="Give up on a liquid after this long.")
+    ] = 10.0,
+    probe: ProbeOption = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Hold a pH probe in buffers, or an ORP probe in a standard, and learn what it is worth.
+
+    Asks for each liquid in turn, waits until the probe stands still, and says how the probe is
+    and what `offset` belongs into its [[probe]] table: no reading changes by itself. The journal
+    keeps that it was calibrated. An ORP probe's learnt response is forgotten. Ends with 1 when
+    the probe should be replaced, the buffers are doubtful, or it never stood still.
+    """
+    from afterfill.cli.probe.calibrate import calibrated
+
+    liquids = Liquids(buffer, standard, standard_mv, temperature)
+    patience = Patience(still_seconds, every, 60.0 * most_minutes)
+    if not calibrated(quantity, liquids, Which(tank, probe, config), patience, as_json=as_json):
+        raise typer.Exit(1)
+
+
+def response(
+    residual: Annotated[
+        float | None,
+        typer.Option(
+            help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
+            "what [source.ID] says, which teaches less."
+        ),
+    ] = None,
+    ph: Annotated[
+        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
+    ] = None,
+    source: Annotated[
+        str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
+    ] = None,
+    still_seconds: StillOption = 60.0,
+    every: EveryOption = 5.0,
+    most_minutes: Annotated[
+        float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
+    ] = 15.0,
+    probe: ProbeOption = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Hold the ORP probe in conditioned, then in raw tap water, and so teach how it answers.
+
+    Two like probes may answer very differently; this measures yours, and lowers the smallest
+    residual that it would call. The step, what the water held and what was learnt go into the
+    journal, where the service takes them up. Ends with 1 when the probe does not answer.
+    """
+    from afterfill.cli.probe.response import taught
+
+    patience = Patience(still_seconds, every, 60.0 * most_minutes)
+    water, which = RawWater(residual, ph, source), Which(tank, probe, config)
+    taught(water, which, patience, as_json=as_json)

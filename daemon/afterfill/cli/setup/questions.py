@@ -1,0 +1,170 @@
+"""The questions of `afterfill setup`: an option, a person's answer, or a default."""
+
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+
+import typer
+
+from afterfill.chemistry.units import litres_from
+from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
+from afterfill.errors import AfterfillError, UsageError
+from afterfill.records import Quantity
+from afterfill.sentences import nearest
+from afterfill.service.driver_registry import driver_named, driver_names
+
+_NO_PORT = "-"
+_LIVESTOCK = ("salmonid", "warmwater", "sensitive")
+_DISINFECTANTS = ("chlorine", "chloramine", "unknown")
+_ASKED: tuple[Quantity, ...] = ("orp", "ph", "temperature")
+_CALLED: dict[Quantity, str] = {"orp": "ORP", "ph": "pH", "temperature": "temperature"}
+
+
+class Questions:
+    """`given` holds options by name, `settings` driver keys as ``orp.device=7``."""
+
+    def __init__(self, given: Mapping[str, str], settings: Sequence[str], *, ask: bool) -> None:
+        """Raises UsageError when a driver key is not written so."""
+        self._given = given
+        self._settings = dict(_setting(text) for text in settings)
+        self._ask = ask
+
+    def answers(self, ports: Sequence[str]) -> Answers:
+        """All answers; `ports` are those found here. Raises UsageError for one of no use."""
+        tank = self._text("tank", "A short name for the tank", "tank", _plain_name)
+        litres = self._number("litres", "Water in the full tank, litres or '30 gal'", "120", volume)
+        livestock = self._text(
+            "livestock", "Livestock: salmonid, warmwater or sensitive", "sensitive", _of(_LIVESTOCK)
+        )
+        disinfectant = self._text(
+            "disinfectant", "Tap water holds chlorine, chloramine or unknown", "unknown",
+            _of(_DISINFECTANTS),
+        )  # fmt: skip
+        residual = self._number(
+            "residual", "Typical total chlorine at the tap, mg/L", "1.0", number
+        )
+        usual_max = f"{max(residual, min(2 * residual, 4.0)):g}"
+        residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, number)
+        label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", number)
+        label_litres = self._number("label_litres", "... treat how much water", "200", volume)
+        label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", number)
+        return Answers(
+            tank, litres, livestock, disinfectant, residual, residual_max, label_ml, label_litres,
+            label_mg_l, self._probes(ports),
+        )  # fmt: skip
+
+    def _probes(self, ports: Sequence[str]) -> dict[Quantity, ProbeAnswers]:
+        probes: dict[Quantity, ProbeAnswers] = {}
+        likely = ports[0] if ports and self._ask else _NO_PORT
+        for quantity in _ASKED:
+            called = _CALLED[quantity]
+            port = self._text(f"{quantity}_port", f"Port of the {called} probe, - for none", likely)
+            likely = port if self._ask else _NO_PORT  # one head often has all three
+            if port != _NO_PORT:
+                probes[quantity] = self._probe(quantity, port)
+        self._check_all_used(probes)
+        return probes
+
+    def _probe(self, quantity: Quantity, port: str) -> ProbeAnswers:
+        known = driver_names()
+        asked = f"Driver of the {_CALLED[quantity]} probe ({', '.join(known)})"
+        name = self._text(f"{quantity}_driver", asked, "line", _of(known))
+        settings = driver_named(name).settings
+        keys = {k[1]: v for k, v in self._settings.items() if k[0] == quantity}
+        for key in required_keys(settings):
+            if key not in keys:
+                keys[key] = self._driver_key(quantity, name, key)
+        return ProbeAnswers(port, name, settings, keys)
+
+    def _driver_key(self, quantity: Quantity, driver: str, key: str) -> TomlValue:
+        if not self._ask:
+            raise UsageError(
+                f"driver '{driver}' needs the key '{key}' for the {_CALLED[quantity]} probe: "
+                f"add --set {quantity}.{key}=..."
+            )
+        return _value(typer.prompt(f"  {driver}: {key}", err=True))
+
+    def _check_all_used(self, probes: Mapping[Quantity, ProbeAnswers]) -> None:
+        for quantity, key in self._settings:
+            if quantity not in probes:
+                guess = nearest(quantity, probes)
+                raise UsageError(f"--set {quantity}.{key}: no such probe is set up; {guess}")
+
+    def _text(
+        self, name: str, question: str, default: str, proved: Callable[[str], object] = str
+    ) -> str:
+        return self._answer(name, question, default, lambda text: str(proved(text)))
+
+    def _number(
+        self, name: str, question: str, default: str, proved: Callable[[str], float]
+    ) -> float:
+        return float(self._answer(name, question, default, lambda text: repr(proved(text))))
+
+    def _answer(self, name: str, question: str, default: str, proved: Callable[[str], str]) -> str:
+        """What was given or typed; a useless answer is asked again, a useless option ends it."""
+        if name in self._given or not self._ask:
+            option = f"--{name.replace('_', '-')}"
+            return _proved(self._given.get(name, default), proved, f"{option}: ")
+        while True:
+            typed = str(typer.prompt(question, default=default, err=True))
+            try:
+                return _proved(typed.strip(), proved, "")
+            except UsageError as error:
+                typer.echo(str(error), err=True)
+
+
+def _proved(text: str, proved: Callable[[str], str], where: str) -> str:
+    try:
+        return proved(text)
+    except AfterfillError as error:
+        raise UsageError(f"{where}{error}") from error
+
+
+def volume(text: str) -> float:
+    """A volume [L], above 0. Raises ModelDomainError or UsageError."""
+    litres = litres_from(text)
+    if not 0.0 < litres <= 100_000.0:
+        raise UsageError(f"'{text}' is no volume of a tank: give more than 0 and at most 100000 L")
+    return litres
+
+
+def number(text: str) -> float:
+    """A number from 0 to 100. Raises UsageError."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = -1.0
+    if not 0.0 <= value <= 100.0:
+        raise UsageError(f"'{text}' is not usable: give a number from 0 to 100, such as 1.5")
+    return value
+
+
+def _plain_name(text: str) -> str:
+    if not text or not all(c.isalnum() or c in "-_" for c in text):
+        raise UsageError(f"'{text}' cannot name a tank: use letters, digits, - and _")
+    return text
+
+
+def _of(known: Sequence[str]) -> Callable[[str], str]:
+    def proved(text: str) -> str:
+        if text not in known:
+            raise UsageError(f"'{text}' is not one of {', '.join(known)}; {nearest(text, known)}")
+        return text
+
+    return proved
+
+
+def _setting(text: str) -> tuple[tuple[str, str], TomlValue]:
+    name, equals, value = text.partition("=")
+    quantity, dot, key = name.strip().partition(".")
+    if not (equals and dot and key):
+        raise UsageError(f"--set {text}: write QUANTITY.KEY=VALUE, such as orp.device=7")
+    return (quantity, key), _value(value.strip())
+
+
+def _value(text: str) -> TomlValue:
+    """A number or truth value where the text is one, else the text itself."""
+    try:
+        value = tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        return text
+    return value if isinstance(value, (str, int, float, bool)) else text

@@ -1,0 +1,60 @@
+"""The starter configuration is asked for, proved and written."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import typer
+
+from afterfill.cli.console import say, tell
+from afterfill.cli.setup.questions import Questions
+from afterfill.cli.setup.serial_ports import ports_found
+from afterfill.cli.setup.starter_file import starter_text
+from afterfill.config_file import parse
+from afterfill.errors import ConfigError, UsageError
+from afterfill.service.driver_registry import ports_of
+
+
+def written(
+    path: Path,
+    answers: Mapping[str, str],
+    settings: Sequence[str],
+    *,
+    ask: bool,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Write the file from `answers` by name and `settings` of drivers; asks for the rest.
+
+    Raises UsageError for an answer of no use or a file that is there, ConfigError when it cannot
+    be written.
+    """
+    if path.exists() and not force:
+        raise UsageError(f"{path} is there already: replace it with --force, or name another")
+    text, probes = _text(Questions(answers, settings, ask=ask), quiet=as_json)
+    _write(path, text)
+    said = f"{path} is written (probes: {probes}). Next: afterfill check --config {path}"
+    tell([said], {"kind": "setup", "path": str(path), "probes": probes}, as_json=as_json)
+
+
+def _text(questions: Questions, *, quiet: bool) -> tuple[str, int]:
+    """The file's text, proved to be usable, and its number of probes."""
+    ports = ports_found()
+    if not quiet:
+        say("serial ports found here: " + ("none" if not ports else ""))
+        for port, what in ports:
+            say(f"  {port}  {what}")
+    try:
+        answers = questions.answers([port for port, _ in ports])
+    except typer.Abort:
+        raise typer.Exit(130) from None
+    text = starter_text(answers)
+    ports_of(parse(text, "the starter file"))
+    return text, len(answers.probes)
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise ConfigError(f"{path}: cannot be written ({error}); name another file") from error
