@@ -54,8 +54,8 @@ class Definition:
     until it is acknowledged although its condition has gone; empty where it does not.
     `judged_by`: the probes without any of which it means nothing; empty where it hangs on none, or
     on each alike. `suppressed_s`: for how long [s] announced work makes the alarm meaningless, by
-    kind of work. `sentence` says it with figures; None: as the service told it of the machine. The
-    texts are shown wherever the alarm is shown.
+    kind of work; what is judged by a probe, by work on it. `sentence` says it with figures; None:
+    as the service told it of the machine. The texts are shown wherever the alarm is shown.
     """
 
     name: str

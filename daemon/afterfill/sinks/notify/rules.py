@@ -148,8 +148,8 @@ def _gone_on(old: Episode, change: AlarmChange) -> Episode:
 
 def _ripened(policy: Policy, state: State) -> State:
     """Alarms that have not been acknowledged for so long are owed to this recipient as well."""
-    now = tuple(replace(e, owed=True) if _is_ripe(policy, state, e) else e for e in state.episodes)
-    return state if now == state.episodes else replace(state, episodes=now)
+    now = (replace(e, owed=True) if _is_ripe(policy, state, e) else e for e in state.episodes)
+    return replace(state, episodes=tuple(now))
 
 
 def _is_ripe(policy: Policy, state: State, episode: Episode) -> bool:
