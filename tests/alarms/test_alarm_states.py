@@ -17,8 +17,9 @@ from afterfill.alarms.lifecycle import AlarmStatus, advance, state_of
 from afterfill.records import AlarmState
 
 PLAIN = Definition(
-    "plain", "a plain one", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", Steps("a")
-)
+    name="plain", title="a plain one", group="water", severity="severe", urgency="minutes",
+    why_delays="w", cause="c", consequence="c", time_to_respond="t", steps=Steps("a"),
+)  # fmt: skip
 LATCHING = replace(PLAIN, latches="a person must look")
 DELAYED = replace(PLAIN, on_delay_s=60.0, off_delay_s=60.0)
 NOW_S, END_S = 1000.0, 2000.0

@@ -45,7 +45,7 @@ class Steps:
         return ", and do not ".join(self.do_not)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Definition:
     """One alarm. Delays in seconds, 0 or more; `why_delays` gives their reason.
 
@@ -63,8 +63,8 @@ class Definition:
     group: Group
     severity: Severity
     urgency: Urgency
-    on_delay_s: float
-    off_delay_s: float
+    on_delay_s: float = 0.0
+    off_delay_s: float = 0.0
     why_delays: str
     cause: str
     consequence: str
