@@ -80,6 +80,11 @@ def test_only_what_is_raised_during_the_refill_comes_first() -> None:
     ]
 
 
+def test_a_probe_may_fail_first() -> None:
+    alarms, _ = judged(fresh_alarms(), 0.0, 1.0, probe_stuck=True)
+    assert alarms.first == "probe-stuck"
+
+
 def test_what_is_latched_or_unknown_says_so_and_no_message_is_endless() -> None:
     why = DEFINITIONS["journal-failing"].latches
     alarms, _ = judged(fresh_alarms(), 0.0, journal_failing=True)
@@ -95,6 +100,11 @@ def test_what_is_latched_or_unknown_says_so_and_no_message_is_endless() -> None:
 # --- commands ----------------------------------------------------------------------------------
 
 
+def test_a_command_to_no_alarm_changes_nothing() -> None:
+    alarms = fresh_alarms()
+    assert told(alarms, "shelve", alarm="no-such-alarm", minutes=1.0) == (alarms, [])
+
+
 def test_an_alarm_that_was_never_told_says_only_what_was_done() -> None:
     alarms, changes = told(fresh_alarms(), "shelve", minutes=2.0)
     assert changes == [change("shelved", False, "shelved by a person")]
@@ -102,6 +112,8 @@ def test_an_alarm_that_was_never_told_says_only_what_was_done() -> None:
     alarms, changes = told(alarms, "unshelve")
     assert changes == [change("normal", False, "taken off the shelf by a person")]
     assert told(alarms, "unshelve")[1] == []
+    alarms, _ = told(alarms, "shelve")
+    assert alarms.of("journal-failing").shelved_until_s == 100.0, "for no time, if none is given"
 
 
 def test_an_alarm_that_was_told_says_it_again_with_what_was_done() -> None:
@@ -125,6 +137,12 @@ def test_out_of_service_is_told_each_day_with_its_reason(reason: str, why: str) 
     said = "journal-failing it is (back in service, by a person)"
     assert changes == [change("normal", False, said, 400.0)]
     assert told(alarms, "return-to-service")[1] == []
+
+
+def test_the_days_out_of_service_are_rounded() -> None:
+    alarms, _ = told(fresh_alarms(), "out-of-service", 50 * DAY_S)
+    _, changes = judged(alarms, 150.5 * DAY_S + 1.0, journal_failing=False)
+    assert changes[0].message.startswith("out of service for 101 days (no reason given)")
 
 
 # --- work --------------------------------------------------------------------------------------
