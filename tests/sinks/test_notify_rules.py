@@ -46,6 +46,15 @@ def test_an_alarm_is_told_once_and_its_return_once() -> None:
     ]
 
 
+def test_it_is_told_at_once_and_then_there_is_nothing_to_tell() -> None:
+    story = Story(Policy())
+    story.happen("probe-lost", "unacknowledged")
+    story.look()
+    assert [line[1:] for line in story.lines()] == [("raised", "probe-lost")]
+    nothing = story.look()
+    assert (nothing.notices, nothing.digest, nothing.skipped) == ((), False, 0)
+
+
 def test_below_at_least_nothing_is_told() -> None:
     story = Story(Policy("high"))
     story.happen("probe-lost", "unacknowledged")

@@ -23,7 +23,7 @@ What = Literal["raised", "still", "over", "raised-and-over", "verdict"]
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """On what policy a recipient is told. `quiet`: from and to [minutes of the local day]."""
+    """Of what a recipient is told, and when. `quiet`: from and to [minutes of the local day]."""
 
     at_least: Priority = "medium"
     verdicts: bool = False
