@@ -154,7 +154,7 @@ def _core(
                 failed_s.append(clock.monotonic_s())
                 if not stop.is_set() and not _again_and_again(failed_s):
                     raise
-                failures.append(error)  # nobody will try again in this process
+                failures.append(error)  # it is not tried again in this process
                 stop.set()
 
     return Worker("core", body)
