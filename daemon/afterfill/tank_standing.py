@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.standing import DANGERS, word_of
+from afterfill.alarms.definitions import DANGERS, DEFINITIONS
+from afterfill.alarms.standing import word_of
 from afterfill.inference.posterior.estimate import learning_to_go_s
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup

@@ -10,7 +10,8 @@ from afterfill.alarms.definitions import DEFINITIONS, FREE_AMMONIA
 from afterfill.alarms.lifecycle import AlarmStatus, acknowledge, advance, shelve, state_of
 
 QUICK = Definition(
-    name="quick", title="a quick one", group="water", severity="severe", urgency="minutes",
+    name="quick", title="a quick one", label="Quick", group="water",
+    severity="severe", urgency="minutes",
     why_delays="w", cause="c", consequence="c", time_to_respond="t", steps=Steps("a"),
 )  # fmt: skip
 SLOW = replace(QUICK, name="slow", on_delay_s=60.0, off_delay_s=120.0)

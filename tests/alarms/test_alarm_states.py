@@ -17,7 +17,8 @@ from afterfill.alarms.lifecycle import AlarmStatus, advance, state_of
 from afterfill.records import AlarmState
 
 PLAIN = Definition(
-    name="plain", title="a plain one", group="water", severity="severe", urgency="minutes",
+    name="plain", title="a plain one", label="Plain", group="water",
+    severity="severe", urgency="minutes",
     why_delays="w", cause="c", consequence="c", time_to_respond="t", steps=Steps("a"),
 )  # fmt: skip
 LATCHING = replace(PLAIN, latches="a person must look")
