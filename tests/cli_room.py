@@ -9,8 +9,8 @@ from typing import Any
 
 from typer.testing import CliRunner, Result
 
-from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.standing import DANGERS, word_of
+from afterfill.alarms.definitions import DANGERS, DEFINITIONS
+from afterfill.alarms.standing import word_of
 from afterfill.cli.main import app
 from afterfill.journal.store import Journal
 from afterfill.records import (

@@ -1,7 +1,7 @@
 """How one tank stands, as a record that is told whenever it changes."""
 
-from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.standing import DANGERS, word_of
+from afterfill.alarms.definitions import DANGERS, DEFINITIONS
+from afterfill.alarms.standing import word_of
 from afterfill.inference.posterior.estimate import learning_to_go_s
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup

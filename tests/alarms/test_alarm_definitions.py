@@ -36,6 +36,7 @@ def test_priority_never_falls_as_the_consequence_grows_or_time_shrinks() -> None
 def test_work_that_is_announced_suppresses_for_hours_at_most() -> None:
     spans = [s for it in DEFINITIONS.values() for s in it.suppressed_s.values()]
     assert spans
+    assert all("probe" in it.suppressed_s for it in DEFINITIONS.values() if it.judged_by)
     assert all(0.0 < span_s <= 3 * 3600.0 for span_s in spans)
     assert not DEFINITIONS["residual-oxidant"].suppressed_s  # a test kit may raise it any time
 

@@ -10,8 +10,10 @@ from afterfill.alarms.definitions import DEFINITIONS, FREE_AMMONIA
 from afterfill.alarms.lifecycle import AlarmStatus, acknowledge, advance, shelve, state_of
 
 QUICK = Definition(
-    "quick", "a quick one", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", Steps("a")
-)
+    name="quick", title="a quick one", label="Quick", group="water",
+    severity="severe", urgency="minutes",
+    why_delays="w", cause="c", consequence="c", time_to_respond="t", steps=Steps("a"),
+)  # fmt: skip
 SLOW = replace(QUICK, name="slow", on_delay_s=60.0, off_delay_s=120.0)
 
 

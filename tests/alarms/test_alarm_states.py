@@ -17,8 +17,10 @@ from afterfill.alarms.lifecycle import AlarmStatus, advance, state_of
 from afterfill.records import AlarmState
 
 PLAIN = Definition(
-    "plain", "a plain one", "water", "severe", "minutes", 0.0, 0.0, "w", "c", "c", "t", Steps("a")
-)
+    name="plain", title="a plain one", label="Plain", group="water",
+    severity="severe", urgency="minutes",
+    why_delays="w", cause="c", consequence="c", time_to_respond="t", steps=Steps("a"),
+)  # fmt: skip
 LATCHING = replace(PLAIN, latches="a person must look")
 DELAYED = replace(PLAIN, on_delay_s=60.0, off_delay_s=60.0)
 NOW_S, END_S = 1000.0, 2000.0
@@ -179,3 +181,44 @@ def test_nothing_changes_before_its_due_time_while_the_condition_stays(
     due_s = lifecycle.due_s(DELAYED, status)
     just_before_s = time_s + 1e6 if due_s is None else due_s - 0.001
     assert advance(DELAYED, status, condition, max(just_before_s, time_s)) == status
+
+
+def test_nothing_that_happens_is_the_very_same_status() -> None:
+    for status in (AlarmStatus(), HOLDING):
+        assert advance(PLAIN, status, status.active, NOW_S) is status
+
+
+def test_what_can_be_judged_again_is_known_before_its_delay_is_over() -> None:
+    unknown = advance(DELAYED, AlarmStatus(), None, NOW_S)
+    assert advance(DELAYED, unknown, True, NOW_S).known is True
+
+
+def test_a_latch_ends_when_the_alarm_is_raised_again_or_acknowledged() -> None:
+    latched = advance(LATCHING, HOLDING, False, NOW_S)
+    assert latched.latched
+    assert advance(LATCHING, latched, True, NOW_S + 1) == HOLDING
+    assert lifecycle.acknowledge(latched) == AlarmStatus()
+
+
+def test_out_of_service_a_second_time_changes_the_reason_and_the_day_of_the_reminder() -> None:
+    out = lifecycle.out_of_service(AlarmStatus(), 1.0, "glass on order")
+    again = lifecycle.out_of_service(out, NOW_S, "glass has come")
+    assert again == AlarmStatus(out_since_s=1.0, out_why="glass has come", reminded_s=NOW_S)
+    assert lifecycle.return_to_service(again) == AlarmStatus()
+
+
+def test_a_suppression_that_has_ended_leaves_nothing() -> None:
+    work = lifecycle.suppress(AlarmStatus(), END_S, "work")
+    assert work == START[D]
+    assert advance(PLAIN, work, False, END_S) == AlarmStatus()
+
+
+def test_an_alarm_is_due_when_its_delay_its_shelf_or_its_day_ends() -> None:
+    slow = replace(PLAIN, on_delay_s=60.0, off_delay_s=90.0)
+    rising, falling = (advance(slow, s, not s.active, NOW_S) for s in (AlarmStatus(), HOLDING))
+    assert lifecycle.due_s(slow, rising) == NOW_S + 60.0
+    assert lifecycle.due_s(slow, falling) == NOW_S + 90.0
+    assert lifecycle.due_s(slow, lifecycle.shelve(rising, NOW_S + 30.0)) == NOW_S + 30.0
+    assert lifecycle.due_s(slow, START[D]) == END_S
+    assert lifecycle.due_s(slow, START[O]) == NOW_S + 86400.0
+    assert lifecycle.due_s(slow, HOLDING) is None

@@ -99,6 +99,27 @@ MUTANTS = (
         "True",
         "tests/alarms/test_standing.py",
     ),
+    Mutant(
+        "work silences an alarm that asks",
+        "daemon/afterfill/alarms/lifecycle.py",
+        "if not status.acknowledged:",
+        "if False:",
+        "tests/alarms/test_alarm_states.py",
+    ),
+    Mutant(
+        "work on one probe suppresses the alarms of another",
+        "daemon/afterfill/alarms/manager.py",
+        "work.quantity in (None, *definition.judged_by)",
+        "True",
+        "tests/alarms/test_alarm_manager.py",
+    ),
+    Mutant(
+        "what waited is dropped when another thing is told",
+        "daemon/afterfill/sinks/notify/rules.py",
+        "told_run_s=state.run_s, times=1) if id(e) in told else e",
+        "told_run_s=state.run_s, times=1)",
+        "tests/sinks/test_notify_rules.py",
+    ),
 )
 
 

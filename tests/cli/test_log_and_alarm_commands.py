@@ -99,7 +99,10 @@ def test_a_time_of_day_is_todays(tmp_path: Path, config: str) -> None:
         (["kit"], "a kit reading needs at least one value"),
         (["kit", "--ph", "15"], "key 'ph' is 15.0"),
         (["dose", "--neutraliser-ml", "nan"], "key 'neutraliser_ml' is nan"),
-        (["service", "--what", "feed"], "allowed: 'probe', 'feeding', 'cleaning', 'other', 'lamp', 'ozone' or 'medicine'"),
+        (
+            ["service", "--what", "feed"],
+            "allowed: 'probe', 'feeding', 'cleaning', 'other', 'lamp', 'ozone' or 'medicine'",
+        ),
     ],
 )
 def test_a_mistake_is_one_sentence_and_nothing_is_logged(

@@ -20,7 +20,6 @@ from afterfill.service.sampler import Sampler
 from afterfill.service.service import _health_source, _sinks
 from afterfill.sinks.mqtt.commands import Command, obey
 from afterfill.sinks.mqtt.discovery import components, discovery
-from afterfill.sinks.mqtt.entities import ALARM_NAMES
 from afterfill.sinks.mqtt.messages import record_message
 from afterfill.wire import unix_s
 from sample_records import START_S, estimate, forecast, now, one_of_each, orp
@@ -114,7 +113,6 @@ def test_a_dozen_entities_are_switched_on_and_have_names_in_words(
     assert len(set(names)) == len(names)
     slugs = [name for name in names for alarm in DEFINITIONS if "-" in alarm and alarm in name]
     assert slugs == []
-    assert set(ALARM_NAMES) == set(DEFINITIONS)
 
 
 def test_every_figure_says_with_how_many_digits_it_is_shown(

@@ -4,8 +4,26 @@ from dataclasses import replace
 
 import pytest
 
-from afterfill.records import AlarmState, Priority, Quantiles, Stamp, Verdict, VerdictWord
-from afterfill.sinks.notify.rules import KEPT_VERDICTS, TOGETHER, Due, Policy, newcomer
+from afterfill.config import Notify
+from afterfill.records import (
+    AlarmChange,
+    AlarmState,
+    Priority,
+    Quantiles,
+    Stamp,
+    Verdict,
+    VerdictWord,
+)
+from afterfill.sinks.notify.rules import (
+    KEPT_VERDICTS,
+    TOGETHER,
+    Due,
+    Notice,
+    Policy,
+    after,
+    newcomer,
+    policy_of,
+)
 from afterfill.sinks.notify.state import Episode, at, from_text
 from notify_story import BEGIN_S, HOUR_S, MINUTE_S, NIGHT, Story, change, stamp
 
@@ -26,6 +44,15 @@ def test_an_alarm_is_told_once_and_its_return_once() -> None:
         ("raised", "probe-lost"),
         ("over", "probe-lost"),
     ]
+
+
+def test_it_is_told_at_once_and_then_there_is_nothing_to_tell() -> None:
+    story = Story(Policy())
+    story.happen("probe-lost", "unacknowledged")
+    story.look()
+    assert [line[1:] for line in story.lines()] == [("raised", "probe-lost")]
+    nothing = story.look()
+    assert (nothing.notices, nothing.digest, nothing.skipped) == ((), False, 0)
 
 
 def test_below_at_least_nothing_is_told() -> None:
@@ -99,6 +126,109 @@ def test_a_message_that_changes_while_the_alarm_holds_is_no_news() -> None:
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(HOUR_S)
     assert len(story.told) == 1
+
+
+def said(state: AlarmState, message: str, *, active: bool) -> AlarmChange:
+    return replace(change("probe-lost", state, active=active), message=message)
+
+
+def about(story: Story) -> Episode:
+    """What the newest notice is about."""
+    (notice,) = story.told[-1][1].notices
+    assert isinstance(notice.about, Episode)
+    return notice.about
+
+
+def test_what_was_acknowledged_and_over_before_a_look_is_told_also_at_the_lowest_priority() -> None:
+    story = Story(Policy("medium"))
+    story.happen("probe-lost", "unacknowledged")
+    story.happen("probe-lost", "normal")
+    story.look()
+    assert [line[1] for line in story.lines()] == ["raised-and-over"]
+
+
+def test_what_others_are_to_hear_of_first_is_not_owed_at_once() -> None:
+    story = Story(Policy("medium", after_s=1.0))
+    story.happen("probe-lost", "unacknowledged")
+    story.happen("probe-lost", "normal")
+    story.look()
+    assert story.told == []
+
+
+def test_the_message_is_that_of_the_last_time_it_asked_and_the_end_that_of_the_first() -> None:
+    story = Story(Policy("low"), refuses=True)
+    for now in (
+        said("unacknowledged", "one", active=True),
+        said("unacknowledged", "two", active=True),
+        said("acknowledged", "three", active=True),
+        replace(said("normal", "four", active=False), time_s=BEGIN_S + 9.0, priority="high"),
+        replace(said("normal", "five", active=False), time_s=BEGIN_S + 19.0, priority="high"),
+    ):
+        story.record(now)
+    story.refuses = False
+    story.look()
+    it = about(story)
+    assert (it.message, it.end_message, it.ended_s) == ("two", "four", BEGIN_S + 9.0)
+    assert (it.priority, it.state) == ("high", "normal")
+
+
+def test_a_latched_alarm_keeps_what_it_said_when_it_held() -> None:
+    story = Story(Policy("low"), refuses=True)
+    story.record(said("unacknowledged", "one", active=True))
+    story.record(said("unacknowledged", "two", active=False))
+    story.refuses = False
+    story.look()
+    assert (about(story).message, about(story).end_message) == ("one", "two")
+
+
+def test_an_end_that_was_none_is_forgotten() -> None:
+    story = Story(Policy("low"))
+    story.record(said("unacknowledged", "one", active=True))
+    story.look()
+    story.record(said("unacknowledged", "two", active=False))
+    story.record(said("shelved", "three", active=True))
+    (it,) = story.state.episodes
+    assert (it.ended_s, it.end_message, it.state) == (None, "", "shelved")
+
+
+def test_an_alarm_that_was_told_and_is_raised_again_begins_again() -> None:
+    story = Story(Policy("low"))
+    story.happen("probe-lost", "unacknowledged")
+    story.wait(MINUTE_S)
+    assert [e.times for e in story.state.episodes] == [1]
+    story.happen("probe-lost", "acknowledged")
+    story.happen("probe-lost", "unacknowledged")
+    story.look()
+    assert (about(story).raised_s, about(story).times) == (BEGIN_S + MINUTE_S, 1)
+
+
+def test_what_was_counted_is_told_and_counted_no_more() -> None:
+    story = Story(Policy("low"), refuses=True)
+    for _ in range(2):
+        story.happen("probe-lost", "unacknowledged")
+        story.happen("probe-lost", "acknowledged")
+    assert [e.times for e in story.state.episodes] == [2]
+    story.refuses = False
+    story.look()
+    assert about(story).times == 2
+    assert [e.times for e in story.state.episodes] == [1]
+
+
+def test_the_state_names_the_last_record() -> None:
+    for record in (change("probe-lost", "unacknowledged"), verdict("clear")):
+        assert after(Policy(), newcomer(3, stamp(0.0)), 7, stamp(1.0), record).seq == 7
+
+
+def test_a_policy_is_that_of_its_table() -> None:
+    table = Notify.model_validate(
+        {
+            "url_file": "urls", "at_least": "high", "verdicts": True, "after_minutes": 3.0,
+            "repeat_minutes": 5.0, "quiet": ["22:00", "07:00"], "quiet_up_to": "medium",
+            "per_hour": 7.0,
+        }
+    )  # fmt: skip
+    assert policy_of(table) == Policy("high", True, 180.0, 300.0, NIGHT, "medium", 7.0)
+    assert policy_of(Notify(url_file=table.url_file)) == Policy(repeat_s=15 * MINUTE_S)
 
 
 # --- reminders and escalation ------------------------------------------------------------------
@@ -184,6 +314,22 @@ def test_the_end_of_a_latched_alarm_is_told_and_its_release_is_not() -> None:
     assert [line[1] for line in story.lines()] == ["raised", "over"]
 
 
+@pytest.mark.parametrize(("waited_s", "told"), [(29.0, 0), (30.0, 1)])
+def test_an_escalation_comes_in_its_second(waited_s: float, told: int) -> None:
+    story = Story(Policy("medium", after_s=30.0))
+    story.happen("probe-lost", "unacknowledged")
+    story.wait(waited_s, step_s=1.0)
+    assert len(story.told) == told
+
+
+def test_the_shortest_reminder_comes_after_a_second() -> None:
+    story = Story(Policy(repeat_s=1.0))
+    story.happen("residual-oxidant", "unacknowledged")
+    story.look()
+    story.wait(1.0)
+    assert [line[1] for line in story.lines()] == ["raised", "still"]
+
+
 # --- quiet hours -------------------------------------------------------------------------------
 
 
@@ -237,6 +383,20 @@ def test_quiet_hours_begin_and_end_on_the_minute(
     assert (story.look() == Due()) == held
 
 
+def test_what_waits_is_still_new_when_it_is_told_and_only_that_message_is_a_digest() -> None:
+    story = Story(Policy("low", quiet=NIGHT, repeat_s=0.0), minute_of_day=6 * 60)
+    story.happen("calibration-due", "unacknowledged")
+    story.wait(MINUTE_S)
+    story.happen("residual-oxidant", "unacknowledged")
+    story.wait(HOUR_S)
+    story.happen("probe-lost", "unacknowledged")
+    story.wait(HOUR_S)
+    assert [line[1:] for line in story.lines()] == [
+        ("raised", "residual-oxidant"), ("raised", "calibration-due"), ("raised", "probe-lost")
+    ]  # fmt: skip
+    assert [what.digest for _, what in story.told] == [False, True, False]
+
+
 # --- the rate ----------------------------------------------------------------------------------
 
 
@@ -261,6 +421,17 @@ def test_the_last_message_is_kept_for_a_new_high_alarm() -> None:
     what = story.look()
     assert [n.priority for n in what.notices][:1] == ["high"]
     assert len(what.notices) > 1, "what waited goes with it"
+
+
+@pytest.mark.parametrize(("waited_s", "told"), [(3599.0, TOGETHER), (3600.0, TOGETHER + 1)])
+def test_the_rate_is_per_hour_to_the_second(waited_s: float, told: int) -> None:
+    story = Story(Policy(repeat_s=0.0, per_hour=1.0))
+    for number in range(TOGETHER + 1):
+        story.record(replace(change("residual-oxidant", "unacknowledged"), tank=f"t{number}"))
+        story.look()
+    assert len(story.told) == TOGETHER
+    story.wait(waited_s, step_s=waited_s)
+    assert len(story.told) == told
 
 
 # --- verdicts ----------------------------------------------------------------------------------
@@ -295,6 +466,26 @@ def test_verdicts_beyond_what_is_kept_are_counted() -> None:
     assert (len(what.notices), what.skipped) == (KEPT_VERDICTS, 7)
     story.record(verdict("carried-over"))
     assert story.look().skipped == 0
+
+
+@pytest.mark.parametrize(("word", "priority"), [("carried-over", "medium"), ("cannot-tell", "low")])
+def test_a_verdict_is_as_urgent_as_its_word(word: VerdictWord, priority: Priority) -> None:
+    story = Story(Policy(verdicts=True))
+    story.record(verdict(word))
+    assert story.look().notices == (Notice("verdict", priority, verdict(word)),)
+
+
+def test_how_many_verdicts_were_too_many_is_kept_until_verdicts_are_told() -> None:
+    policy = Policy("medium", verdicts=True, quiet=NIGHT)
+    story = Story(policy, minute_of_day=6 * 60)
+    for _ in range(KEPT_VERDICTS + 3):
+        story.record(verdict("cannot-tell"))
+    story.happen("residual-oxidant", "unacknowledged")
+    story.look()
+    assert len(story.told[0][1].notices) == 1
+    assert story.state.skipped == 3
+    story.wait(HOUR_S)
+    assert story.state.skipped == 0
 
 
 # --- time --------------------------------------------------------------------------------------

@@ -147,7 +147,7 @@ def test_a_return_is_told_after_a_restart_and_nothing_is_told_twice(journal: Jou
     with running(deaf_sink(journal, delivery)):
         put(journal, alarm())
         wait_until(lambda: delivery.messages, "the alarm")
-    put(journal, alarm("normal"))  # while nobody runs
+    put(journal, alarm("normal"))  # while no sink runs
     for _ in range(2):
         with running(deaf_sink(journal, delivery)):
             wait_until(lambda: len(delivery.messages) == 2, "the return")

@@ -45,26 +45,29 @@ class Steps:
         return ", and do not ".join(self.do_not)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Definition:
     """One alarm. Delays in seconds, 0 or more; `why_delays` gives their reason.
 
-    `title` names it in plain words. `confirm`: what would change the picture, if anything would;
+    `title` names it in plain words, `label` on a hub's card. `danger`: harm is done while it holds,
+    so the tank is not safe. `confirm`: what would change the picture, if anything would;
     `estimated`: what it says has an interval and a probability. `latches`: why the alarm stays
-    until it is acknowledged although its condition has gone; empty where it does not.
-    `judged_by`: the probes without any of which it means nothing; empty where it hangs on none, or
-    on each alike. `suppressed_s`: for how long [s] announced work makes the alarm meaningless, by
-    kind of work. `sentence` says it with figures; None: as the service told it of the machine. The
-    texts are shown wherever the alarm is shown.
+    until it is acknowledged although its condition has gone; empty where it does not. `judged_by`:
+    the probes without any of which it means nothing; empty where it hangs on none, or on each
+    alike. `suppressed_s`: for how long [s] announced work makes the alarm meaningless, by kind of
+    work; what is judged by a probe, by work on it. `sentence` says it with figures; None: as the
+    service told it of the machine. The texts are shown wherever the alarm is shown.
     """
 
     name: str
     title: str
+    label: str
+    danger: bool = False
     group: Group
     severity: Severity
     urgency: Urgency
-    on_delay_s: float
-    off_delay_s: float
+    on_delay_s: float = 0.0
+    off_delay_s: float = 0.0
     why_delays: str
     cause: str
     consequence: str

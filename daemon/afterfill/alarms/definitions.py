@@ -6,6 +6,7 @@ from afterfill.alarms.machine_definitions import MACHINE
 from afterfill.alarms.probe_definitions import PROBE
 from afterfill.alarms.water_definitions import FREE_AMMONIA, REFILL, RESIDUAL_OXIDANT, WATER
 
-__all__ = ["DEFINITIONS", "FREE_AMMONIA", "RESIDUAL_OXIDANT", "Definition"]
+__all__ = ["DANGERS", "DEFINITIONS", "FREE_AMMONIA", "RESIDUAL_OXIDANT", "Definition"]
 
 DEFINITIONS: dict[str, Definition] = {d.name: d for d in (*WATER, *REFILL, *PROBE, *MACHINE)}
+DANGERS = tuple(name for name, definition in DEFINITIONS.items() if definition.danger)

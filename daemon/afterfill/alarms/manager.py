@@ -133,7 +133,7 @@ def lent(
     for name, definition in DEFINITIONS.items():
         status = alarms.of(name)
         if quantity in definition.judged_by and state_of(status) != "unacknowledged":
-            settles_s = definition.suppressed_s.get("probe", 0.0) if quantity == "orp" else 0.0
+            settles_s = definition.suppressed_s["probe"] if quantity == "orp" else 0.0
             after[name] = _suppressed_until(status, until_s + settles_s, why)
     return _with_suppressed(alarms, after, work.tank, time_s)
 
@@ -148,8 +148,8 @@ def _with_suppressed(
 
 def _suppressed_until(status: AlarmStatus, until_s: float, why: str) -> AlarmStatus:
     """What other work suppresses for longer is not shortened."""
-    if status.suppressed_why not in ("", why):
-        until_s = max(until_s, status.suppressed_until_s or until_s)
+    if status.suppressed_until_s is not None and status.suppressed_why != why:
+        until_s = max(until_s, status.suppressed_until_s)
     return replace(status, suppressed_until_s=until_s, suppressed_why=why)
 
 
@@ -159,8 +159,7 @@ def _suppressed(status: AlarmStatus, time_s: float) -> str:
 
 
 def _with(alarms: Alarms, statuses: Mapping[str, AlarmStatus]) -> Alarms:
-    """The alarms with these statuses; their conditions are forgotten: all is judged again."""
-    return _due(replace(alarms, statuses={**alarms.statuses, **statuses}, conditions={}))
+    return _due(replace(alarms, statuses={**alarms.statuses, **statuses}))
 
 
 def _due(alarms: Alarms) -> Alarms:

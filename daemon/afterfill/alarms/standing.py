@@ -9,7 +9,6 @@ from afterfill.alarms.rules import CLEAR_AT_PROBABILITY
 from afterfill.records import Estimate, StandingWord
 
 SAFE_BELOW = 0.05  # probability of a residual over the limit, as for the verdict 'clear'
-DANGERS = ("residual-oxidant", "free-ammonia")  # alarms that mean harm while they hold
 
 
 def word_of(
@@ -20,7 +19,7 @@ def word_of(
     ammonia_is_watched: bool,
     learning: bool = False,
 ) -> tuple[StandingWord, str]:
-    """The word and why (empty when safe). `dangers`: causes of the alarms of DANGERS that hold;
+    """The word and why (empty when safe). `dangers`: causes of the alarms of danger that hold;
     an alarm may also be shelved or still within its delay, so the estimate is judged as well.
     `ammonia_limit_mg_l`: un-ionised, as N; `ammonia_is_watched`: there are probes of pH and
     temperature; `learning`: blind only because the quiet ORP is not known yet."""

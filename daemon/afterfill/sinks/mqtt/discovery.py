@@ -71,7 +71,7 @@ def _entities(config: Config, tank: str) -> Iterator[Entity]:
             yield from entities.of_a_reading(probe.quantity, expires_s)
     yield from entities.OF_A_TANK
     for alarm in alarms_of(config, tank):
-        yield from entities.of_an_alarm(alarm)
+        yield from entities.of_an_alarm(DEFINITIONS[alarm])
     for component, name in components(config, tank).items():
         yield from entities.of_a_component(component_key(component), name)
 

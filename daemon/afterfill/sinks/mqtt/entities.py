@@ -7,6 +7,7 @@ the probe cannot see is unknown: figures that hang on the ORP are null while `se
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
+from afterfill.alarms.definition import Definition
 from afterfill.records import Quantity, StandingWord, VerdictWord
 
 Component = Literal["sensor", "binary_sensor", "button"]
@@ -104,30 +105,6 @@ _READINGS: dict[Quantity, Entity] = {
 _CLASS: dict[Quantity, str] = {"orp": "voltage", "ph": "ph", "temperature": "temperature"}
 
 # The alarms in words, and the few that are switched on: the others ask through "Needs you now".
-ALARM_NAMES = {
-    "residual-oxidant": "Disinfectant over its limit",
-    "residual-oxidant-possible": "Disinfectant possible",
-    "free-ammonia": "Ammonia over its limit",
-    "free-ammonia-forecast": "Ammonia over its limit within a day",
-    "neutraliser-excess": "Too much neutraliser",
-    "ph": "pH outside its limits",
-    "temperature": "Temperature outside its limits",
-    "refill-running-on": "Refill runs on",
-    "refill-shock": "Refill changed the water too fast",
-    "refill-unannounced": "Refill that was not announced",
-    "probe-lost": "Probe lost",
-    "probe-stuck": "Probe stands still",
-    "probe-implausible": "Probe shows what cannot be",
-    "cannot-see": "Disinfectant cannot be seen",
-    "calibration-due": "Calibration due",
-    "delivery-stalled": "Delivery stalled",
-    "journal-failing": "Journal cannot be written",
-    "journal-damaged": "Journal was damaged",
-    "storage-low": "Storage low",
-    "clock-unsure": "Clock not set",
-    "power-low": "Supply voltage low",
-}
-_ALARMS_ON = ("residual-oxidant", "free-ammonia")
 
 
 def of_a_reading(quantity: Quantity, expires_s: int) -> list[Entity]:
@@ -145,16 +122,16 @@ def of_a_reading(quantity: Quantity, expires_s: int) -> list[Entity]:
     return [value, last]
 
 
-def of_an_alarm(alarm: str) -> list[Entity]:
+def of_an_alarm(it: Definition) -> list[Entity]:
     """An alarm and its answers. One whose inputs are missing is unknown, never clear."""
-    name, topic = ALARM_NAMES[alarm], f"alarm/{alarm}"
+    name, topic = it.label, f"alarm/{it.name}"
     return [
-        Entity("binary_sensor", f"alarm_{alarm}", name, topic,
+        Entity("binary_sensor", f"alarm_{it.name}", name, topic,
                "'ON' if value_json.active else 'OFF' if value_json.known else None",
-               "problem", enabled=alarm in _ALARMS_ON),
-        Entity("button", f"acknowledge_{alarm}", f"Acknowledge: {name}", f"{topic}/acknowledge",
+               "problem", enabled=it.danger),
+        Entity("button", f"acknowledge_{it.name}", f"Acknowledge: {name}", f"{topic}/acknowledge",
                "{}"),
-        Entity("button", f"shelve_{alarm}", f"Put aside for {SHELVE_MINUTES} min: {name}",
+        Entity("button", f"shelve_{it.name}", f"Put aside for {SHELVE_MINUTES} min: {name}",
                f"{topic}/shelve", f'{{"minutes": {SHELVE_MINUTES}}}'),
     ]  # fmt: skip
 

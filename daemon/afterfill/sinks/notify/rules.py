@@ -23,7 +23,7 @@ What = Literal["raised", "still", "over", "raised-and-over", "verdict"]
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """On what policy a recipient is told. `quiet`: from and to [minutes of the local day]."""
+    """Of what a recipient is told, and when. `quiet`: from and to [minutes of the local day]."""
 
     at_least: Priority = "medium"
     verdicts: bool = False
@@ -78,7 +78,7 @@ def after(policy: Policy, state: State, seq: int, stamp: Stamp, record: Record) 
     """The state after the journal's record `seq`, which was accepted at `stamp`."""
     state = replace(_ripened(policy, at(state, stamp)), seq=seq)
     if isinstance(record, AlarmChange):
-        return _with_change(policy, state, record)
+        return _with_change(state, record)
     if isinstance(record, Verdict) and policy.verdicts and _is_bad_news(record):
         kept = (*state.verdicts, record)
         lost = max(len(kept) - KEPT_VERDICTS, 0)
@@ -90,11 +90,11 @@ def _is_bad_news(verdict: Verdict) -> bool:
     return verdict.final and verdict.verdict in ("carried-over", "cannot-tell")
 
 
-def _with_change(policy: Policy, state: State, change: AlarmChange) -> State:
+def _with_change(state: State, change: AlarmChange) -> State:
     old = next((e for e in state.episodes if _same(e, change)), None)
     others = tuple(e for e in state.episodes if e is not old)
     if _is_new(change, old):
-        return replace(state, episodes=(*others, _raised(policy, state.run_s, change, old)))
+        return replace(state, episodes=(*others, _raised(state.run_s, change, old)))
     if old is None:
         return state
     now = _gone_on(old, change)
@@ -114,10 +114,10 @@ def _is_new(change: AlarmChange, old: Episode | None) -> bool:
     return asks and (old is None or old.state != "unacknowledged" or old.ended_s is not None)
 
 
-def _raised(policy: Policy, run_s: float, change: AlarmChange, old: Episode | None) -> Episode:
-    """A new episode; one of the same alarm that was still to be told is told with it."""
+def _raised(run_s: float, change: AlarmChange, old: Episode | None) -> Episode:
+    """A new episode, owed when it is ripe; one of the same alarm that was still to be told is told
+    with it."""
     untold = old is not None and old.told_run_s is None and old.owed
-    wanted = RANK[change.priority] >= RANK[policy.at_least]
     return Episode(
         change.tank,
         change.alarm,
@@ -126,7 +126,7 @@ def _raised(policy: Policy, run_s: float, change: AlarmChange, old: Episode | No
         change.message,
         raised_s=old.raised_s if old is not None and untold else change.time_s,
         raised_run_s=run_s,
-        owed=untold or (wanted and policy.after_s == 0.0),
+        owed=untold,
         times=old.times + 1 if old is not None and untold else 1,
     )
 
@@ -148,8 +148,8 @@ def _gone_on(old: Episode, change: AlarmChange) -> Episode:
 
 def _ripened(policy: Policy, state: State) -> State:
     """Alarms that have not been acknowledged for so long are owed to this recipient as well."""
-    now = tuple(replace(e, owed=True) if _is_ripe(policy, state, e) else e for e in state.episodes)
-    return state if now == state.episodes else replace(state, episodes=now)
+    now = (replace(e, owed=True) if _is_ripe(policy, state, e) else e for e in state.episodes)
+    return replace(state, episodes=tuple(now))
 
 
 def _is_ripe(policy: Policy, state: State, episode: Episode) -> bool:
