@@ -18,7 +18,8 @@ NOTHING = {"residual-oxidant": False, "free-ammonia": False, "probe-lost": False
         (0.30, 0.99, True, False, True),
         (0.20, 0.99, True, False, False),  # it came, and has probably gone
         (0.30, 0.99, True, True, True),
-        (0.20, 0.99, True, True, False),
+        (0.11, 0.99, True, True, True),  # once raised, until it has very probably gone
+        (0.09, 0.99, True, True, False),
         (0.60, 0.60, True, True, True),  # deadband: raised at 0.9, kept down to 0.5
         (0.40, 0.60, True, True, False),
         (0.95, 0.95, False, False, True),

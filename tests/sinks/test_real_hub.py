@@ -1,14 +1,10 @@
 """A real home-automation hub finds every entity, with the right value, also after its restart.
 
-Left out unless AFTERFILL_HUB names the hub's program, installed in an environment of its own with
-the parts that it would else fetch at its first start: for 2024.3 (Python 3.11) `pip install
-homeassistant==2024.3.3 paho-mqtt==1.6.1 SQLAlchemy==2.0.27 janus==1.0.0 aiohttp_cors==0.7.0
-aiohttp-fast-url-dispatcher==0.3.0 aiohttp-zlib-ng==0.3.1 fnv-hash-fast==0.5.0
-psutil-home-assistant==0.0.1 home-assistant-frontend==20240307.0 Pillow==10.2.0
-securetar==2024.2.0 'josepy<2' 'numpy<2'`; for newer ones (2026.11: Python 3.14) `pip install
+AFTERFILL_HUB names the hub's program, in an environment of its own: for 2024.3 (Python 3.11) `pip
+install -r tests/sinks/hub.txt`, as CI does it; for newer ones (2026.11: Python 3.14) `pip install
 homeassistant` and what the `manifest.json` of its components frontend, mqtt, recorder, http, isal,
 camera, infrared, radio_frequency, ffmpeg, stream, conversation, analytics, tts and hassio requires.
-Then AFTERFILL_HUB=.../bin/hass.
+The README's test command leaves these tests out; `.ci/run` does not.
 """
 
 import json
