@@ -24,7 +24,7 @@ from afterfill.inference.ammonia import N as AMMONIA_N
 from afterfill.inference.belief import Belief
 from afterfill.inference.calibration.learnt import PARAMETERS, Learnt
 from afterfill.inference.history import History
-from afterfill.inference.model.hypotheses import HYPOTHESES, N
+from afterfill.inference.model.hypotheses import HYPOTHESES
 from afterfill.inference.model.particles import PARAMETER_ROWS, STATE_ROWS, Particles
 from afterfill.inference.model.regularisation import Ridge
 from afterfill.inference.monitor.baseline import Baseline
@@ -46,9 +46,9 @@ _CLASSES: dict[str, type[Any]] = {
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
 _ANY = None  # a length that differs from state to state
 _SHAPES: dict[str, tuple[int | None, ...]] = {
-    "Particles.parameters": (PARAMETER_ROWS, N),
-    "Particles.state": (STATE_ROWS, N),
-    "Particles.weights": (N,),
+    "Particles.parameters": (PARAMETER_ROWS, _ANY),
+    "Particles.state": (STATE_ROWS, _ANY),
+    "Particles.weights": (_ANY,),
     "Ammonia": (AMMONIA_N,),
     "Learnt": (len(PARAMETERS),),
     "History": (_ANY, 4),

@@ -2,11 +2,13 @@
 
 from afterfill.alarms.definitions import DANGERS, DEFINITIONS
 from afterfill.alarms.standing import word_of
+from afterfill.inference.belief import Belief
 from afterfill.inference.posterior.estimate import learning_to_go_s
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
 
+_UNDECIDED_S = 24 * 3600.0  # chloramine may stay for a day and more; our judgement
 _FLOOR_MOVED = 1.5  # the detection floor is told again when it has moved by this factor
 
 
@@ -19,6 +21,8 @@ def stood(setup: TankSetup, state: TankState, now: Estimate) -> tuple[TankState,
         ammonia_is_watched={"ph", "temperature"} <= set(setup.every_s),
         learning=learning_to_go_s(state.belief, now.time_s) is not None,
     )
+    if word == "safe" and is_undecided(state.belief, now.time_s):
+        word, why = "cannot-tell", "the last refill could not be judged; a chlorine test would tell"
     told = state.standing
     since_s = told.since_s if told is not None and told.standing == word else now.time_s
     standing = Standing(
@@ -27,6 +31,15 @@ def stood(setup: TankSetup, state: TankState, now: Estimate) -> tuple[TankState,
     if told is not None and _says_the_same(told, standing):
         return state, []
     return state._replace(standing=standing), [standing]
+
+
+def is_undecided(belief: Belief, time_s: float) -> bool:
+    """Whether the last refill ended without an answer, and neither a test nor time gave one: an ORP
+    that goes back may be the electrode's own way, and the water as it was."""
+    past = belief.past
+    if past is None or past.moved_kit != 0.0 or not past.reported:
+        return False
+    return past.said in ("cannot-tell", "possible") and time_s - past.zero_s < _UNDECIDED_S
 
 
 def _says_the_same(told: Standing, now: Standing) -> bool:

@@ -50,8 +50,8 @@ def test_a_residual_only_falls_and_the_truth_lies_in_the_interval(
     outlooks = forecast(*carried_over)
     middles = [o.residual_mg_l.q50 for o in outlooks]
     assert middles == sorted(middles, reverse=True)
-    truth_mg_l = 0.44 * 2.718281828 ** (-0.35 * (1.8 + 4.0))  # four hours on
-    then = next(o for o in outlooks if o.hours == 4.0).residual_mg_l
+    truth_mg_l = 0.44 * 2.718281828 ** (-0.35 * (1.8 + 2.0))  # two hours on
+    then = next(o for o in outlooks if o.hours == 2.0).residual_mg_l
     assert then.q05 < truth_mg_l < then.q95
 
 

@@ -69,7 +69,7 @@ def test_the_ph_slope_is_learnt_from_quiet_hours() -> None:
 
 def test_a_carry_over_without_a_test_teaches_nothing_about_the_response() -> None:
     said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
-    state = state_after(merged(story(16, [pour(1, 0.25, raw("chloramine", 2.0))]), [said]))
+    state = state_after(merged(story(27, [pour(1, 0.25, raw("chloramine", 2.0))]), [said]))
     assert state.belief.watch is None
     assert state.belief.learnt.refills == 0
     assert np.array_equal(state.belief.learnt.mean, Learnt().mean)
@@ -78,12 +78,12 @@ def test_a_carry_over_without_a_test_teaches_nothing_about_the_response() -> Non
 def test_a_chlorine_test_during_a_carry_over_teaches_and_service_forgets() -> None:
     said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
     kit = KitResult(ZERO_S + 1.5 * HOUR_S, "t", total_chlorine_mg_l=0.4)
-    inputs = merged(story(16, [pour(1, 0.25, raw("chloramine", 2.0))]), [said, kit])
+    inputs = merged(story(27, [pour(1, 0.25, raw("chloramine", 2.0))]), [said, kit])
     state = state_after(inputs)
     assert state.belief.learnt.refills == 1
     assert np.all(state.belief.learnt.sd <= Learnt().sd)
     assert to_bytes(from_bytes(to_bytes(state))) == to_bytes(state)
-    service = Service(ZERO_S + 16.1 * HOUR_S, "t", "probe")
+    service = Service(ZERO_S + 27.1 * HOUR_S, "t", "probe")
     forgotten, _ = folded(SETUP, state, service)
     assert forgotten.belief.learnt.refills == 0
     assert forgotten.belief.learnt.ph_slope_mv == priors.PH_SLOPE_MV

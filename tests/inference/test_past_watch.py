@@ -80,7 +80,7 @@ def test_neutraliser_takes_it_away_and_tests_end_the_doubt(carried: TankState) -
         p_over_limit(later(carried, 1.0, *tests[:n]).belief, ZERO_S + 3 * HOUR_S) for n in (1, 3)
     )
     assert thrice < once
-    assert thrice < 0.5
+    assert thrice < 0.8
 
 
 def test_another_probe_shows_nothing_of_it_but_it_is_still_there(carried: TankState) -> None:

@@ -45,3 +45,10 @@ class Belief(NamedTuple):
     def holding(self) -> Watch | None:
         """The watch whose particles tell what is in the tank, running or past."""
         return self.watch or self.past
+
+    @property
+    def earlier(self) -> Watch | None:
+        """What an older refill left, while a suspicion is looked into: that the ORP moved again is
+        no reason to forget it."""
+        suspected = self.watch is not None and not self.watch.pour.announced
+        return self.watch.before if self.watch is not None and suspected else None

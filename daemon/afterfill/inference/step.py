@@ -1,6 +1,7 @@
 """One step of belief: readings in, a moved belief out. The order of work is the order below."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from afterfill.inference import ammonia, doses, history
 from afterfill.inference.belief import Belief
@@ -116,7 +117,9 @@ def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Beli
 def _without_suspicion(belief: Belief) -> Belief:
     """What another probe's level suggested is nothing; what was reported gets its verdict."""
     old = belief.watch
-    return belief if old is None or old.reported else belief._replace(watch=None)
+    if old is None or old.reported:
+        return belief
+    return belief._replace(watch=None, past=old.before)
 
 
 def _past(setup: Setup, belief: Belief, time_s: float, usable_mv: float | None) -> Watch | None:
@@ -140,7 +143,12 @@ def _watched(setup: Setup, belief: Belief, time_s: float, usable_mv: float | Non
     noise_mv = noise_of(belief.baseline)
     if belief.watch is None or not watch.is_due(belief.watch, time_s, usable_mv, noise_mv):
         return belief.watch
-    return watch.advanced(belief.watch, time_s, _seen(belief, time_s, usable_mv), setup.law)
+    later = watch.advanced(belief.watch, time_s, _seen(belief, time_s, usable_mv), setup.law)
+    before = later.before
+    if before is None or not watch.past_is_due(before, time_s):
+        return later
+    unseen = _seen(belief, time_s, None)  # the ORP is asked about the new water
+    return replace(later, before=watch.advanced(before, time_s, unseen, setup.law))
 
 
 def _quiet(setup: Setup, belief: Belief, time_s: float, orp_mv: float) -> Belief:
@@ -219,12 +227,19 @@ def ended(belief: Belief, time_s: float) -> Belief:
     known = old.kit_mg_l >= _KIT_SHOWS_MG_L
     return belief._replace(
         watch=None,
-        past=None if watch.is_spent(old, time_s) else old,
+        past=_left_by(old, time_s),
         unpoured=None,
         learnt=learnt.updated(belief.learnt, old.particles) if known else belief.learnt,
         baseline=_baseline_after(belief, time_s),
         trusted_from_s=time_s + _REARM_S,
     )
+
+
+def _left_by(old: Watch, time_s: float) -> Watch | None:
+    """What goes on when a watch ends: its own particles, or where no refill was believed in, those
+    of the water that it began in."""
+    left = replace(old, before=None) if old.reported or old.before is None else old.before
+    return None if watch.is_spent(left, time_s) else left
 
 
 def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:
@@ -260,7 +275,9 @@ def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
         pour = amended(old.pour, pour)
         belief = _with_amended_ammonia(setup, belief, pour, time_s)
     # Readings are at hand to judge it by once more; a test's word is not, so its stories go on.
-    before = belief._replace(watch=None if old.moved_kit == 0.0 else old)
+    before = belief
+    if old.moved_kit == 0.0:
+        before = belief._replace(watch=None, past=old.before)
     fresh = begun(setup, before, pour, time_s)
     return belief._replace(watch=watch.over_same_refill(fresh, old))
 

@@ -72,12 +72,14 @@ SUSPECTED_WHEN_DISTURBED = {"disturbance": 0.96, "dosed": 0.02, "short": 0.02}
 
 # --- noise of an untouched probe (untouched process probes, 234 days at 1 min, public data) -----
 NOISE_MV = 1.0  # standard deviation between neighbouring readings, until learnt
-WANDER_MV_PER_SQRT_H = 1.5  # slow wandering: 1.15 mV over 65 min, and 1.6 mV per root day
+WANDER_MV_PER_SQRT_H = (
+    2.5  # slow wandering: 1.15 mV over 65 min in poised water; a tank is less poised: judgement
+)
 MODEL_ERROR = 0.2
 MODEL_ERROR_MV = 1.0
 TAIL_NU = 4.0  # degrees of freedom of Student's t: spikes must not decide
 CORRELATED_S = 180.0  # readings nearer together than this tell little that is new
-EARLY_S, CORRELATED_GROWTH = 1200.0, 0.3  # later, s of it more for each s since the pour
+EARLY_S, CORRELATED_GROWTH = 1200.0, 0.6  # later, s of it more for each s since the pour
 LAW_SIGMA = (
     0.3  # of a residual read from the law, beyond what its members differ: it is only a shape
 )

@@ -50,5 +50,5 @@ def _begun_again(setup: Setup, belief: Belief, time_s: float) -> Belief:
     old = belief.watch
     if old is None or old.zero_s < time_s - _YOUNG_S or old.moved_kit != 0.0:
         return belief
-    fresh = begun(setup, belief._replace(watch=None), old.pour, time_s)
+    fresh = begun(setup, belief._replace(watch=None, past=old.before), old.pour, time_s)
     return belief._replace(watch=over_same_refill(fresh, old))

@@ -1,6 +1,7 @@
 """How a watch begins: in the past, on the readings that are still at hand."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from afterfill.inference.conditions import binding_at, hocl_at, temperature_at
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.history import known
 from afterfill.inference.model import disturbance, priors
-from afterfill.inference.model.electrode import PH_REFERENCE
+from afterfill.inference.model.electrode import PH_REFERENCE, artefact_mv
 from afterfill.inference.model.hypotheses import NEVER_POURS
 from afterfill.inference.model.initial import as_cold_as_felt, drawn_particles
 from afterfill.inference.model.parameters import INHERITED, Start, is_filtered, tap_sigma
@@ -40,6 +41,7 @@ _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
 _EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
 _LEAST_SD_MV = 0.7  # of a background: slow noise does not average away
 _DISTURBANCE_CHANGES = 0.2  # of it within some twenty minutes: it comes and goes; our judgement
+_FEW = 32  # a snapshot must stay small
 _USUAL_C = 25.0  # stands in where no temperature is known
 
 
@@ -66,7 +68,10 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     old = belief.holding
     if old is not None:
         early_s = max(early_s, old.last_s)
+        level_mv, level_var = particles.state[[BACKGROUND_MV, BACKGROUND_VAR]]
         particles = _inherited(particles, old, early_s - pour.time_s)
+        if belief.watch is None:
+            particles = _at_level(particles, level_mv, level_var)
     else:
         particles = _with_doses_before(particles, belief, early_s)
     ends_s = particles.parameters[START_S] + particles.parameters[POUR_S]
@@ -75,6 +80,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
         all_in_s=pour.time_s + float(np.max(ends_s)),
         ridge=_ridge(pour, belief), refill_time_s=pour.time_s, masked=start.oxidised,
+        before=None if old is None else _few_of(old),
         trend_k_per_h=0.0 if belief.baseline is None else belief.baseline.trend_k_per_h(),
     )  # fmt: skip
     if old is not None:  # its particles know of the doses
@@ -166,7 +172,11 @@ def _inherited(particles: Particles, old: Watch, from_s: float) -> Particles:
     """The new particles start in the old ones' water, electrode and background, each old one met in
     proportion to its weight. What else moved the ORP stays where it is, and counts as background.
     No water comes before `from_s` [s after the new zero]: the old ones have had it."""
-    theta, state, index = old.particles.parameters, old.particles.state, _met(old.particles)
+    theta, state, index = (
+        old.particles.parameters,
+        old.particles.state,
+        _met(old.particles, particles.weights.size),
+    )
     other_mv = disturbance.moved_mv(theta, old.last_s - old.zero_s)
     changing_var = 1.0 + (_DISTURBANCE_CHANGES * other_mv) ** 2
     rows = {row: state[row, index] for row in (FREE, COMBINED, NEUTRALISER, RESPONSE_MV)}
@@ -177,12 +187,29 @@ def _inherited(particles: Particles, old: Watch, from_s: float) -> Particles:
     return particles.with_rows({START_S: later_s, **taken_over}, rows)
 
 
-def _met(particles: Particles) -> NDArray[np.intp]:
-    """Indices of particles, each as often as it weighs, the hypotheses mixed."""
+def _at_level(particles: Particles, level_mv: Array, level_var: Array) -> Particles:
+    """The particles with backgrounds that explain the level before the pour, each with what its own
+    water makes of it: that level is known well, and tells nothing of how it comes about."""
+    made_mv = particles.state[RESPONSE_MV] - artefact_mv(particles)
+    state = {BACKGROUND_MV: level_mv - made_mv, BACKGROUND_VAR: level_var}
+    return particles.with_rows(state=state)
+
+
+def _few_of(old: Watch) -> Watch:
+    """A watch with a few of its particles, each as likely as it weighed."""
+    index = _met(old.particles, _FEW)
+    few = Particles(
+        old.particles.parameters[:, index], old.particles.state[:, index],
+        np.full(index.size, 1.0 / index.size), (index.size,),
+    )  # fmt: skip
+    return replace(old, particles=few, before=None)
+
+
+def _met(particles: Particles, n: int) -> NDArray[np.intp]:
+    """Indices of `n` particles, each as often as it weighs, the hypotheses mixed."""
     reached = np.cumsum(particles.weights)
-    n = reached.size
     index = np.searchsorted(reached, reached[-1] * (np.arange(n) + 0.5) / n)
-    index = np.minimum(index, n - 1)
+    index = np.minimum(index, reached.size - 1)
     stride = next(step for step in range(229, 229 + n) if math.gcd(step, n) == 1)
     return np.asarray(index[(np.arange(n) * stride) % n])
 

@@ -54,7 +54,8 @@ class Watch:
     at; `unexplained`: readings in a row far above what all particles expect; `orp_mv`: the last
     ORP [mV] that moved them; `said`: the last verdict; `refill_time_s`: the name of this refill in
     what is told of it, which a later word about its beginning does not change; `masked`: something
-    else that oxidises is told of, so the ORP can give no all-clear.
+    else that oxidises is told of, so the ORP can give no all-clear; `before`: a few particles of
+    the watch in whose water this one began, in case it has to begin again.
     """
 
     pour: Pour
@@ -83,6 +84,7 @@ class Watch:
     orp_mv: float | None = None
     masked: bool = False
     trend_k_per_h: float = 0.0
+    before: "Watch | None" = None
 
 
 class Seen(NamedTuple):

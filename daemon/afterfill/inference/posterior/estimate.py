@@ -80,7 +80,7 @@ def detection_limit_now(setup: Setup, belief: Belief, time_s: float) -> float:
 def p_over_limit(belief: Belief, time_s: float) -> float:
     """Probability that the residual exceeds the limit now."""
     holding = belief.holding
-    known = 0.0 if holding is None else holding.p_now
+    known = max((it.p_now for it in (holding, belief.earlier) if it is not None), default=0.0)
     return known if belief.watch is not None else max(known, _unseen(belief, time_s))
 
 
@@ -95,6 +95,8 @@ def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Qu
     total, free, combined = (
         of(holding) for of in (watch.residual_of, watch.free_of, watch.combined_of)
     )
+    if belief.earlier is not None:
+        trace_mg_l = watch.residual_of(belief.earlier).q95
     return _at_least(total, trace_mg_l), free, _at_least(combined, trace_mg_l)
 
 
