@@ -16,6 +16,7 @@ from afterfill.chemistry.acid_base import hocl_fraction, nh3_fraction
 from afterfill.chemistry.carbonate import Water, mixed_totals, totals_of
 from afterfill.chemistry.carbonate_system import closed
 from afterfill.chemistry.chloramine import Amounts, molar
+from afterfill.chemistry.chloramine_binding import binding_rate, bound_mg_l
 from afterfill.chemistry.chloramine_scheme import Conditions, network
 from afterfill.chemistry.domain import Array
 from afterfill.chemistry.rosenbrock import Integrator, Network
@@ -88,7 +89,13 @@ def others() -> list[Row]:
     def mixture() -> float:
         return closed(mixed_totals(totals_of(tank), totals_of(tap), 0.25)).ph
 
+    waters, rate = np.linspace(0.0, 2.0, 768), binding_rate(7.5, 25.0)
+
+    def bound() -> Array:
+        return bound_mg_l(waters, waters[::-1], rate, 30.0)
+
     return [
+        Row("chlorine bound in 768 waters", best_ms(_many(bound, 500)) / 500),
         Row("pH of a mixture", best_ms(_many(mixture, 50)) / 50),
     ]
 

@@ -38,7 +38,7 @@ MUTANTS = (
     ),
     Mutant(
         "the law is taken for the truth",
-        _INFERENCE + "posterior/estimate.py",
+        _INFERENCE + "model/observations.py",
         "priors.LAW_SIGMA",
         "1e-9",
         "tests/inference/test_decision_and_doubt.py",

@@ -25,6 +25,6 @@ def test_a_share_costs_a_tenth_of_a_phreeqc_call_or_less() -> None:
     assert all(row.ms < phreeqc / 10.0 for row in rows[:-1]), table("shares", rows)
 
 
-@pytest.mark.parametrize(("index", "ms"), [(0, 0.1), (1, 10.0)], ids=["step", "mixture"])
+@pytest.mark.parametrize(("index", "ms"), [(0, 0.1), (1, 10.0)], ids=["binding", "mixture"])
 def test_what_runs_often_is_cheap(index: int, ms: float) -> None:
     assert others()[index].ms < ms

@@ -21,10 +21,12 @@ from afterfill.inference.monitor.baseline import noise_of
 from afterfill.inference.monitor.begin import begun
 from afterfill.inference.monitor.channels import Channel, believed_c
 from afterfill.inference.monitor.decision import is_over
+from afterfill.inference.monitor.thinning import thinned
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Setup
 from afterfill.records import OXIDISING, KitResult, ResponseCheck
 
+_PAST_PARTICLES = 128  # a probability to a hundredth, in a sixth of the bytes
 _AMMONIA_EVERY_S = 60.0  # a filter's work takes hours
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _OXIDISED_S = 12 * 3600.0  # a lamp's day, a treatment; our judgement
@@ -238,8 +240,8 @@ def ended(belief: Belief, time_s: float) -> Belief:
 def _left_by(old: Watch, time_s: float) -> Watch | None:
     """What goes on when a watch ends: its own particles, or where no refill was believed in, those
     of the water that it began in."""
-    left = replace(old, before=None) if old.reported or old.before is None else old.before
-    return None if watch.is_spent(left, time_s) else left
+    left = old if old.reported or old.before is None else old.before
+    return None if watch.is_spent(left, time_s) else thinned(left, _PAST_PARTICLES)
 
 
 def _baseline_after(belief: Belief, time_s: float) -> baseline.Baseline | None:

@@ -1,7 +1,6 @@
 """How a watch begins: in the past, on the readings that are still at hand."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +33,7 @@ from afterfill.inference.model.particles import (
 from afterfill.inference.model.regularisation import Ridge
 from afterfill.inference.monitor import data_quality, habits
 from afterfill.inference.monitor.baseline import corrected_mv
+from afterfill.inference.monitor.thinning import met, thinned
 from afterfill.inference.monitor.watch import UNKNOWN_VAR, Seen, Watch, advanced, dosed
 from afterfill.inference.setup import Pour, Setup
 
@@ -80,7 +80,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
         all_in_s=pour.time_s + float(np.max(ends_s)),
         ridge=_ridge(pour, belief), refill_time_s=pour.time_s, masked=start.oxidised,
-        before=None if old is None else _few_of(old),
+        before=None if old is None else thinned(old, _FEW),
         trend_k_per_h=0.0 if belief.baseline is None else belief.baseline.trend_k_per_h(),
     )  # fmt: skip
     if old is not None:  # its particles know of the doses
@@ -175,7 +175,7 @@ def _inherited(particles: Particles, old: Watch, from_s: float) -> Particles:
     theta, state, index = (
         old.particles.parameters,
         old.particles.state,
-        _met(old.particles, particles.weights.size),
+        met(old.particles, particles.weights.size),
     )
     other_mv = disturbance.moved_mv(theta, old.last_s - old.zero_s)
     changing_var = 1.0 + (_DISTURBANCE_CHANGES * other_mv) ** 2
@@ -193,25 +193,6 @@ def _at_level(particles: Particles, level_mv: Array, level_var: Array) -> Partic
     made_mv = particles.state[RESPONSE_MV] - artefact_mv(particles)
     state = {BACKGROUND_MV: level_mv - made_mv, BACKGROUND_VAR: level_var}
     return particles.with_rows(state=state)
-
-
-def _few_of(old: Watch) -> Watch:
-    """A watch with a few of its particles, each as likely as it weighed."""
-    index = _met(old.particles, _FEW)
-    few = Particles(
-        old.particles.parameters[:, index], old.particles.state[:, index],
-        np.full(index.size, 1.0 / index.size), (index.size,),
-    )  # fmt: skip
-    return replace(old, particles=few, before=None)
-
-
-def _met(particles: Particles, n: int) -> NDArray[np.intp]:
-    """Indices of `n` particles, each as often as it weighs, the hypotheses mixed."""
-    reached = np.cumsum(particles.weights)
-    index = np.searchsorted(reached, reached[-1] * (np.arange(n) + 0.5) / n)
-    index = np.minimum(index, reached.size - 1)
-    stride = next(step for step in range(229, 229 + n) if math.gcd(step, n) == 1)
-    return np.asarray(index[(np.arange(n) * stride) % n])
 
 
 def _caught_up(setup: Setup, watch: Watch, belief: Belief, time_s: float) -> Watch:
