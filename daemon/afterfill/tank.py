@@ -16,7 +16,12 @@ from afterfill.alarms.messages import Facts
 from afterfill.inference import step
 from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.monitor import decision, watch
-from afterfill.inference.posterior.estimate import detection_limit_now, estimate, rounded
+from afterfill.inference.posterior.estimate import (
+    detection_limit_now,
+    estimate,
+    rounded,
+    unseen_trace_mg_l,
+)
 from afterfill.inference.posterior.estimate import round_to_digits as short
 from afterfill.inference.posterior.forecast import forecast_record
 from afterfill.records import (
@@ -219,7 +224,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
     if over and word is None:
         word = looking.said or "cannot-tell"
     if word is not None and looking.reported and (over or word != looking.said):
-        found.append(_verdict(looking, setup.inference.tank, time_s, word, final=over))
+        found.append(_verdict(setup, state, looking, time_s, word, final=over))
         looking = replace(looking, said=word)
     if looking is state.belief.watch and not over:
         return state, found
@@ -249,15 +254,23 @@ def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
 
 
 def _verdict(
-    looking: watch.Watch, tank: str, time_s: float, word: VerdictWord, *, final: bool
+    setup: TankSetup,
+    state: TankState,
+    looking: watch.Watch,
+    time_s: float,
+    word: VerdictWord,
+    *,
+    final: bool,
 ) -> Verdict:
+    peak = watch.peak_of(looking)
+    hidden_mg_l = unseen_trace_mg_l(state.belief, time_s, setup.inference.law)
     return Verdict(
         time_s,
-        tank,
+        setup.inference.tank,
         looking.refill_time_s,
         word,
         short(looking.p_ever),
-        rounded(watch.peak_of(looking)),
+        rounded(peak._replace(q95=max(peak.q95, hidden_mg_l))),
         final,
         tuple(Evidence(e.source, short(e.log_odds)) for e in watch.evidence_of(looking)),
     )
@@ -371,4 +384,4 @@ def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:
     if old is None or not old.reported:
         return []
     word = decision.word_for(old, time_s, _floor(setup, state, time_s)) or old.said
-    return [_verdict(old, setup.inference.tank, time_s, word or "cannot-tell", final=True)]
+    return [_verdict(setup, state, old, time_s, word or "cannot-tell", final=True)]

@@ -45,7 +45,7 @@ def test_a_well_dosed_change_is_clear(seed: int) -> None:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_raw_chloramine_said_to_be_dosed_is_called_within_twenty_minutes(seed: int) -> None:
     said = refill(2, litres=25, minutes=10, neutraliser_ml=2.5)
-    inputs = merged(story(20, [pour(2, 0.25, raw("chloramine", 2.0))], seed=seed), [said])
+    inputs = merged(story(27, [pour(2, 0.25, raw("chloramine", 2.0))], seed=seed), [said])
     found = found_in(CHLORAMINE, inputs)
     (alarm_h,) = raised(found, "residual-oxidant")
     assert 2.0 < alarm_h < 2.0 + 20.0 / 60.0
@@ -155,3 +155,12 @@ def test_estimates_come_on_their_grid_and_do_not_change_what_is_found() -> None:
     assert [o for o in often if o not in estimates(often)] == [
         o for o in seldom if o not in estimates(seldom)
     ]
+
+
+def test_a_clear_refill_says_how_much_could_have_hidden() -> None:
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=2.5)
+    found = found_in(CHLORAMINE, merged(story(4, [pour(1, 0.25, treated())]), [said]))
+    last = verdicts(found)[-1]
+    assert last.verdict == "clear"
+    assert last.final
+    assert 0.001 < last.peak_residual_mg_l.q95 <= 0.1

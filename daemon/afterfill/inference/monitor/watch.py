@@ -33,7 +33,7 @@ _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
 _BEGIN_AGAIN_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4  # our judgement, as are the next two
 _TEMPERATURE_EVERY_S = 120.0
 _MOVED_MV, _MOVED_NOISES = 1.5, 2.0  # between two readings, worth a step at once: our judgement
-_PAUSE_SHARE, _EARLY_S = 0.12, 0.5
+_PAUSE_SHARE, _EARLY_S = 0.15, 0.5
 _UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
 _PAST_EVERY_S, _PAST_LONGEST_S = 600.0, 5 * 86_400.0  # a past watch: decay takes hours
 _SPENT_SHARE, _SPENT_P = 0.25, 0.003  # of the limit; chance that it is over it: our judgement
@@ -102,7 +102,7 @@ class Seen(NamedTuple):
 
 def is_due(watch: Watch, time_s: float, orp_mv: float | None, noise_mv: float) -> bool:
     """Whether the particles should be moved on at `time_s` [s]: at once when the ORP [mV] has moved
-    or stands where none expects it, else when a reading tells an eighth of an independent one."""
+    or stands where none expects it, else when a reading tells a seventh of an independent one."""
     if watch.unexplained or orp_mv is None or watch.orp_mv is None:
         return True
     if abs(orp_mv - watch.orp_mv) > _MOVED_NOISES * noise_mv + _MOVED_MV:
