@@ -2,9 +2,19 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from afterfill.inference import ammonia
 from afterfill.inference.belief import Belief
+from afterfill.inference.filter.streams import log_normal
 from afterfill.inference.model.observations import as_read
+from afterfill.inference.model.particles import K_COMBINED_PER_S, K_FREE_PER_S, Particles
+from afterfill.inference.model.priors import (
+    K_COMBINED_PER_H,
+    K_COMBINED_SIGMA,
+    K_FREE_PER_H,
+    K_FREE_SIGMA,
+)
 from afterfill.inference.model.transition import predicted
 from afterfill.inference.posterior.estimate import (
     blind_because,
@@ -34,7 +44,7 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
     outlooks, at_h, now_mg_l = [], 0.0, chlorine_of(belief, time_s)[0]
     watching = belief.holding
-    particles = None if watching is None else watching.particles
+    particles = None if watching is None else _doubting_decay(watching.particles)
     seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
     all_in_s = 0.0 if watching is None else watching.all_in_s - watching.zero_s
     for hours in HOURS:
@@ -51,6 +61,21 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
             residual = quantiles_of(as_read(particles.residual), particles.weights)
         outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
     return outlooks
+
+
+def _doubting_decay(particles: Particles) -> Particles:
+    """The particles, every other one with a decay as it was believed before any reading. What the
+    ORP taught of decay it taught of a falling electrode as well, and a time that is named must
+    hold."""
+    n = particles.weights.size
+    rows = {
+        row: np.where(np.arange(n) % 2, particles.parameters[row], drawn / 3600.0)
+        for row, drawn in (
+            (K_FREE_PER_S, log_normal(n, "decay ahead", K_FREE_PER_H, K_FREE_SIGMA)),
+            (K_COMBINED_PER_S, log_normal(n, "decay ahead", K_COMBINED_PER_H, K_COMBINED_SIGMA)),
+        )
+    }
+    return particles.with_rows(rows)
 
 
 def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
