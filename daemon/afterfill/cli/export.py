@@ -1,8 +1,8 @@
 """`afterfill export`: a recording of a tank from the journal, with what the service found live."""
 
-import os
+from collections.abc import Set
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -15,12 +15,8 @@ from afterfill.cli.options import (
     one_tank,
     reading_journal,
 )
-from afterfill.errors import RecordingError, UsageError
+from afterfill.errors import UsageError
 
-if TYPE_CHECKING:
-    from afterfill.journal.store import Journal
-
-FOUND = "verdicts.jsonl"
 _ALL_TIME_S = (0.0, 4_102_444_800.0)  # up to the year 2100
 
 
@@ -53,17 +49,19 @@ def export(
     from_s, to_s = _span(from_, to)
     with reading_journal(journal_path) as journal:
         written = write_recording(journal, name, from_s, to_s, folder)
-        found = _write_found(journal, name, from_s, to_s, folder / FOUND)
-        newer = journal.undecodable
-    unreadable, lost = _left_out(journal_path)
+        newer, known = journal.undecodable, journal.sound_blocks
+    unreadable, lost = _left_out(journal_path, known)
     if as_json:
         say_json(
             {"kind": "export", "tank": name, "folder": str(folder), "rows": written.rows,
-             "events": written.events, "findings": found, "unreadable": unreadable, "lost": lost,
-             "newer": newer}
+             "events": written.events, "findings": written.findings, "unreadable": unreadable,
+             "lost": lost, "newer": newer}
         )  # fmt: skip
         raise typer.Exit(int(unreadable > 0))
-    say(f"{folder}: {written.rows} rows of readings, {written.events} events, {found} findings")
+    say(
+        f"{folder}: {written.rows} rows of readings, {written.events} events, "
+        f"{written.findings} findings"
+    )
     say(
         f"replay it with: afterfill replay {folder} --config {config_path(config)} --tank {name} "
         "--out replayed.jsonl"
@@ -78,12 +76,12 @@ def export(
         raise typer.Exit(1)
 
 
-def _left_out(journal_path: Path) -> tuple[int, int]:
+def _left_out(journal_path: Path, known: Set[int]) -> tuple[int, int]:
     """How many rows of the whole journal cannot be read, and how many were lost earlier."""
     from afterfill.journal.salvage import LOST
     from afterfill.journal.survey import surveyed
 
-    survey = surveyed(journal_path, alone=False)
+    survey = surveyed(journal_path, alone=False, known=known)
     return survey.unreadable + survey.tail + bool(survey.structure), survey.explained.get(LOST, 0)
 
 
@@ -96,22 +94,3 @@ def _span(from_: str | None, to: str | None) -> tuple[float, float]:
     if begin_s >= end_s:
         raise UsageError(f"--from {from_} does not lie before --to {to}: swap them")
     return begin_s, end_s
-
-
-def _write_found(journal: "Journal", tank: str, from_s: float, to_s: float, path: Path) -> int:
-    """What was found live, in the same form as a replay gives."""
-    from afterfill.record_kinds import words_of
-    from afterfill.wire import to_line, to_published
-
-    kinds = words_of(lambda kind: kind.role == "finding")
-    partial = path.with_name(f"{path.name}.partial")
-    count = 0
-    try:
-        with partial.open("w", encoding="utf-8") as file:
-            for entry in journal.between(tank, from_s, to_s, kinds=kinds):
-                file.write(f"{to_line(to_published(entry.record))}\n")
-                count += 1
-        os.replace(partial, path)
-    except OSError as error:
-        raise RecordingError(f"{path}: cannot be written ({error}); choose another") from error
-    return count
