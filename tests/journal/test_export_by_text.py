@@ -5,6 +5,7 @@ import io
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
@@ -70,6 +71,12 @@ in_order = st.lists(st.lists(anything, min_size=1, max_size=6), max_size=8).map(
     lambda commits: [sorted(commit, key=lambda r: r.time_s) for commit in commits]
 )
 histories = in_order | st.lists(st.lists(anything, min_size=1, max_size=6), max_size=8)
+# Of the usual form: one tank, nothing failed, nothing blind; times go back and forth.
+usual_readings = st.builds(
+    Reading, times_s, st.just(TANKS[0]), st.just("orp"), st.sampled_from([7, 8, 9]) | values
+)
+usual_ones = usual_readings | estimates.map(lambda e: replace(e, tank=TANKS[0], why_blind=None))
+histories |= st.lists(st.lists(usual_ones, min_size=1, max_size=4), max_size=3)
 bounds_s = st.sampled_from([0.0, T0_S + 60.0, T0_S + 150.001, END_S])
 
 

@@ -6,10 +6,10 @@ that form as the text it is, and leaves every other to `block.py`.
 
 import json
 import re
-from collections.abc import Collection, Iterable, Sequence, Set
+from collections.abc import Collection, Sequence, Set
 from dataclasses import MISSING, fields
 from functools import lru_cache
-from itertools import accumulate, repeat
+from itertools import accumulate
 from operator import itemgetter
 from typing import Literal, NamedTuple
 
@@ -21,7 +21,8 @@ from afterfill.records import QUANTITIES, Quantity, Reading, Record, Tick
 from afterfill.wire import TIME_KEYS, rfc3339_ms, to_line, to_published
 
 # Time [Unix ms]; what it is; a reading's value, or why there is none, or a finding as JSON line.
-Text = tuple[int, Quantity | Literal["tick", "finding"], str | None, str | None]
+What = Quantity | Literal["tick", "finding"]
+Text = tuple[int, What, str | None, str | None]
 
 
 def text_of(record: Record) -> Text:
@@ -50,7 +51,7 @@ _READINGS = re.compile(
     r'(?:,"columns":\{"value":\[([1-4]),([\d,-]+)\]\})?\}'
 )
 _QUANTITIES: dict[str, Quantity] = {quantity: quantity for quantity in QUANTITIES}
-_TICKS = '{"kind":"tick","is":{}}'
+_TICK = '{"kind":"tick","is":{}}'
 
 
 class _UnusualError(Exception):
@@ -99,9 +100,9 @@ def usual_texts(tank: str, blob: bytes, kinds: Collection[str]) -> list[Text] | 
     rows: list[Text | None] = [None] * len(times)
     try:
         for number, word, at in _wanted(words, of, frozenset(kinds)):
-            series = _series(word, lines[number], [times[index] for index in at], tank)
-            for index, text in zip(at, series, strict=True):
-                rows[index] = text
+            what, values = _series(word, lines[number], times[at[0]], tank)
+            for index, value in zip(at, values, strict=True):
+                rows[index] = times[index], what, value, None
     except (_UnusualError, IndexError, ValueError):
         return None
     texts = [row for row in rows if row is not None]
@@ -120,22 +121,21 @@ def _wanted(words: str, of: str, kinds: Set[str]) -> list[tuple[int, str, list[i
     return [(n, w, at) for n, (w, at) in enumerate(zip(series, places, strict=True)) if w in kinds]
 
 
-def _series(word: str, line: str, times: Sequence[int], tank: str) -> Iterable[Text]:
-    """A series as texts. Raises _UnusualError."""
+def _series(word: str, line: str, time_ms: int, tank: str) -> tuple[What, Sequence[str | None]]:
+    """What a series holds, and its values as text; of findings the one, at `time_ms`. Raises
+    _UnusualError."""
     if word == "reading":
-        return _readings(line, times)
-    if line == _TICKS:
-        return [(time_ms, "tick", None, None) for time_ms in times]
+        return _readings(line)
+    if line == _TICK:
+        return "tick", [None]
     form = _FORMS.get(word)
     found = None if form is None else form.line.fullmatch(line)
     if form is None or found is None:
         raise _UnusualError
     # Each text in it is a key or a time, so that what stands beside a quote is known.
     body = found[1].replace(',"', ', "').replace('":', '": ')
-    rest = f'", {_named(tank)}, {body}{form.left_out}}}'
-    return [
-        (t, "finding", f'{{"kind": "{word}", "time": "{rfc3339_ms(t)}{rest}', None) for t in times
-    ]
+    begin = f'{{"kind": "{word}", "time": "{rfc3339_ms(time_ms)}", {_named(tank)}, '
+    return "finding", [f"{begin}{body}{form.left_out}}}"]
 
 
 @lru_cache(maxsize=64)
@@ -143,21 +143,14 @@ def _named(tank: str) -> str:
     return to_line({"tank": tank})[1:-1]
 
 
-def _readings(line: str, times: Sequence[int]) -> Iterable[Text]:
-    quantity, values = _values(line)
-    return zip(times, repeat(quantity), values, repeat(None))
-
-
 @lru_cache(maxsize=8192)  # in quiet, probes say the same again and again
-def _values(line: str) -> tuple[Quantity, Iterable[str]]:
-    """What was read, and the values as text."""
+def _readings(line: str) -> tuple[Quantity, Sequence[str]]:
     found = _READINGS.fullmatch(line)
     if found is None or (found[2] is None) == (found[3] is None):
         raise _UnusualError
     quantity, value, decimals, differences = found.groups()
     if value is not None:
-        return _QUANTITIES[quantity], repeat(value)
+        return _QUANTITIES[quantity], [value]
     scale = 10 ** int(decimals)
-    return _QUANTITIES[quantity], [
-        repr(u / scale) for u in accumulate(map(int, differences.split(",")))
-    ]
+    units = accumulate(map(int, differences.split(",")))
+    return _QUANTITIES[quantity], [repr(unit / scale) for unit in units]
