@@ -7,6 +7,7 @@ with times as RFC 3339 text in UTC and quantiles as ``{"q05", "q50", "q95"}``.
 import json
 from dataclasses import fields
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from afterfill.errors import PayloadError
@@ -14,7 +15,7 @@ from afterfill.record_kinds import KIND_OF, TYPE_OF
 from afterfill.records import Evidence, Quantiles, Record, RefillSeen
 
 _FIELDS = {record_type: tuple(f.name for f in fields(record_type)) for record_type in KIND_OF}
-_TIME_KEYS = {
+TIME_KEYS = {
     "time_s": "time",
     "refill_time_s": "refill_time",
     "logged_s": "logged",
@@ -23,7 +24,7 @@ _TIME_KEYS = {
     "residual_surely_below_limit_s": "residual_surely_below_limit",
     "free_ammonia_peak_s": "free_ammonia_peak",
 }
-_FIELD_OF = {key: field for field, key in _TIME_KEYS.items()}
+_FIELD_OF = {key: field for field, key in TIME_KEYS.items()}
 _QUANTILE_FIELDS = frozenset(
     {
         "residual_mg_l",
@@ -44,10 +45,20 @@ def rfc3339(time_s: float) -> str:
     >>> rfc3339(1772350200.0)
     '2026-03-01T07:30:00Z'
     """
-    milliseconds = round(time_s * 1000)
-    moment = datetime.fromtimestamp(milliseconds // 1000, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-    rest = milliseconds % 1000
-    return f"{moment}.{rest:03d}Z" if rest else f"{moment}Z"
+    return rfc3339_ms(round(time_s * 1000))
+
+
+def rfc3339_ms(time_ms: int) -> str:
+    """As `rfc3339`, of Unix milliseconds."""
+    seconds, rest = divmod(time_ms, 1000)
+    days, seconds = divmod(seconds, 86_400)
+    clock = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+    return f"{_date(days)}T{clock}.{rest:03d}Z" if rest else f"{_date(days)}T{clock}Z"
+
+
+@lru_cache(maxsize=64)
+def _date(days: int) -> str:
+    return datetime.fromtimestamp(days * 86_400, UTC).strftime("%Y-%m-%d")
 
 
 def unix_s(text: str) -> float:
@@ -71,7 +82,7 @@ def to_wire(record: Record) -> dict[str, Any]:
     """The JSON object of a record, keys in the record's own order."""
     wire: dict[str, Any] = {"kind": KIND_OF[type(record)]}
     for name in _FIELDS[type(record)]:
-        wire[_TIME_KEYS.get(name, name)] = _plain(name, getattr(record, name))
+        wire[TIME_KEYS.get(name, name)] = _plain(name, getattr(record, name))
     return wire
 
 
@@ -84,7 +95,7 @@ def to_published(record: Record) -> dict[str, Any]:
 
 
 def _plain(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values
-    if name in _TIME_KEYS and value is not None:
+    if name in TIME_KEYS and value is not None:
         return rfc3339(value)
     if isinstance(value, Quantiles):
         return {"q05": value.q05, "q50": value.q50, "q95": value.q95}
@@ -112,7 +123,7 @@ def from_wire(wire: dict[str, Any]) -> Record:
 def _rich(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values
     if value is None:
         return None
-    if name in _TIME_KEYS:
+    if name in TIME_KEYS:
         return unix_s(value)
     if name in _QUANTILE_FIELDS and isinstance(value, dict):  # a kit's chlorine is one number
         return Quantiles(value["q05"], value["q50"], value["q95"])

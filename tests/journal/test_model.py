@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from afterfill.journal import blocks
+from afterfill.journal import blocks, spans
 from afterfill.journal.entry import Entry
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import KIND_OF
@@ -122,6 +122,6 @@ def test_any_interleaving_is_read_back_as_the_list_it_was(
 def small_pieces() -> Iterator[None]:
     """Spans after a few commits and blocks of few rows, so that short histories have several."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(blocks, "_SPAN_COMMITS", 3)
+        patch.setattr(spans, "_COMMITS", 3)
         patch.setattr(blocks, "_MOST_ROWS", 4)
         yield

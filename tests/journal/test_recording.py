@@ -127,7 +127,8 @@ def test_the_written_form_is_the_one_of_the_interface(tmp_path: Path) -> None:
         Dose(T0 + 1000, "window", 2.0),
     ]
     with journal_of(tmp_path, inputs) as journal:
-        assert write_recording(journal, "window", T0, T0 + 1000, tmp_path / "out") == Written(3, 4)
+        written = write_recording(journal, "window", T0, T0 + 1000, tmp_path / "out")
+    assert written == Written(3, 4, 0)
     assert (tmp_path / "out/readings.csv").read_text() == (
         "time,orp_mv,ph,temperature_c,invalid\n"
         "2026-03-01T07:30:00Z,312.5,,25.0,\n"
@@ -144,6 +145,7 @@ def test_the_written_form_is_the_one_of_the_interface(tmp_path: Path) -> None:
     assert sorted(file.name for file in (tmp_path / "out").iterdir()) == [
         "events.jsonl",
         "readings.csv",
+        "verdicts.jsonl",
     ]
 
 

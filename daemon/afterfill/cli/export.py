@@ -1,6 +1,6 @@
 """`afterfill export`: a recording of a tank from the journal, with what the service found live."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -11,18 +11,11 @@ from afterfill.cli.configured import config_path, loaded, one_tank, reading_jour
 from afterfill.cli.console import notice, tell
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
 from afterfill.cli.times import period_from, present_s
-from afterfill.cli.whole_file import whole_file
-from afterfill.errors import RecordingError
 from afterfill.journal.recording import Written, write_recording
 from afterfill.journal.salvage import LOST
-from afterfill.journal.store import Journal
 from afterfill.journal.survey import surveyed
-from afterfill.record_kinds import words_of
-from afterfill.wire import to_line, to_published
 
-FOUND = "verdicts.jsonl"
 _ALL_TIME_S = (0.0, 4_102_444_800.0)  # up to the year 2100
-_FINDINGS = words_of(lambda kind: kind.role == "finding")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,14 +27,16 @@ class _Exported:
     folder: Path
     config: Path
     written: Written
-    findings: int
     unreadable: int
     lost: int
     newer: int
 
     def words(self) -> Iterator[str]:
-        rows, events = self.written.rows, self.written.events
-        yield f"{self.folder}: {rows} rows of readings, {events} events, {self.findings} findings"
+        written = self.written
+        yield (
+            f"{self.folder}: {written.rows} rows of readings, {written.events} events, "
+            f"{written.findings} findings"
+        )
         yield (
             f"replay it with: afterfill replay {self.folder} --config {self.config} "
             f"--tank {self.tank} --out replayed.jsonl"
@@ -61,7 +56,8 @@ class _Exported:
     def wire(self) -> dict[str, Any]:
         return {
             "kind": "export", "tank": self.tank, "folder": str(self.folder),
-            "rows": self.written.rows, "events": self.written.events, "findings": self.findings,
+            "rows": self.written.rows, "events": self.written.events,
+            "findings": self.written.findings,
             "unreadable": self.unreadable, "lost": self.lost, "newer": self.newer,
         }  # fmt: skip
 
@@ -92,10 +88,8 @@ def export(
     from_s, to_s = period_from(from_, to, present_s(), _ALL_TIME_S)
     with reading_journal(path) as journal:
         written = write_recording(journal, name, from_s, to_s, folder)
-        findings = _write_found(journal, name, from_s, to_s, folder / FOUND)
-        newer = journal.undecodable
-    used = config_path(config)
-    exported = _Exported(name, folder, used, written, findings, *_left_out(path), newer)
+        newer, known = journal.undecodable, journal.sound_blocks
+    exported = _Exported(name, folder, config_path(config), written, *_left_out(path, known), newer)
     tell(exported.words(), exported.wire(), as_json=as_json)
     if not as_json:
         for line in exported.notices():
@@ -104,17 +98,7 @@ def export(
         raise typer.Exit(1)
 
 
-def _left_out(journal_path: Path) -> tuple[int, int]:
+def _left_out(journal_path: Path, known: Set[int]) -> tuple[int, int]:
     """How many rows of the whole journal cannot be read, and how many were lost earlier."""
-    survey = surveyed(journal_path, alone=False)
+    survey = surveyed(journal_path, alone=False, known=known)
     return survey.unreadable + survey.tail + bool(survey.structure), survey.explained.get(LOST, 0)
-
-
-def _write_found(journal: Journal, tank: str, from_s: float, to_s: float, path: Path) -> int:
-    """What was found live, in the same form as a replay gives."""
-    count = 0
-    with whole_file(path, RecordingError, "choose another") as file:
-        for entry in journal.between(tank, from_s, to_s, kinds=_FINDINGS):
-            file.write(f"{to_line(to_published(entry.record))}\n")
-            count += 1
-    return count

@@ -152,7 +152,7 @@ class Block:
     def __init__(self, tank: str, blob: bytes, text_of: Callable[[int], str]) -> None:
         """`text_of` gives the text of a word's number."""
         self._tank, self._text_of = tank, text_of
-        head, *self._lines = _inflated(blob)
+        head, *self._lines = inflated(blob)
         try:
             line = json.loads(head)
             self._kinds: list[str] = line.pop("kinds")
@@ -217,7 +217,8 @@ def _places(of: Sequence[int]) -> list[int]:
     return places
 
 
-def _inflated(blob: bytes) -> list[str]:
+def inflated(blob: bytes) -> list[str]:
+    """The lines of a blob. Raises PayloadError when it cannot be unpacked."""
     try:
         unpacker = zlib.decompressobj(zdict=_DICTIONARY)
         text = unpacker.decompress(blob) + unpacker.flush()

@@ -11,23 +11,24 @@ import sqlite3
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from heapq import heapify, heappop, heappush
-from itertools import groupby
 from typing import Any, NamedTuple
 
 from afterfill.errors import PayloadError
 from afterfill.journal.block import ALL_BITS, Block, Row, bits_of, blob_of, kinds_in
-from afterfill.journal.check import Checks, Damaged, check_of, with_check
+from afterfill.journal.check import Checks, Damaged, check_of
 from afterfill.journal.codec import compact
+from afterfill.journal.entry import Source
+from afterfill.journal.spans import Spans
 from afterfill.journal.strings import Strings
 
 _MOST_ROWS = 1000  # of one block: pruning drops whole blocks, and a reader unpacks whole ones
-_SPAN_COMMITS = 64  # about an hour
 _LAST = 1 << 62
 _SPAN, _BLOCK, _ROW = range(3)
 _COLUMNS = "last_seq, first_seq, commit_last, tank, rows, from_ms, to_ms, accepted_ms, kinds, body"
 _MARKS = "?,?,?,?,?,?,?,?,?,?,?"
 
 Found = tuple[int, Block, int]  # number, block, index in it
+Timed = tuple[int, int, Source, int]  # time [ms], number, source, index in it
 
 
 class Packed(NamedTuple):
@@ -88,7 +89,7 @@ class Blocks:
     def __init__(self, db: sqlite3.Connection, strings: Strings, checks: Checks) -> None:
         self.undecodable = 0  # blocks skipped because a newer version wrote them
         self._db, self._strings, self._checks = db, strings, checks
-        self._commits: int | None = None  # since the last spans
+        self.spans = Spans(db)
         self._there = False
         self._group: _Group | None = None  # the last one read: sinks read it piece by piece
 
@@ -108,7 +109,7 @@ class Blocks:
         """Insert the blocks of one commit or several; in a transaction."""
         if blocks:
             self.insert(blocks)
-            self._cut(len({block.commit_last for block in blocks}))
+            self.spans.cut(len({block.commit_last for block in blocks}))
 
     def insert(self, blocks: Sequence[Packed]) -> None:
         """Insert blocks and leave the spans as they are."""
@@ -117,53 +118,12 @@ class Blocks:
 
     def forget(self) -> None:
         """A transaction was rolled back, or blocks were dropped: remember nothing."""
-        self._commits = self._group = None
+        self._group = None
+        self.spans.forget()
 
     def last_seq(self) -> int:
         """The last number of the newest block in the database, 0 when there is none."""
         return int(self._one("SELECT max(last_seq) FROM block") or 0) if self.readable() else 0
-
-    # --- writing -----------------------------------------------------------------------------
-
-    def _cut(self, commits: int) -> None:
-        """Tell in `span` of what came since the last time, when it is enough."""
-        cut = self._span_end(_LAST)
-        if self._commits is None:
-            query = "SELECT count(DISTINCT commit_last) FROM block WHERE last_seq > ?"
-            self._commits = int(self._one(query, cut)) - commits
-        self._commits += commits
-        if self._commits < _SPAN_COMMITS:
-            return
-        blocks = self._db.execute(
-            "SELECT tank, last_seq, first_seq, from_ms, to_ms, kinds FROM block"
-            " WHERE last_seq > ? ORDER BY tank",
-            (cut,),
-        ).fetchall()
-        self._insert_spans(blocks)
-        self._commits = 0
-
-    def respan(self) -> None:
-        """Make all spans again."""
-        query = (
-            "SELECT commit_last, tank, last_seq, first_seq, from_ms, to_ms, kinds FROM block"
-            " ORDER BY commit_last"
-        )
-        commits = groupby(self._all(query), lambda row: row[0])
-        some = list[Any]()
-        for number, (_, blocks) in enumerate(commits, 1):
-            some += [row[1:] for row in blocks]
-            if number % _SPAN_COMMITS == 0:
-                self._insert_spans(sorted(some))
-                some = []
-        self._commits = None
-
-    def _insert_spans(self, blocks: Sequence[Any]) -> None:
-        spans = [_span(tank, list(ours)) for tank, ours in groupby(blocks, lambda row: row[0])]
-        rows = [with_check("span", span) for span in spans]
-        self._db.executemany("INSERT INTO span VALUES (?,?,?,?,?,?,?)", rows)
-
-    def _span_end(self, stored: int) -> int:
-        return int(self._one("SELECT max(last_seq) FROM span WHERE last_seq <= ?", stored) or 0)
 
     # --- reading -----------------------------------------------------------------------------
 
@@ -224,49 +184,72 @@ class Blocks:
         return found, last
 
     def between(
-        self, view: View, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
-    ) -> Iterator[tuple[int, int, Block, int]]:
-        """(time, number, block, index) of times [ms] in [from_ms, to_ms), in that order.
-
-        A span is opened when its first time is reached, and so is a block: little is held.
-        """
-        if not self._may_hold(kinds):
-            return
-        where, values = self._filter(kinds, tank)
-        where = f" AND to_ms >= ? AND from_ms < ?{where}"
-        bounds = (from_ms, to_ms, *values)
-        cut = self._span_end(view.stored)
-        spans = f"SELECT from_ms, last_seq, first_seq FROM span WHERE last_seq <= ?{where}"
-        heap: list[tuple[Any, ...]] = [
-            (begin, _SPAN, last, first) for begin, last, first in self._all(spans, cut, *bounds)
-        ]
-        heap.append((-_LAST, _SPAN, view.stored, cut + 1))  # the blocks since
-        heap += [(b.from_ms, _BLOCK, b.last_seq, b) for b in self._in_tail(view.tail, kinds, tank)]
-        heapify(heap)
-        numbers = f"SELECT from_ms, last_seq FROM block WHERE last_seq BETWEEN ? AND ?{where}"
-        while heap:
-            time_ms, what, number, *rest = heappop(heap)
-            if what == _SPAN:
-                for begin, last in self._all(numbers, rest[0], number, *bounds):
-                    heappush(heap, (begin, _BLOCK, last, None))
-            elif what == _BLOCK:
-                for found in self._rows_between(number, rest[0], from_ms, to_ms, kinds):
-                    heappush(heap, found)
-            else:
-                yield time_ms, number, rest[0], rest[1]
-
-    def _rows_between(
         self,
-        number: int,
-        packed: Packed | None,
+        view: View,
+        tank: str,
         from_ms: int,
         to_ms: int,
         kinds: Collection[str] | None,
+        rare: Iterator[Timed],
+    ) -> Iterator[Packed | Timed]:
+        """Blocks and `rare` at times [ms] in [from_ms, to_ms), in order of time and number.
+
+        A block comes whole when nothing else lies in its time and all its times are wanted. A span
+        is opened when its first time is reached, and so is a block: little is held.
+        """
+        heap: list[tuple[Any, ...]] = []
+        _push(heap, rare)
+        if self._may_hold(kinds):
+            heap += self._heads(view, tank, from_ms, to_ms, kinds)
+        heapify(heap)
+        where, values = self._within(tank, from_ms, to_ms, kinds)
+        where = f"last_seq BETWEEN ? AND ?{where}"
+        while heap:
+            time_ms, what, number, *rest = heappop(heap)
+            if what == _SPAN:
+                for block in self._select(where, rest[0], number, *values):
+                    heappush(heap, (block.from_ms, _BLOCK, block.last_seq, block))
+            elif what == _ROW:
+                _, source, index, more = rest
+                yield time_ms, number, source, index
+                _push(heap, more)
+            elif _is_apart(block := rest[0], from_ms, to_ms, heap):
+                yield block
+            else:
+                _push(heap, iter(self._rows_between(block, from_ms, to_ms, kinds)))
+
+    def _within(
+        self, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
+    ) -> tuple[str, list[object]]:
+        where, values = self._filter(kinds, tank)
+        return f" AND to_ms >= ? AND from_ms < ?{where}", [from_ms, to_ms, *values]
+
+    def _heads(
+        self, view: View, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
     ) -> Iterator[tuple[Any, ...]]:
-        for block in self._opened(self._numbered(number) if packed is None else [packed]):
-            for index in block.indices(kinds):
-                if from_ms <= block.times_ms[index] < to_ms:
-                    yield block.times_ms[index], _ROW, block.seqs[index], block, index
+        """Spans, the blocks since them, and the blocks of the tail, as `between` keeps them."""
+        where, values = self._within(tank, from_ms, to_ms, kinds)
+        cut = self.spans.end(view.stored)
+        spans = f"SELECT from_ms, last_seq, first_seq FROM span WHERE last_seq <= ?{where}"
+        for begin, last, first in self._all(spans, cut, *values):
+            yield begin, _SPAN, last, first
+        yield -_LAST, _SPAN, view.stored, cut + 1
+        for block in self._in_tail(view.tail, kinds, tank):
+            yield block.from_ms, _BLOCK, block.last_seq, block
+
+    def _rows_between(
+        self, packed: Packed, from_ms: int, to_ms: int, kinds: Collection[str] | None
+    ) -> list[Timed]:
+        return [row for row in self.rows_of(packed, kinds) if from_ms <= row[0] < to_ms]
+
+    def rows_of(self, packed: Packed, kinds: Collection[str] | None) -> list[Timed]:
+        """The rows of a block, in order of time and number; none when it cannot be read."""
+        rows: list[Timed] = [
+            (block.times_ms[index], block.seqs[index], block, index)
+            for block in self._opened([packed])
+            for index in block.indices(kinds)
+        ]
+        return sorted(rows, key=lambda row: row[:2])
 
     def newest(self, view: View, kind: str, tank: str) -> Iterator[Found]:
         """What a tank has of a kind, the newest first."""
@@ -280,7 +263,7 @@ class Blocks:
     def _newest(self, view: View, kind: str, tank: str) -> Iterator[Packed]:
         yield from reversed(self._in_tail(view.tail, [kind], tank))
         where, values = self._filter([kind], tank)
-        cut = self._span_end(view.stored)
+        cut = self.spans.end(view.stored)
         spans = f"SELECT first_seq, last_seq FROM span WHERE last_seq <= ?{where}"
         ranges = self._all(f"{spans} ORDER BY last_seq DESC", cut, *values)
         for first, last in [(cut + 1, view.stored), *ranges]:
@@ -297,8 +280,8 @@ class Blocks:
 
     def _select(self, where: str, *values: object) -> list[Packed]:
         query = f"SELECT {_COLUMNS}, {self._checks.column} FROM block WHERE {where}"
-        rows = self._all(query, *values)
-        return [Packed(*row[:-1]) for row in rows if self.is_sound(Packed(*row[:-1]), row[-1])]
+        found = [(Packed._make(row[:-1]), row[-1]) for row in self._all(query, *values)]
+        return [block for block, crc in found if self.is_sound(block, crc)]
 
     def is_sound(self, block: Packed, crc: int | None) -> bool:
         """Whether a stored block matches its checksum; one that does not is noted."""
@@ -362,6 +345,18 @@ class Blocks:
         return None if row is None else row[0]
 
 
+def _push(heap: list[tuple[Any, ...]], rows: Iterator[Timed]) -> None:
+    """The next of `rows` and, behind it, those that follow."""
+    if (row := next(rows, None)) is not None:
+        time_ms, number, source, index = row
+        heappush(heap, (time_ms, _ROW, number, id(rows), source, index, rows))
+
+
+def _is_apart(block: Packed, from_ms: int, to_ms: int, heap: list[tuple[Any, ...]]) -> bool:
+    inside = from_ms <= block.from_ms and block.to_ms < to_ms
+    return inside and (not heap or block.to_ms < heap[0][0])
+
+
 def _packed(tank: str, rows: Sequence[Row], commit_last: int, strings: Strings) -> Packed:
     times = [row.time_ms for row in rows]
     known = [round(r.stamp.time_s * 1000) for r in rows if r.stamp.synchronised]
@@ -376,19 +371,4 @@ def _packed(tank: str, rows: Sequence[Row], commit_last: int, strings: Strings) 
         max(known, default=None),
         kinds_in(rows),
         blob_of(rows, strings.number),
-    )
-
-
-def _span(tank: int, blocks: Sequence[Any]) -> tuple[int, ...]:
-    """One row for the blocks (tank, last, first, from, to, kinds) of a tank."""
-    kinds = 0
-    for block in blocks:
-        kinds |= block[5]
-    return (
-        max(block[1] for block in blocks),
-        min(block[2] for block in blocks),
-        tank,
-        min(block[3] for block in blocks),
-        max(block[4] for block in blocks),
-        kinds,
     )

@@ -19,7 +19,7 @@ UNCHECKED_UNTIL, NUMBERED_AFTER = "unchecked-until", "numbered-after"
 FORM, SCHEMA, JOURNAL_NAME = "form", "schema", "journal"
 CHECKED_FORM = 4
 _ALL = 1 << 62
-_encoded = json.JSONEncoder(separators=(",", ":")).encode
+_encoded = json.JSONEncoder(separators=(",", ":"), default=len).encode  # of a blob its length
 
 Value = int | float | str | bytes | None
 
@@ -30,8 +30,7 @@ class Damaged(PayloadError):
 
 def check_of(table: str, values: Sequence[Value]) -> int:
     """The checksum of a row of `table`: signed, 32 bits."""
-    plain = [len(v) if isinstance(v, bytes) else v for v in values]
-    check = zlib.crc32(_encoded([table, *plain]).encode("ascii"))
+    check = zlib.crc32(_encoded([table, *values]).encode("ascii"))
     for value in values:
         if isinstance(value, bytes):
             check = zlib.crc32(value, check)

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from afterfill.errors import JournalError, PayloadError
 from afterfill.journal.block import Row, is_bulk
-from afterfill.journal.blocks import Blocks, Packed, View, blocks_of, frame_of
+from afterfill.journal.block_text import Text, text_of, usual_texts
+from afterfill.journal.blocks import Blocks, Packed, Timed, View, blocks_of, frame_of
 from afterfill.journal.check import CHECKED_FORM, JOURNAL_NAME, Checks, Damaged
 from afterfill.journal.entry import Entry, Source
 from afterfill.journal.rows import Rows
@@ -32,6 +33,7 @@ class Contents:
         self._tail_form = CHECKED_FORM
         self._name: bytes | None = None
         self._undecodable = 0
+        self.sound = set[int]()  # last numbers
         self._frames_base, self._frames_seen = -1, 0
         self._in_tail: list[Packed] = []
 
@@ -154,13 +156,35 @@ class Contents:
         self, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
     ) -> Iterator[Entry]:
         """Of times [ms] in [from_ms, to_ms), in order of time and then of number."""
+        for found in self._between(tank, from_ms, to_ms, kinds):
+            yield from self._entries_of(found, kinds)
+
+    def texts_between(
+        self, tank: str, from_ms: int, to_ms: int, kinds: Collection[str]
+    ) -> Iterator[Text]:
+        """As `between`, as texts. The stored blocks that were read are noted in `sound`."""
+        kinds, stored = frozenset(kinds), self.view().stored
+        for found in self._between(tank, from_ms, to_ms, kinds):
+            usual = None
+            if isinstance(found, Packed):
+                if found.last_seq <= stored:
+                    self.sound.add(found.last_seq)
+                usual = usual_texts(tank, found.body, kinds)
+            if usual is None:
+                yield from (text_of(entry.record) for entry in self._entries_of(found, kinds))
+            else:
+                yield from usual
+
+    def _between(
+        self, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None
+    ) -> Iterator[Packed | Timed]:
         view = self.view()
         rows = self._rows.between(view.stored, tank, from_ms, to_ms, kinds)
-        blocks = self.blocks.between(view, tank, from_ms, to_ms, kinds)
-        by_time: Iterable[tuple[int, int, Source, int]] = merge(
-            rows, blocks, key=lambda found: found[:2]
-        )
-        for _, _, source, index in by_time:
+        return self.blocks.between(view, tank, from_ms, to_ms, kinds, rows)
+
+    def _entries_of(self, found: Packed | Timed, kinds: Collection[str] | None) -> Iterator[Entry]:
+        rows = self.blocks.rows_of(found, kinds) if isinstance(found, Packed) else [found]
+        for _, _, source, index in rows:
             yield from self._decoded(source, index)
 
     def latest(self, kind: str, tank: str, n: int) -> list[Entry]:

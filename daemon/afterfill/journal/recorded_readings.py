@@ -9,18 +9,20 @@ import csv
 import math
 import os
 from collections.abc import Callable, Iterable, Iterator
-from itertools import groupby
+from contextlib import contextmanager
 from pathlib import Path
-from typing import get_args
+from typing import TextIO, get_args
 
 from afterfill.errors import PayloadError, RecordingError
+from afterfill.journal.block_text import Text
 from afterfill.ports import POSSIBLE
 from afterfill.records import QUANTITIES, InvalidReason, Quantity, Reading, Tick
 from afterfill.sentences import nearest
-from afterfill.wire import rfc3339, unix_s
+from afterfill.wire import rfc3339_ms, unix_s
 
 COLUMNS: dict[Quantity, str] = {"orp": "orp_mv", "ph": "ph", "temperature": "temperature_c"}
 _HEADER = ["time", *COLUMNS.values()]
+_EMPTY = [""] * len(COLUMNS)
 _INVALID = "invalid"
 _REASONS: dict[str, InvalidReason] = {reason: reason for reason in get_args(InvalidReason)}
 
@@ -128,41 +130,62 @@ def _invalid(cell: str) -> dict[str, InvalidReason]:
     return found
 
 
-def write_readings(path: Path, source: Callable[[], Iterable[Reading | Tick]]) -> int:
-    """Write what `source()` gives, in time order, to `path`; returns the number of rows.
+class Sheet:
+    """`readings.csv` while it is written, from readings and ticks in order of time."""
 
-    `source` is called twice: whether the column `invalid` is needed is known only at the end.
-    """
-    with_invalid = any(isinstance(r, Reading) and r.invalid for r in source())
-    partial = path.with_name(f"{path.name}.partial")
-    count = 0
-    with partial.open("w", encoding="utf-8", newline="") as file:
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow([*_HEADER, _INVALID] if with_invalid else _HEADER)
-        for time_s, group in groupby(source(), key=lambda r: r.time_s):
-            for cells, invalid in _rows(group):
-                row = [rfc3339(time_s), *(cells.get(q, "") for q in COLUMNS)]
-                out.writerow([*row, " ".join(invalid)] if with_invalid else row)
-                count += 1
-    os.replace(partial, path)
-    return count
+    def __init__(self, file: TextIO) -> None:
+        """The column `invalid` is written to `file`; whether it is needed is known at the end."""
+        self.rows, self.with_invalid = 0, False
+        self._file, self._csv = file, csv.writer(file, lineterminator="\n")
+        self._time_ms: int | None = None
+        self._cells: dict[str, str] = {}
+        self._invalid: list[str] = []
+        self._csv.writerow([*_HEADER, _INVALID])
 
+    def add(self, text: Text) -> None:
+        """One more; a second row of one time only when a quantity was read twice."""
+        time_ms, quantity, value, invalid = text
+        if time_ms != self._time_ms or quantity in self._cells:
+            self.end_row()
+            self._time_ms = time_ms
+        if quantity == "tick":
+            return
+        self._cells[quantity] = value or ""
+        if value is None:
+            self._invalid.append(f"{quantity}:{invalid or 'no-answer'}")
+        if invalid:
+            self.with_invalid = True
 
-def _rows(group: Iterable[Reading | Tick]) -> list[tuple[dict[str, str], list[str]]]:
-    """The cells of one time; a second row only when one quantity was read twice."""
-    rows: list[tuple[dict[str, str], list[str]]] = [({}, [])]
-    filled: list[set[str]] = [set()]
-    for reading in group:
-        if isinstance(reading, Tick):
-            continue
-        if reading.quantity in filled[-1]:
-            rows.append(({}, []))
-            filled.append(set())
-        filled[-1].add(reading.quantity)
-        if reading.value is None:
-            rows[-1][1].append(f"{reading.quantity}:{reading.invalid or 'no-answer'}")
+    def end_row(self) -> None:
+        """Write what waits, if anything does."""
+        if self._time_ms is None:
+            return
+        row = [rfc3339_ms(self._time_ms), *map(self._cells.get, COLUMNS, _EMPTY)]
+        if self._invalid:
+            self._csv.writerow([*row, " ".join(sorted(self._invalid))])
+            self._invalid.clear()
         else:
-            rows[-1][0][reading.quantity] = repr(reading.value)
-    for _, invalid in rows:
-        invalid.sort()
-    return rows
+            self._file.write(f"{','.join(row)},\n")  # nothing in it needs quotes
+        self._cells.clear()
+        self.rows += 1
+
+
+@contextmanager
+def sheet(path: Path) -> Iterator[Sheet]:
+    """A sheet that stands at `path` once all of it is written. Raises OSError."""
+    partial = path.with_name(f"{path.name}.partial")
+    with partial.open("w", encoding="utf-8", newline="") as file:
+        yield (written := Sheet(file))
+        written.end_row()
+    os.replace(partial if written.with_invalid else _without_last_column(partial), path)
+
+
+def _without_last_column(wide: Path) -> Path:
+    narrow = wide.with_name(f"{wide.name}-narrow")
+    with (
+        wide.open(encoding="utf-8", newline="") as rows,
+        narrow.open("w", encoding="utf-8", newline="") as file,
+    ):
+        file.writelines(f"{row.rpartition(',')[0]}\n" for row in rows)
+    wide.unlink()
+    return narrow

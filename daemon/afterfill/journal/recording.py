@@ -4,29 +4,32 @@
 reading's probe name and raw bytes are not part of a recording.
 """
 
-from collections.abc import Callable, Iterator
+import os
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from afterfill.errors import RecordingError
+from afterfill.journal.block_text import Text
 from afterfill.journal.recorded_events import Recorded, read_events, write_events
-from afterfill.journal.recorded_readings import read_readings, write_readings
+from afterfill.journal.recorded_readings import read_readings, sheet
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import words_of
 from afterfill.records import EVENTS, Input, MachineState, Reading, Tick, known_since_s
 
-READINGS, EVENTS_FILE = "readings.csv", "events.jsonl"
+READINGS, EVENTS_FILE, FOUND = "readings.csv", "events.jsonl", "verdicts.jsonl"
 _RECORDED = (*EVENTS, MachineState)
-_READING_KINDS = words_of(lambda kind: kind.recording == "readings")
+TEXT_KINDS = words_of(lambda kind: kind.recording == "readings" or kind.role == "finding")
 _EVENT_KINDS = words_of(lambda kind: kind.recording == "events")
 
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """What a recording holds: rows of readings, and events."""
+    """What a recording holds: rows of readings, events, and findings."""
 
     rows: int
     events: int
+    findings: int
 
 
 def read_recording(
@@ -59,22 +62,33 @@ def write_recording(
 ) -> Written:
     """Write what happened to `tank` at times in [from_s, to_s) [Unix s] into `folder`.
 
-    An event belongs to the time at which it happened, also when it was logged later. Files that
-    were there are replaced. Raises RecordingError when the folder cannot be written.
+    Besides what came in, `verdicts.jsonl` holds what was found live, in the form of a replay. An
+    event belongs to the time at which it happened, also when it was logged later. Files that were
+    there are replaced. Raises RecordingError when the folder cannot be written.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        rows = write_readings(folder / READINGS, lambda: _readings(journal, tank, from_s, to_s))
         events = write_events(folder / EVENTS_FILE, _events(journal, tank, from_s, to_s))
+        texts = journal.texts_between(tank, from_s, to_s, kinds=TEXT_KINDS)
+        rows, findings = _write_texts(texts, folder)
     except OSError as error:
         raise RecordingError(f"{folder}: cannot be written ({error}); choose another") from error
-    return Written(rows, events)
+    return Written(rows, events, findings)
 
 
-def _readings(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Reading | Tick]:
-    for entry in journal.between(tank, from_s, to_s, kinds=_READING_KINDS):
-        if isinstance(entry.record, Reading | Tick):
-            yield entry.record
+def _write_texts(texts: Iterable[Text], folder: Path) -> tuple[int, int]:
+    """Readings and findings, in one pass; the number of rows and of findings."""
+    found, findings = folder / FOUND, 0
+    partial = found.with_name(f"{FOUND}.partial")
+    with sheet(folder / READINGS) as readings, partial.open("w", encoding="utf-8") as lines:
+        for text in texts:
+            if text[1] == "finding":
+                lines.write(f"{text[2]}\n")
+                findings += 1
+            else:
+                readings.add(text)
+    os.replace(partial, found)
+    return readings.rows, findings
 
 
 def _events(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Recorded]:

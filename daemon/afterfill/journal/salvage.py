@@ -84,7 +84,7 @@ def salvage(aside: Path, copy: Path, db: sqlite3.Connection) -> Salvaged:
     tag, marked = _name_and_marks(aside, found)
     last = _put_tail(contents, aside, tag, found, done)
     _put_inbox(db, found, marked.inbox, done)
-    contents.blocks.respan()
+    contents.blocks.spans.make_again()
     _account(contents, db, max(last, marked.record, found.sequences["record"]), done)
     db.execute("COMMIT")
     return done

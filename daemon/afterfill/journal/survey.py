@@ -3,7 +3,7 @@
 import sqlite3
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +29,7 @@ from afterfill.journal.wal import read_log
 _BUSY_S = 10.0
 _TRIES, _PAUSE_S = 5, 0.1  # beside a service that may write at any moment
 _WITHOUT_CHECKSUMS = "its form has no checksums; the next start of the service adds them"
+_KNOWN = "SELECT count(*) FROM block WHERE known(last_seq)"
 # What is covered in each table, and by which column a row is named.
 _PLAIN: Mapping[str, tuple[str, str]] = {
     "word": ("id, text", "id"),
@@ -99,19 +100,20 @@ class Survey:
         return ", ".join(said)
 
 
-def surveyed(path: Path, *, alone: bool) -> Survey:
+def surveyed(path: Path, *, alone: bool, known: Set[int] = frozenset()) -> Survey:
     """All of the journal at `path`; `alone`: no other process has it open, so that the log can be
-    read beside SQLite. Raises JournalError when it cannot be opened now."""
-    found = _surveyed(path, alone=alone)
+    read beside SQLite; `known`: last numbers of blocks that were found sound just now, and are not
+    read again. Raises JournalError when it cannot be opened now."""
+    found = _surveyed(path, known, alone=alone)
     for _ in range(0 if alone else _TRIES - 1):
         if found.is_sound:
             break  # else the service may have written meanwhile: damage stays
         time.sleep(_PAUSE_S)
-        found = _surveyed(path, alone=alone)
+        found = _surveyed(path, known, alone=alone)
     return found
 
 
-def _surveyed(path: Path, *, alone: bool) -> Survey:
+def _surveyed(path: Path, known: Set[int], *, alone: bool) -> Survey:
     found = Survey()
     if alone and (log_path := Path(f"{path}-wal")).exists():
         log = read_log(log_path.read_bytes())
@@ -120,6 +122,7 @@ def _surveyed(path: Path, *, alone: bool) -> Survey:
     try:
         with closing(sqlite3.connect(uri, uri=True, timeout=_BUSY_S, isolation_level=None)) as db:
             db.text_factory = lenient
+            db.create_function("known", 1, known.__contains__)
             _look(path, db, found)
     except sqlite3.OperationalError as error:
         if any(word in str(error) for word in ("locked", "unable to open", "disk I/O", "readonly")):
@@ -200,8 +203,9 @@ def _blocks(contents: Contents, db: sqlite3.Connection, found: Survey) -> None:
 
     query = (
         "SELECT last_seq, first_seq, commit_last, tank, rows, from_ms, to_ms, accepted_ms, kinds,"
-        " body, crc FROM block"
+        " body, crc FROM block WHERE NOT known(last_seq)"
     )
+    found.sound["block"] += db.execute(_KNOWN).fetchone()[0]
     _counted(db, query, "block", is_sound, found)
 
 
