@@ -55,9 +55,11 @@ def test_what_goes_back_to_the_usual_is_a_heater_or_the_room(
     assert felt(QUIET._replace(usual_c=usual_c), temperature_c).over == int(is_water)
 
 
-@pytest.mark.parametrize("unknown", ["warmth_c", "usual_c"])
-def test_before_the_temperature_is_known_nothing_is_felt(unknown: str) -> None:
-    assert felt(QUIET._replace(**{unknown: None}), -5.0).over == 0
+@pytest.mark.parametrize(
+    "level", [QUIET._replace(warmth_c=None, slower_c=None), QUIET._replace(usual_c=None)]
+)
+def test_before_the_temperature_is_known_nothing_is_felt(level: Baseline) -> None:
+    assert felt(level, -5.0).over == 0
 
 
 def test_three_in_a_row_after_ten_quiet_minutes_begin_a_watch() -> None:

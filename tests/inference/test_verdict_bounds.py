@@ -1,6 +1,7 @@
 """Each bound of the verdict, on both of its sides."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -27,7 +28,7 @@ def watch_of(
     untreated: Peaks | None = None,
     ml: float | None = 5.0,
     said: VerdictWord | None = None,
-    **known: float,
+    **known: Any,  # noqa: ANN401 (any field of a Watch)
 ) -> Watch:
     """A watch that has seen everything, whose particles peaked at `peaks` and, where the water was
     not treated, at `untreated` [mg/L]."""
