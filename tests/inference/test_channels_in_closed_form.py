@@ -85,11 +85,11 @@ def test_an_orp_reading(
         },
     )  # fmt: skip
     moment = Moment(600.0, step_s, announced=True)
-    after, above_mv = Orp(2.0, ph).update(particles, 430.0, moment)
+    after, above_mv = Orp(3.0, ph).update(particles, 430.0, moment)
     signal = 100.0 + 40.0 * (1.0 - np.exp(-1.0)) - 10.0
     off = 430.0 - background - signal - by_ph_mv
     grown = variance + 6.25 * step_s / 3600.0
-    noise = 4.0 + (1.0 + 0.2 * signal + unknown_mv) ** 2
+    noise = 9.0 + (1.0 + 0.2 * signal + unknown_mv) ** 2
     heavy = noise / exponent * (1.0 + off**2 / (4.0 * (grown + noise))) / 1.25
     gain = grown / (grown + heavy)
     weights = WEIGHTS * student(off, grown + noise) ** exponent

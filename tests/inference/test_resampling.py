@@ -64,3 +64,12 @@ def test_shrinkage_keeps_means_variances_and_correlations_of_each_group() -> Non
         assert is_.mean(axis=1) == pytest.approx(was.mean(axis=1), abs=1e-9)
         assert np.cov(is_) == pytest.approx(np.cov(was), rel=0.05)
         assert np.corrcoef(was[0], is_[0])[0, 1] == pytest.approx(0.7, abs=0.03)
+
+
+def test_a_deviation_is_not_mirrored() -> None:
+    """A lopsided group stays so: third moments of independent parts add up."""
+    x = np.random.default_rng(2).exponential(size=20_000)
+    after = shrunk(x[np.newaxis], (slice(0, x.size),))[0]
+    kept = 0.7**3 + (1.0 - 0.7**2) ** 1.5
+    was, is_ = (float(np.mean((values - 1.0) ** 3)) for values in (x, after))
+    assert is_ == pytest.approx(kept * was, rel=0.15)
