@@ -36,6 +36,32 @@ def test_twice_on_one_day_is_no_habit() -> None:
     assert not habits.is_habit(risen, 1e9 + 3000.0)
 
 
+@pytest.mark.parametrize("off_s", [3600.0, -3600.0])
+def test_the_same_hour_is_within_an_hour_on_two_earlier_days(off_s: float) -> None:
+    at_s = 1e9
+    near = tuple(at_s - days * DAY_S + off_s for days in (2, 1))
+    assert habits.is_habit(near, at_s)
+    assert not habits.is_habit((near[0], near[1] + off_s / 3600.0), at_s)
+    assert not habits.is_habit((near[1], at_s - 60.0), at_s)
+
+
+def test_rises_are_kept_for_a_fortnight_and_not_without_bound() -> None:
+    at_s = 1e9
+    assert habits.appended((at_s - 14 * DAY_S, at_s - 14 * DAY_S + 1.0), at_s) == (
+        at_s - 14 * DAY_S + 1.0,
+        at_s,
+    )
+    many = tuple(at_s - 100.0 + number for number in range(100))
+    assert habits.appended(many, at_s) == (*many[36:], at_s)
+
+
+def test_what_was_told_is_a_habit_at_once_and_on_the_next_day() -> None:
+    told = habits.as_told(1e9)
+    assert told == (1e9 - 2 * DAY_S, 1e9 - DAY_S, 1e9)
+    assert habits.is_habit(told, 1e9)
+    assert habits.is_habit(told, 1e9 + DAY_S)
+
+
 def test_a_lamp_by_a_timer_is_learnt_by_its_hour() -> None:
     found = found_in(SETUP, story(24 * 5, [], LAMP, every_s=60.0), 600.0)
     assert [day for day in high_on_days(list(found)) if day >= 2] == []

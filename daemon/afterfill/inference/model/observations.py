@@ -99,9 +99,7 @@ def as_read(residual_mg_l: Array) -> Array:
 
 @lru_cache(maxsize=4)
 def _law_off(n: int) -> Array:
-    off = log_normal(n, "law", 1.0, priors.LAW_SIGMA)
-    off.setflags(write=False)
-    return off
+    return log_normal(n, "law", 1.0, priors.LAW_SIGMA)
 
 
 def tempering(moment: Moment) -> float:
@@ -182,9 +180,9 @@ def _grown_alike(particles: Particles, growth: Array, announced: bool) -> Array:
     pours = [n for n in range(len(groups)) if announced or n not in NEVER_POURS]
     totals = [float(weights[rows].sum()) for rows in groups]
     gains = [float(grown[rows].sum()) for rows in groups]
-    together = sum(gains[n] for n in pours) / max(sum(totals[n] for n in pours), LEAST_WEIGHT)
+    together = sum(gains[n] for n in pours) / sum(totals[n] for n in pours)
     for number in pours:
-        grown[groups[number]] *= together * totals[number] / max(gains[number], LEAST_WEIGHT)
+        grown[groups[number]] *= together * totals[number] / gains[number]
     return np.asarray(np.maximum(grown / grown.sum(), LEAST_WEIGHT))
 
 
