@@ -2,9 +2,11 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from afterfill.inference.monitor import watch
+from afterfill.inference.monitor.thinning import thinned
 from afterfill.inference.posterior.estimate import chlorine_of, p_over_limit
 from afterfill.records import Dose, Estimate, Input, KitResult, Reading, Service, Standing
 from afterfill.simulation.virtual_tank import Inflow
@@ -110,3 +112,17 @@ def test_a_good_refill_leaves_nothing_to_carry_on() -> None:
     state, _ = after(SETUP, merged(story(9, [pour(1, 0.25, treated())]), [said]))
     assert state.belief.watch is None
     assert p_over_limit(state.belief, ZERO_S + 9 * HOUR_S) < 0.05
+
+
+def test_an_older_suspicion_of_the_same_hour_goes_on_within_a_younger_one(
+    carried: TankState,
+) -> None:
+    """Thinned, it has no hypotheses left that temperature and pH could weigh."""
+    past = carried.belief.past
+    assert past is not None
+    suspected = replace(thinned(past, 32), pour=replace(past.pour, announced=False))
+    young = replace(suspected, zero_s=past.last_s - 1800.0, warmed_s=0.0)
+    seen = watch.Seen(None, 7.4, 24.0, 0.5, 0.5, 1.0)
+    later = watch.advanced(young, past.last_s + 700.0, seen, SETUP.inference.law)
+    assert later.p_now == pytest.approx(young.p_now, abs=0.1)
+    assert np.isfinite(later.particles.state).all()

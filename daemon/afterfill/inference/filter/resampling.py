@@ -54,7 +54,7 @@ def resampled(
 def _systematic(weights: Array) -> NDArray[np.intp]:
     reached = np.cumsum(weights) / np.sum(weights)
     points = (np.arange(weights.size) + 0.5) / weights.size
-    return np.searchsorted(reached, points)
+    return np.minimum(np.searchsorted(reached, points), weights.size - 1)
 
 
 def shrunk(values: Array, groups: Sequence[slice]) -> Array:

@@ -99,7 +99,9 @@ def as_read(residual_mg_l: Array) -> Array:
 
 @lru_cache(maxsize=4)
 def _law_off(n: int) -> Array:
-    return log_normal(n, "law", 1.0, priors.LAW_SIGMA)
+    off = log_normal(n, "law", 1.0, priors.LAW_SIGMA)
+    off.setflags(write=False)
+    return off
 
 
 def tempering(moment: Moment) -> float:
@@ -180,9 +182,9 @@ def _grown_alike(particles: Particles, growth: Array, announced: bool) -> Array:
     pours = [n for n in range(len(groups)) if announced or n not in NEVER_POURS]
     totals = [float(weights[rows].sum()) for rows in groups]
     gains = [float(grown[rows].sum()) for rows in groups]
-    together = sum(gains[n] for n in pours) / sum(totals[n] for n in pours)
+    together = sum(gains[n] for n in pours) / max(sum(totals[n] for n in pours), LEAST_WEIGHT)
     for number in pours:
-        grown[groups[number]] *= together * totals[number] / gains[number]
+        grown[groups[number]] *= together * totals[number] / max(gains[number], LEAST_WEIGHT)
     return np.asarray(np.maximum(grown / grown.sum(), LEAST_WEIGHT))
 
 

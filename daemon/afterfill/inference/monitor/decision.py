@@ -57,7 +57,7 @@ def is_over(watch: Watch, time_s: float) -> bool:
 
 
 def _sighted(watch: Watch, time_s: float) -> bool:
-    since_s = time_s - max(watch.poured_by_s - _LOOK_S, watch.zero_s)
+    since_s = max(time_s - max(watch.poured_by_s - _LOOK_S, watch.zero_s), 1.0)
     return watch.sighted_s >= _ENOUGH_SIGHT * since_s
 
 
