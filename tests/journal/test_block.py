@@ -19,8 +19,8 @@ from afterfill.journal.block import (
     kinds_in,
 )
 from afterfill.journal.entry import Entry
-from afterfill.records import Dose, Health, Reading, Stamp, Tick
-from record_strategies import outputs, readings, stamps
+from afterfill.records import Dose, Estimate, Health, Reading, Stamp, Tick
+from record_strategies import numbers, quantiles, readings, stamps, tanks, texts, times_s
 
 T0_S = 1_772_350_200.0
 WORDS = ["", "boot", "later boot"]
@@ -83,7 +83,14 @@ def test_rows_are_found_by_kind() -> None:
     assert found.indices([]) == []
 
 
-bulk = st.lists(st.tuples((readings | outputs).filter(is_bulk), stamps), min_size=1, max_size=8)
+frequent = (
+    readings
+    | st.builds(Tick, times_s, tanks)
+    | st.builds(Health, times_s, tanks, texts, st.booleans(), st.none() | numbers, st.integers(0))
+    | st.builds(Estimate, times_s, tanks, *[quantiles] * 5, numbers, st.none() | numbers,
+                st.booleans(), st.none() | texts)
+)  # fmt: skip
+bulk = st.lists(st.tuples(frequent, stamps), min_size=1, max_size=8)
 
 
 @given(bulk)
