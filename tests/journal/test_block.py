@@ -120,6 +120,15 @@ def test_monotonic_times_off_the_grid_come_back() -> None:
     assert [found.stamp(i).monotonic_s for i in range(3)] == [0.1 + 0.2, 1e-9, 5.0]
 
 
+def test_a_series_comes_back_in_its_order_with_any_text() -> None:
+    stamp = Stamp(T0_S, True, "boot", 1.0)
+    values = (7.1, 7.4, 7.2, 7.3)
+    rows = [Row(n, Reading(T0_S, "t", "ph", v, "\udce4"), stamp) for n, v in enumerate(values, 1)]
+    assert [e.record for e in entries(opened(blob_of(rows, WORDS.index)))] == [
+        row.record for row in rows
+    ]
+
+
 def test_kinds_as_bits() -> None:
     assert bits_of(["reading", "tick", "estimate", "forecast", "health"]) == ALL_BITS == 31
     assert [bits_of([k]) for k in ("reading", "tick", "estimate", "forecast", "health")] == [
