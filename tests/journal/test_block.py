@@ -19,8 +19,8 @@ from afterfill.journal.block import (
     kinds_in,
 )
 from afterfill.journal.entry import Entry
-from afterfill.records import Dose, Health, Reading, Stamp, Tick
-from record_strategies import outputs, readings, stamps
+from afterfill.records import Dose, Estimate, Health, Reading, Stamp, Tick
+from record_strategies import numbers, quantiles, readings, stamps, tanks, texts, times_s
 
 T0_S = 1_772_350_200.0
 WORDS = ["", "boot", "later boot"]
@@ -83,7 +83,14 @@ def test_rows_are_found_by_kind() -> None:
     assert found.indices([]) == []
 
 
-bulk = st.lists(st.tuples((readings | outputs).filter(is_bulk), stamps), min_size=1, max_size=8)
+frequent = (
+    readings
+    | st.builds(Tick, times_s, tanks)
+    | st.builds(Health, times_s, tanks, texts, st.booleans(), st.none() | numbers, st.integers(0))
+    | st.builds(Estimate, times_s, tanks, *[quantiles] * 5, numbers, st.none() | numbers,
+                st.booleans(), st.none() | texts)
+)  # fmt: skip
+bulk = st.lists(st.tuples(frequent, stamps), min_size=1, max_size=8)
 
 
 @given(bulk)
@@ -111,6 +118,15 @@ def test_monotonic_times_off_the_grid_come_back() -> None:
     assert repr(head["monotonic"]) == repr([None, 0.1 + 0.2, 1e-9, 5.0])
     found = opened(blob_of(rows, WORDS.index))
     assert [found.stamp(i).monotonic_s for i in range(3)] == [0.1 + 0.2, 1e-9, 5.0]
+
+
+def test_a_series_comes_back_in_its_order_with_any_text() -> None:
+    stamp = Stamp(T0_S, True, "boot", 1.0)
+    values = (7.1, 7.4, 7.2, 7.3)
+    rows = [Row(n, Reading(T0_S, "t", "ph", v, "\udce4"), stamp) for n, v in enumerate(values, 1)]
+    assert [e.record for e in entries(opened(blob_of(rows, WORDS.index)))] == [
+        row.record for row in rows
+    ]
 
 
 def test_kinds_as_bits() -> None:

@@ -6,7 +6,7 @@ readings are most of a journal.
 
 import json
 import math
-from dataclasses import MISSING, fields
+from dataclasses import fields
 from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
@@ -14,9 +14,8 @@ from afterfill.record_kinds import KIND_OF
 from afterfill.records import Health, Reading, Record, Tick
 from afterfill.wire import from_wire, rfc3339, to_wire
 
-_DEFAULTS = {
-    record_type: {f.name: f.default for f in fields(record_type) if f.default is not MISSING}
-    for record_type in KIND_OF
+_DEFAULTS = {  # a field without one has MISSING here, which no value equals
+    record_type: {f.name: f.default for f in fields(record_type)} for record_type in KIND_OF
 }
 _ELSEWHERE = frozenset({"kind", "tank", "time"})
 _AS_THEY_ARE = {KIND_OF[record_type]: record_type for record_type in (Reading, Tick, Health)}
