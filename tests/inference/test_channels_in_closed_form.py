@@ -204,6 +204,25 @@ def test_a_look_at_the_temperature_loses_no_particle_for_good() -> None:
     assert lost.weights.sum() == pytest.approx(1.0)
 
 
+def test_a_hypothesis_that_weighs_nothing_is_no_error_and_can_come_back() -> None:
+    weights = np.where(np.arange(N) < EACH, 0.0, 1.0 / (N - EACH))
+    moment = Moment(0.0, 600.0, announced=True)
+    after = temperature(25.0).update(COLD.with_weights(weights), 24.0, moment).weights
+    assert np.all(after[FIRST] == 1e-250)
+    assert after.sum() == pytest.approx(1.0)
+
+
+def test_particles_of_one_group_are_told_apart_as_any_are() -> None:
+    """A past watch has no hypotheses any more, whether its water was announced or not."""
+    past = Particles(COLD.parameters, COLD.state, COLD.weights, (N,))
+    told, felt = (
+        temperature(25.0).update(past, 24.0, Moment(0.0, 600.0, announced)).weights
+        for announced in (True, False)
+    )
+    assert told == pytest.approx(felt)
+    assert not np.allclose(told, WEIGHTS)
+
+
 # --- a chlorine kit ------------------------------------------------------------------------------
 
 

@@ -180,9 +180,9 @@ def _grown_alike(particles: Particles, growth: Array, announced: bool) -> Array:
     pours = [n for n in range(len(groups)) if announced or n not in NEVER_POURS]
     totals = [float(weights[rows].sum()) for rows in groups]
     gains = [float(grown[rows].sum()) for rows in groups]
-    together = sum(gains[n] for n in pours) / sum(totals[n] for n in pours)
+    together = sum(gains[n] for n in pours) / max(sum(totals[n] for n in pours), LEAST_WEIGHT)
     for number in pours:
-        grown[groups[number]] *= together * totals[number] / gains[number]
+        grown[groups[number]] *= together * totals[number] / max(gains[number], LEAST_WEIGHT)
     return np.asarray(np.maximum(grown / grown.sum(), LEAST_WEIGHT))
 
 
