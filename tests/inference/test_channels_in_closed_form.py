@@ -67,10 +67,16 @@ def level(value: float) -> Array:
 
 @pytest.mark.parametrize(("ph", "by_ph_mv", "unknown_mv"), [(8.5, -30.0, 0.0), (None, 0.0, 5.0)])
 @pytest.mark.parametrize(("step_s", "exponent"), [(600.0, 1.0), (90.0, 0.5)])
+@pytest.mark.parametrize("response_mv", [100.0, -100.0])
 def test_an_orp_reading(
-    ph: float | None, by_ph_mv: float, unknown_mv: float, step_s: float, exponent: float
+    ph: float | None,
+    by_ph_mv: float,
+    unknown_mv: float,
+    step_s: float,
+    exponent: float,
+    response_mv: float,
 ) -> None:
-    """Response 100 mV, a disturbance of 40 mV that is 1 - exp(-1) there, half of an artefact of
+    """A response, a disturbance of 40 mV that is 1 - exp(-1) there, half of an artefact of
     20 mV; one pH over the reference."""
     background, variance = np.linspace(290.0, 310.0, N), np.linspace(1.0, 30.0, N)
     particles = particles_with(
@@ -80,16 +86,16 @@ def test_an_orp_reading(
             ARTEFACT_MV: level(20.0), PH_SLOPE_MV: level(-30.0),
         },
         {
-            RESPONSE_MV: level(100.0), NEUTRALISER: level(0.5),
+            RESPONSE_MV: level(response_mv), NEUTRALISER: level(0.5),
             BACKGROUND_MV: background, BACKGROUND_VAR: variance,
         },
     )  # fmt: skip
     moment = Moment(600.0, step_s, announced=True)
     after, above_mv = Orp(3.0, ph).update(particles, 430.0, moment)
-    signal = 100.0 + 40.0 * (1.0 - np.exp(-1.0)) - 10.0
+    signal = response_mv + 40.0 * (1.0 - np.exp(-1.0)) - 10.0
     off = 430.0 - background - signal - by_ph_mv
     grown = variance + 6.25 * step_s / 3600.0
-    noise = 9.0 + (1.0 + 0.2 * signal + unknown_mv) ** 2
+    noise = 9.0 + (1.0 + 0.2 * abs(signal) + unknown_mv) ** 2
     heavy = noise / exponent * (1.0 + off**2 / (4.0 * (grown + noise))) / 1.25
     gain = grown / (grown + heavy)
     weights = WEIGHTS * student(off, grown + noise) ** exponent
