@@ -67,10 +67,16 @@ def level(value: float) -> Array:
 
 @pytest.mark.parametrize(("ph", "by_ph_mv", "unknown_mv"), [(8.5, -30.0, 0.0), (None, 0.0, 5.0)])
 @pytest.mark.parametrize(("step_s", "exponent"), [(600.0, 1.0), (90.0, 0.5)])
+@pytest.mark.parametrize("response_mv", [100.0, -100.0])
 def test_an_orp_reading(
-    ph: float | None, by_ph_mv: float, unknown_mv: float, step_s: float, exponent: float
+    ph: float | None,
+    by_ph_mv: float,
+    unknown_mv: float,
+    step_s: float,
+    exponent: float,
+    response_mv: float,
 ) -> None:
-    """Response 100 mV, a disturbance of 40 mV that is 1 - exp(-1) there, half of an artefact of
+    """A response, a disturbance of 40 mV that is 1 - exp(-1) there, half of an artefact of
     20 mV; one pH over the reference."""
     background, variance = np.linspace(290.0, 310.0, N), np.linspace(1.0, 30.0, N)
     particles = particles_with(
@@ -80,16 +86,16 @@ def test_an_orp_reading(
             ARTEFACT_MV: level(20.0), PH_SLOPE_MV: level(-30.0),
         },
         {
-            RESPONSE_MV: level(100.0), NEUTRALISER: level(0.5),
+            RESPONSE_MV: level(response_mv), NEUTRALISER: level(0.5),
             BACKGROUND_MV: background, BACKGROUND_VAR: variance,
         },
     )  # fmt: skip
     moment = Moment(600.0, step_s, announced=True)
     after, above_mv = Orp(3.0, ph).update(particles, 430.0, moment)
-    signal = 100.0 + 40.0 * (1.0 - np.exp(-1.0)) - 10.0
+    signal = response_mv + 40.0 * (1.0 - np.exp(-1.0)) - 10.0
     off = 430.0 - background - signal - by_ph_mv
     grown = variance + 6.25 * step_s / 3600.0
-    noise = 9.0 + (1.0 + 0.2 * signal + unknown_mv) ** 2
+    noise = 9.0 + (1.0 + 0.2 * abs(signal) + unknown_mv) ** 2
     heavy = noise / exponent * (1.0 + off**2 / (4.0 * (grown + noise))) / 1.25
     gain = grown / (grown + heavy)
     weights = WEIGHTS * student(off, grown + noise) ** exponent
@@ -202,6 +208,25 @@ def test_a_look_at_the_temperature_loses_no_particle_for_good() -> None:
         lost = temperature(25.0).update(lost, 30.0, Moment(0.0, 600.0, announced=False))
     assert np.min(lost.weights) >= 1e-250
     assert lost.weights.sum() == pytest.approx(1.0)
+
+
+def test_a_hypothesis_that_weighs_nothing_is_no_error_and_can_come_back() -> None:
+    weights = np.where(np.arange(N) < EACH, 0.0, 1.0 / (N - EACH))
+    moment = Moment(0.0, 600.0, announced=True)
+    after = temperature(25.0).update(COLD.with_weights(weights), 24.0, moment).weights
+    assert np.all(after[FIRST] == 1e-250)
+    assert after.sum() == pytest.approx(1.0)
+
+
+def test_particles_of_one_group_are_told_apart_as_any_are() -> None:
+    """A past watch has no hypotheses any more, whether its water was announced or not."""
+    past = Particles(COLD.parameters, COLD.state, COLD.weights, (N,))
+    told, felt = (
+        temperature(25.0).update(past, 24.0, Moment(0.0, 600.0, announced)).weights
+        for announced in (True, False)
+    )
+    assert told == pytest.approx(felt)
+    assert not np.allclose(told, WEIGHTS)
 
 
 # --- a chlorine kit ------------------------------------------------------------------------------

@@ -64,6 +64,8 @@ def test_shrinkage_keeps_means_variances_and_correlations_of_each_group() -> Non
         assert is_.mean(axis=1) == pytest.approx(was.mean(axis=1), abs=1e-9)
         assert np.cov(is_) == pytest.approx(np.cov(was), rel=0.05)
         assert np.corrcoef(was[0], is_[0])[0, 1] == pytest.approx(0.7, abs=0.03)
+        anothers = is_[0] - was[0].mean() - 0.7 * (was[0] - was[0].mean())
+        assert np.var(anothers) == pytest.approx((1.0 - 0.7**2) * np.var(was[0]))
 
 
 def test_a_deviation_is_not_mirrored() -> None:
