@@ -5,7 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from afterfill.inference.monitor import watch
+from afterfill.inference import step
+from afterfill.inference.belief import Belief
+from afterfill.inference.monitor import baseline, watch
+from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.thinning import thinned
 from afterfill.inference.posterior.estimate import chlorine_of, p_over_limit
 from afterfill.records import Dose, Estimate, Input, KitResult, Reading, Service, Standing
@@ -126,3 +129,25 @@ def test_an_older_suspicion_of_the_same_hour_goes_on_within_a_younger_one(
     later = watch.advanced(young, past.last_s + 700.0, seen, SETUP.inference.law)
     assert later.p_now == pytest.approx(young.p_now, abs=0.1)
     assert np.isfinite(later.particles.state).all()
+
+
+def test_neutraliser_reaches_what_a_suspicion_began_in(carried: TankState) -> None:
+    """A feeding moved the ORP, a suspicion began in the older water, and the keeper doses."""
+    time_s = ZERO_S + 2 * HOUR_S + 60.0
+    suspicion = step.with_new_particles(SETUP.inference, carried.belief, time_s)
+    assert suspicion.earlier is not None
+    assert p_over_limit(suspicion, time_s) > 0.9
+    dosed = carried._replace(belief=step.dosed(SETUP.inference, suspicion, 10.0, time_s))
+    then = later(dosed, 1.0)
+    assert p_over_limit(then.belief, ZERO_S + 3 * HOUR_S) < 0.05
+
+
+def test_another_temperature_probe_has_no_course_yet() -> None:
+    belief = Belief()._replace(
+        baseline=baseline.begun(300.0, 0.0)._replace(warmth_c=25.0, slower_c=24.0, usual_c=25.0),
+        temperature=Channel(25.0, 0.0),
+    )
+    for hours in (0.1, 3.0, 7.0):
+        belief = step.with_temperature(belief, 10.0, 3600.0 * hours)
+    assert belief.baseline is not None
+    assert belief.baseline.expected_c() is None

@@ -52,7 +52,7 @@ def with_temperature(belief: Belief, value: float, time_s: float) -> Belief:
         return belief._replace(temperature=Channel(None, time_s))
     now = believed_c(belief.temperature, value, time_s)
     if belief.baseline is not None and belief.temperature.is_another(now):
-        still = belief.baseline._replace(warmth_c=None, usual_c=None)
+        still = belief.baseline._replace(warmth_c=None, slower_c=None, usual_c=None)
         return belief._replace(temperature=now, baseline=still)
     return belief._replace(temperature=now)
 
@@ -326,8 +326,10 @@ def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belie
 
 
 def _with_particles(belief: Belief, change: Callable[[Watch], Watch]) -> Belief:
-    """The belief with its watch, running and past, changed."""
+    """The belief with its watch, running and past, changed, and what the running one began in."""
     running, past = belief.watch, belief.past
+    if running is not None and running.before is not None:
+        running = replace(running, before=change(running.before))
     return belief._replace(
         watch=None if running is None else change(running),
         past=None if past is None else change(past),
