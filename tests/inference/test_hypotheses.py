@@ -1,6 +1,7 @@
 """What may be going on: each hypothesis on its own, and beside the others."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -132,3 +133,9 @@ def test_raw_water_that_nobody_announced_is_still_called() -> None:
     state, _ = after(CHLORINE, story(1.3, [pour(1, 0.3, raw("chlorine", 1.5))]))
     assert state.belief.watch is not None
     assert state.belief.watch.p_ever > 0.9
+
+
+def test_a_lamp_that_was_told_of_does_not_treat_the_water() -> None:
+    none_dosed = start_of(announced(neutraliser_ml=0.0))
+    weights = prior_weights(replace(none_dosed, oxidised=True))
+    assert weights[of("short")].sum() + weights[of("dosed-beforehand")].sum() > 0.9

@@ -162,8 +162,9 @@ class SteadyInfluence(_Refill):
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
-        if start.oxidised:
-            return priors.STEADY_WHEN_TOLD
+        if start.oxidised:  # water that was told of untreated is not dosed by a lamp
+            dosed = 1.0 - _short_share(start) if start.pour.announced else 1.0
+            return dosed * priors.STEADY_WHEN_TOLD
         return priors.STEADY_WHEN_DISTURBED if start.disturbed else priors.STEADY
 
     def shaped(self, start: Start, parameters: Array) -> Array:
