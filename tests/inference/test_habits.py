@@ -3,7 +3,7 @@
 import pytest
 
 from afterfill.inference.monitor import habits
-from afterfill.records import AlarmChange, Service, Verdict
+from afterfill.records import AlarmChange, Service, ServiceWhat, Verdict
 from afterfill.simulation.virtual_tank import Disturbance
 from tank_stories import HOUR_S, ZERO_S, config_of, found_in, merged, setup_of, story
 
@@ -68,8 +68,8 @@ def test_a_lamp_by_a_timer_is_learnt_by_its_hour() -> None:
 
 
 @pytest.mark.parametrize("what", ["lamp", "ozone", "medicine"])
-def test_what_was_told_of_is_believed_and_gives_no_all_clear(what: str) -> None:
-    told = Service(ZERO_S + 5.9 * HOUR_S, "t", what)  # type: ignore[arg-type]  # one of three words
+def test_what_was_told_of_is_believed_and_gives_no_all_clear(what: ServiceWhat) -> None:
+    told = Service(ZERO_S + 5.9 * HOUR_S, "t", what)
     inputs = merged(story(16, [], LAMP[:1]), [told])
     found = found_in(SETUP, inputs)
     assert high_on_days(list(found)) == []

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from afterfill.config import Commands
 from afterfill.journal.store import Journal
 from afterfill.sinks.mqtt.commands import is_allowed, subscriptions
 from afterfill.sinks.mqtt.discovery import discovery
@@ -57,14 +58,14 @@ def test_none_obeys_nobody(journal: Journal, shared_broker: Broker, prefix: str 
      ("none", set())],
 )  # fmt: skip
 def test_a_button_that_would_not_be_obeyed_is_not_announced(
-    commands: str, buttons: set[str]
+    commands: Commands, buttons: set[str]
 ) -> None:
     announced = discovery(config_for(1883, commands=commands), "afterfill-1")
     topics = {str(p.get("command_topic", "")) for _, p in announced} - {""}
     paths = {topic.removeprefix("afterfill/window/") for topic in topics}
     assert {path for path in paths if path.startswith(("log/", "alarm/ph/"))} == buttons
     assert bool(paths) == bool(buttons)
-    assert [is_allowed(commands, path) for path in sorted(buttons)] == [True] * len(buttons)  # type: ignore[arg-type]
+    assert [is_allowed(commands, path) for path in sorted(buttons)] == [True] * len(buttons)
 
 
 def test_nothing_is_subscribed_where_nothing_is_obeyed() -> None:
