@@ -1,6 +1,7 @@
 """Weighted quantiles of particles."""
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -27,14 +28,24 @@ def _rows(n: int) -> list[int]:
 def quantiles_of(values: Array, weights: Array) -> Quantiles:
     """5, 50 and 95 % points of `values` (n,) under `weights` (n,), which sum to one. Where none
     weighs anything, of all values alike."""
-    if not np.any(weights > _NEGLIGIBLE):
-        return quantiles_alike(values)
-    matters = np.flatnonzero(weights > _NEGLIGIBLE)  # often a third of them: sorting is the cost
-    values, weights = values[matters], weights[matters]
+    return quantiles_of_each([values], weights)[0]
+
+
+def quantiles_of_each(rows: Sequence[Array], weights: Array) -> list[Quantiles]:
+    """The same for each of `rows`, arrays (n,) under the same weights."""
+    heavy = weights > _NEGLIGIBLE
+    matters = np.flatnonzero(heavy)  # often a third of them: sorting is the cost
+    if not matters.size:
+        return [quantiles_alike(values) for values in rows]
+    weights = weights[matters]
+    return [_quantiles(values[matters], weights) for values in rows]
+
+
+def _quantiles(values: Array, weights: Array) -> Quantiles:
     if not values.any():
         return Quantiles(0.0, 0.0, 0.0)
-    order = np.argsort(values, kind="stable")
-    reached = np.cumsum(weights[order])
-    index = np.minimum(np.searchsorted(reached, reached[-1] * POINTS), values.size - 1)
-    low, middle, high = values[order[index]]
-    return Quantiles(float(low), float(middle), float(high))
+    order = values.argsort(kind="stable")
+    reached = weights[order].cumsum()
+    index = np.minimum(reached.searchsorted(reached[-1] * POINTS), values.size - 1)
+    low, middle, high = values[order[index]].tolist()
+    return Quantiles(low, middle, high)

@@ -187,7 +187,10 @@ def _chilled(belief: Belief, old: watch.Watch, time_s: float) -> bool:
     looked_s = history.last_s(belief.history)
     if looked_s is None or time_s // 60.0 == looked_s // 60.0:
         return False  # once a minute is enough
-    if usual_c is None or old.p_now >= 0.5 or time_s < _own_chill_until_s(belief, old, usual_c):
+    last_c = belief.temperature.value
+    if usual_c is None or last_c is None or abs(last_c - usual_c) <= 0.5 * _CHILL_K:
+        return False  # what moves by so much and away from the usual ends farther off
+    if old.p_now >= 0.5 or time_s < _own_chill_until_s(belief, old, usual_c):
         return False
     now_c, before_c = (
         history.middle(history.span(belief.history, time_s - a, time_s - b)[:, history.TEMPERATURE])

@@ -24,7 +24,7 @@ from afterfill.inference.model.particles import (
 )
 from afterfill.inference.model.regularisation import Ridge, refreshed
 from afterfill.inference.model.transition import predicted
-from afterfill.inference.quantiles import quantiles_of
+from afterfill.inference.quantiles import quantiles_of, quantiles_of_each
 from afterfill.inference.setup import Pour
 from afterfill.records import Evidence, Quantiles, VerdictWord
 
@@ -33,7 +33,7 @@ _TEMPERATURE_TELLS_S = 3600.0  # later, heater and room hide what a refill did
 _BEGIN_AGAIN_AFTER_S, _UNEXPLAINED_IN_A_ROW = 600.0, 4  # our judgement, as are the next two
 _TEMPERATURE_EVERY_S = 120.0
 _MOVED_MV, _MOVED_NOISES = 1.5, 2.0  # between two readings, worth a step at once: our judgement
-_PAUSE_SHARE, _EARLY_S = 0.15, 0.5
+_PAUSE_SHARE, _EARLY_S = 0.25, 0.5
 _UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
 _PAST_EVERY_S, _PAST_LONGEST_S = 600.0, 5 * 86_400.0  # a past watch: decay takes hours
 _SPENT_SHARE, _SPENT_P = 0.25, 0.003  # of the limit; chance that it is over it: our judgement
@@ -102,7 +102,7 @@ class Seen(NamedTuple):
 
 def is_due(watch: Watch, time_s: float, orp_mv: float | None, noise_mv: float) -> bool:
     """Whether the particles should be moved on at `time_s` [s]: at once when the ORP [mV] has moved
-    or stands where none expects it, else when a reading tells a seventh of an independent one."""
+    or stands where none expects it, else when a reading tells a quarter of an independent one."""
     if watch.unexplained or orp_mv is None or watch.orp_mv is None:
         return True
     if abs(orp_mv - watch.orp_mv) > _MOVED_NOISES * noise_mv + _MOVED_MV:
@@ -290,21 +290,17 @@ def probability(particles: Particles, is_so: NDArray[np.bool_]) -> float:
 
 def residual_of(watch: Watch) -> Quantiles:
     """Total residual oxidant now [mg/L as Cl2], with the law's own doubt."""
-    return _read(watch.particles.residual, watch)
+    particles = watch.particles
+    return quantiles_of(observations.as_read(particles.residual), particles.weights)
 
 
-def free_of(watch: Watch) -> Quantiles:
-    """Free chlorine now [mg/L as Cl2]."""
-    return _read(watch.particles.state[FREE], watch)
-
-
-def combined_of(watch: Watch) -> Quantiles:
-    """Combined chlorine now [mg/L as Cl2]."""
-    return _read(watch.particles.state[COMBINED], watch)
-
-
-def _read(values: Array, watch: Watch) -> Quantiles:
-    return quantiles_of(observations.as_read(values), watch.particles.weights)
+def chlorine_of(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
+    """Total, free and combined chlorine now [mg/L as Cl2], with the law's own doubt."""
+    free, combined = watch.particles.state[FREE], watch.particles.state[COMBINED]
+    rows = (combined, free, free + combined) if free.any() else (combined,)
+    found = quantiles_of_each([observations.as_read(row) for row in rows], watch.particles.weights)
+    free_now = found[1] if len(found) > 1 else Quantiles(0.0, 0.0, 0.0)
+    return found[-1], free_now, found[0]
 
 
 def is_spent(watch: Watch, time_s: float) -> bool:

@@ -92,9 +92,7 @@ def chlorine_of(belief: Belief, time_s: float) -> tuple[Quantiles, Quantiles, Qu
     if holding is None:
         left = Quantiles(0.0, 0.0, trace_mg_l)
         return left, _NOTHING, left
-    total, free, combined = (
-        of(holding) for of in (watch.residual_of, watch.free_of, watch.combined_of)
-    )
+    total, free, combined = watch.chlorine_of(holding)
     if belief.earlier is not None:
         trace_mg_l = watch.residual_of(belief.earlier).q95
     return _at_least(total, trace_mg_l), free, _at_least(combined, trace_mg_l)

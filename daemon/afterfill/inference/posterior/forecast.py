@@ -8,7 +8,12 @@ from afterfill.inference import ammonia
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import log_normal
 from afterfill.inference.model.observations import as_read
-from afterfill.inference.model.particles import K_COMBINED_PER_S, K_FREE_PER_S, Particles
+from afterfill.inference.model.particles import (
+    K_COMBINED_PER_S,
+    K_FREE_PER_S,
+    NEUTRALISER,
+    Particles,
+)
 from afterfill.inference.model.priors import (
     K_COMBINED_PER_H,
     K_COMBINED_SIGMA,
@@ -27,7 +32,8 @@ from afterfill.inference.setup import Setup
 from afterfill.records import Forecast, Quantiles
 
 HOURS = (0.0, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 24.0)
-_SHORT_S, _SHORT_H = 300.0, 1.0  # while water comes in and meets neutraliser
+_SHORT_S, _SHORT_S_UNTIL = 300.0, 3600.0  # while water comes in and meets neutraliser
+_MET_MG_L = 1e-3  # of chlorine or of neutraliser: less of one leaves the other as it is
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,25 +48,48 @@ class Outlook:
 
 def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
-    outlooks, at_h, now_mg_l = [], 0.0, chlorine_of(belief, time_s)[0]
+    chlorine = _residuals(belief, time_s)
+    return [
+        Outlook(hours, residual, nh3)
+        for hours, residual, nh3 in zip(HOURS, chlorine, _ammonias(belief, time_s), strict=True)
+    ]
+
+
+def _residuals(belief: Belief, time_s: float) -> list[Quantiles]:
+    """The residual [mg/L as Cl2] at each of HOURS."""
     watching = belief.holding
-    particles = None if watching is None else _doubting_decay(watching.particles)
-    seconds = 0.0 if watching is None else watching.last_s - watching.zero_s
-    all_in_s = 0.0 if watching is None else watching.all_in_s - watching.zero_s
+    if watching is None:
+        return [chlorine_of(belief, time_s)[0]] * len(HOURS)
+    particles, course = _doubting_decay(watching.particles), []
+    seconds, all_in_s = watching.last_s - watching.zero_s, watching.all_in_s - watching.zero_s
+    begin_s = seconds
     for hours in HOURS:
-        while at_h < hours - 1e-9:
-            step_s = (hours - at_h) * 3600.0
-            if particles is not None:
-                step_s = min(step_s, _SHORT_S) if at_h < _SHORT_H else step_s
-                then_s = seconds + step_s
-                particles = predicted(particles, seconds, then_s, pouring=seconds <= all_in_s)
-            belief = belief._replace(ammonia=ammonia.aged(belief.ammonia, step_s))
-            seconds, at_h = seconds + step_s, at_h + step_s / 3600.0
-        residual = now_mg_l
-        if particles is not None:
-            residual = quantiles_of(as_read(particles.residual), particles.weights)
-        outlooks.append(Outlook(hours, residual, free_ammonia_of(belief, time_s)))
-    return outlooks
+        end_s = begin_s + 3600.0 * hours
+        while seconds < end_s:
+            pouring, then_s = seconds <= all_in_s, end_s
+            early = seconds < begin_s + _SHORT_S_UNTIL
+            if early and (pouring or _is_meeting(particles)):
+                then_s = min(end_s, seconds + _SHORT_S)
+            particles = predicted(particles, seconds, then_s, pouring=pouring)
+            seconds = then_s
+        course.append(quantiles_of(as_read(particles.residual), particles.weights))
+    return course
+
+
+def _ammonias(belief: Belief, time_s: float) -> list[Quantiles | None]:
+    """Un-ionised ammonia [mg/L as N] at each of HOURS."""
+    return [
+        free_ammonia_of(
+            belief._replace(ammonia=ammonia.aged(belief.ammonia, 3600.0 * hours)), time_s
+        )
+        for hours in HOURS
+    ]
+
+
+def _is_meeting(particles: Particles) -> bool:
+    """Whether chlorine and a surplus of neutraliser are in the same water."""
+    less = np.minimum(particles.residual, particles.state[NEUTRALISER])
+    return bool(less.max() > _MET_MG_L)
 
 
 def _doubting_decay(particles: Particles) -> Particles:
