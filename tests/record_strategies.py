@@ -24,6 +24,8 @@ from afterfill.records import (
     RefillSeen,
     ResponseCheck,
     Service,
+    SourceLearnt,
+    SourceTest,
     Stamp,
     Standing,
     Tick,
@@ -71,6 +73,15 @@ kits = st.builds(
     st.none() | positive,
     st.none() | positive,
     st.none() | st.floats(0, 14),
+    known_from,
+)
+source_tests = st.builds(
+    SourceTest,
+    times_s,
+    tanks,
+    st.none() | st.sampled_from(["tap", "well"]),
+    positive,
+    st.none() | positive,
     known_from,
 )
 doses = st.builds(Dose, times_s, tanks, positive, known_from)
@@ -134,7 +145,7 @@ checks = st.builds(
     known_from,
 )
 events: st.SearchStrategy[Event] = st.one_of(
-    refills, kits, doses, services, calibrations, checks, alarm_commands, taken_out
+    refills, kits, source_tests, doses, services, calibrations, checks, alarm_commands, taken_out
 )
 machine_states = st.builds(
     MachineState,
@@ -143,6 +154,17 @@ machine_states = st.builds(
     st.sampled_from(["storage-low", "power-low", "journal-failing", "journal-damaged"]),
     st.none() | st.booleans(),
     texts,
+)
+sources_learnt = st.builds(
+    SourceLearnt,
+    times_s,
+    tanks,
+    st.sampled_from(["tap", "well"]),
+    st.floats(-10, 5),
+    st.floats(1e-6, 5),
+    times_s,
+    st.integers(0, 99),
+    st.floats(0, 1),
 )
 outputs = st.one_of(
     st.builds(
@@ -231,5 +253,11 @@ outputs = st.one_of(
 counts = st.integers(0, 1 << 40)
 loads = st.builds(AlarmLoad, times_s, tanks, numbers, *[counts] * 8)
 records: st.SearchStrategy[Record] = st.one_of(
-    readings, st.builds(Tick, times_s, tanks), events, machine_states, loads, outputs
+    readings,
+    st.builds(Tick, times_s, tanks),
+    events,
+    machine_states,
+    sources_learnt,
+    loads,
+    outputs,
 )

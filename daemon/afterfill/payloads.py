@@ -23,6 +23,8 @@ from afterfill.records import (
     ResponseCheck,
     Service,
     ServiceWhat,
+    SourceLearnt,
+    SourceTest,
 )
 from afterfill.sentences import first_sentence, known_keys
 
@@ -64,6 +66,20 @@ class KitPayload(_Payload):
     def _says_something(self) -> "KitPayload":
         if all(value is None for value in self.model_dump().values()):
             raise ValueError("a kit reading needs at least one value")
+        return self
+
+
+class SourceTestPayload(_Payload):
+    """A test-kit reading of the source's own water; at least one value."""
+
+    source: str | None = Field(default=None, max_length=64)
+    total_chlorine_mg_l: Concentration | None = None
+    free_chlorine_mg_l: Concentration | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> "SourceTestPayload":
+        if self.total_chlorine_mg_l is None and self.free_chlorine_mg_l is None:
+            raise ValueError("a test of the source needs total or free chlorine")
         return self
 
 
@@ -117,6 +133,16 @@ class ResponseCheckPayload(_Payload):
         return self
 
 
+class SourceLearntPayload(_Payload):
+    """What was known of a source; only recordings hold it."""
+
+    source: str = Field(max_length=64)
+    log_mean: float = Field(ge=-10, le=5)
+    log_sd: float = Field(gt=0, le=5)
+    taught: int = Field(ge=0)
+    breakthrough: float = Field(ge=0, le=1)
+
+
 class PlainPayload(_Payload):
     """An alarm is acknowledged, taken off its shelf or brought back: nothing more to say."""
 
@@ -142,6 +168,7 @@ _ACTION_PAYLOADS: dict[AlarmAction, type[_Payload]] = {
 PAYLOADS: dict[str, tuple[type[_Payload], type[Event]]] = {
     "refill": (RefillPayload, Refill),
     "kit": (KitPayload, KitResult),
+    "source-test": (SourceTestPayload, SourceTest),
     "dose": (DosePayload, Dose),
     "service": (ServicePayload, Service),
     "calibration": (CalibrationPayload, Calibration),
@@ -178,6 +205,15 @@ def alarm_command_from(
     model = _ACTION_PAYLOADS.get(action, PlainPayload)
     values = _validated(model, payload, action).model_dump()
     return AlarmCommand(time_s, tank, alarm, action, logged_s=logged_s, **values)
+
+
+def source_learnt_from(
+    payload: Mapping[str, Any], *, tank: str, time_s: float, learnt_s: float
+) -> SourceLearnt:
+    """What was known of a source, as a recording holds it. Raises PayloadError where it is not
+    usable."""
+    values = _validated(SourceLearntPayload, payload, "source-learnt").model_dump()
+    return SourceLearnt(time_s=time_s, tank=tank, learnt_s=learnt_s, **values)
 
 
 def _validated(model: type[_Payload], payload: Mapping[str, Any], what: str) -> _Payload:

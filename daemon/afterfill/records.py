@@ -126,6 +126,19 @@ class KitResult:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceTest:
+    """A test-kit reading of the source's own water, before anything was put into it; `source`: its
+    name in the configuration (None: the tank's own)."""
+
+    time_s: float
+    tank: str
+    source: str | None = None
+    total_chlorine_mg_l: float | None = None
+    free_chlorine_mg_l: float | None = None
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Dose:
     """Neutraliser put into the tank itself."""
 
@@ -191,6 +204,23 @@ class AlarmCommand:
     minutes: float | None = None
     logged_s: float | None = None
     reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SourceLearnt:
+    """What is known of a source, told when a test or a refill of one tank has taught it, to every
+    other tank on it as well. `log_mean`, `log_sd`: of the natural logarithm of total chlorine
+    [mg/L as Cl2] at the tap at `learnt_s` [s]; `taught`: by how many tests and refills;
+    `breakthrough`: the probability that a filter lets the raw water through."""
+
+    time_s: float
+    tank: str
+    source: str
+    log_mean: float
+    log_sd: float
+    learnt_s: float
+    taught: int
+    breakthrough: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,11 +389,17 @@ class AlarmLoad:
     stale: int
 
 
-Event = Refill | KitResult | Dose | Service | Calibration | ResponseCheck | AlarmCommand
-Input = Reading | Tick | MachineState | Event
-Output = Estimate | Forecast | RefillSeen | Verdict | AlarmChange | Standing | ProbeLearnt
+Event = (
+    Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck | AlarmCommand
+)
+Input = Reading | Tick | MachineState | SourceLearnt | Event
+Output = (
+    Estimate | Forecast | RefillSeen | Verdict | AlarmChange | Standing | ProbeLearnt | SourceLearnt
+)
 Record = Input | Output | Health | AlarmLoad
-EVENTS = (Refill, KitResult, Dose, Service, Calibration, ResponseCheck, AlarmCommand)
+EVENTS = (
+    Refill, KitResult, SourceTest, Dose, Service, Calibration, ResponseCheck, AlarmCommand,
+)  # fmt: skip
 
 
 def known_since_s(record: Input) -> float:

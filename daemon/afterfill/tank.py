@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
-from afterfill import tank_learnt
+from afterfill import tank_learnt, tank_sources
 from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.messages import Facts
@@ -40,6 +40,8 @@ from afterfill.records import (
     RefillSeen,
     ResponseCheck,
     Service,
+    SourceLearnt,
+    SourceTest,
     Standing,
     Tick,
     Verdict,
@@ -98,6 +100,8 @@ def _folded(
     if isinstance(record, AlarmCommand):
         alarms, changes = manager.obey(state.alarms, record, time_s)
         return state._replace(alarms=alarms), list(changes)
+    if isinstance(record, SourceLearnt):
+        return tank_sources.heard(setup, state, record), []
     if isinstance(record, MachineState):
         machine = {**state.context.machine, record.name: record}
         told = state._replace(context=replace(state.context, machine=machine))
@@ -233,6 +237,7 @@ def _said(setup: TankSetup, state: TankState, time_s: float) -> tuple[TankState,
         belief = step.with_new_particles(setup.inference, belief, time_s)
     elif over:
         belief = step.ended(belief, time_s)
+        found += tank_sources.told(state.belief, belief, setup.inference.tank, time_s)
     return state._replace(belief=belief), found
 
 
@@ -324,7 +329,7 @@ def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
 def _after_event(
     setup: TankSetup,
     state: TankState,
-    event: Refill | KitResult | Dose | Service | Calibration | ResponseCheck,
+    event: Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck,
     time_s: float,
 ) -> tuple[TankState, list[Output]]:
     inference, belief = setup.inference, state.belief
@@ -332,6 +337,10 @@ def _after_event(
         return _after_refill(setup, state, event, time_s)
     if isinstance(event, KitResult):
         belief = step.tested(inference, belief, event, time_s)
+    elif isinstance(event, SourceTest):
+        belief = tank_sources.tested(setup, belief, event)
+        learnt = tank_sources.told(state.belief, belief, inference.tank, time_s)
+        return state._replace(belief=belief), list(learnt)
     elif isinstance(event, Dose):
         state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
         belief = step.dosed(inference, belief, event.neutraliser_ml, event.time_s)

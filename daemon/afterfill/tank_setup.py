@@ -38,10 +38,10 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
             tank=tank,
             litres=table.litres,
             limit_mg_l=bounds.residual_oxidant_mg_l,
-            water=Water() if source is None else water_of(source),
+            water=Water() if source is None else water_of(source, _name_of(config, source)),
             mg_cl2_per_ml=None if neutraliser is None else strength_of(neutraliser),
         ),
-        waters={name: water_of(source) for name, source in config.source.items()},
+        waters={name: water_of(source, name) for name, source in config.source.items()},
         free_ammonia_limit_mg_l=bounds.free_ammonia_mg_l,
         every_s={probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank},
         ph_limits=bounds.ph,
@@ -61,8 +61,12 @@ def bounds_of(table: Tank) -> Bounds:
     )
 
 
-def water_of(source: Source) -> Water:
-    """A source's table as numbers, with a maximum where none is given."""
+def _name_of(config: Config, source: Source) -> str:
+    return next(name for name, table in config.source.items() if table is source)
+
+
+def water_of(source: Source, name: str = "") -> Water:
+    """A source's table as numbers, with a maximum where none is given; `name`: its own."""
     usual_max = max(min(_MAX_OVER_TYPICAL * source.residual_mg_l, LEGAL_RESIDUAL.value), 1e-3)
     return Water(
         disinfectant=source.disinfectant,
@@ -73,6 +77,7 @@ def water_of(source: Source) -> Water:
         temperature_c=source.temperature_c,
         ph=source.ph,
         standing_hours=source.standing_hours,
+        name=name,
     )
 
 

@@ -32,6 +32,7 @@ from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
+from afterfill.inference.source import SourceBelief
 from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing
 from afterfill.tank_state import AlarmContext, LastValue, NeutraliserBook, PourContext, TankState
 
@@ -39,7 +40,7 @@ _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
     for cls in (
         TankState, Belief, Learnt, Channel, Sight, Ammonia, Baseline, Watch, Pour,
-        Water, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
+        Water, SourceBelief, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
         PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
     )
 }  # fmt: skip

@@ -23,6 +23,8 @@ from afterfill.records import (
     Refill,
     ResponseCheck,
     Service,
+    SourceLearnt,
+    SourceTest,
     Stamp,
     Tick,
 )
@@ -39,12 +41,14 @@ ONE_OF_EACH: dict[type[Record], Input] = {
     Tick: Tick(AT_S, "t"),
     Refill: Refill(AT_S, "t", "replace", 25.0, 10.0, 2.5, "tap"),
     KitResult: KitResult(AT_S, "t", 0.25, 0.1, 0.05, 7.4),
+    SourceTest: SourceTest(AT_S, "t", "tap", 2.5, 0.1),
     Dose: Dose(AT_S, "t", 2.0),
     Service: Service(AT_S, "t", "probe"),
     Calibration: Calibration(AT_S, "t", "ph", "t-ph", 0.98, 1.5),
     ResponseCheck: ResponseCheck(AT_S, "t", 130.0, 4.0, 0.0, 1.8, True, 7.5, "t-orp"),
     AlarmCommand: AlarmCommand(AT_S, "t", "ph", "shelve", 60.0),
     MachineState: MachineState(AT_S, "t", "storage-low", True, "3 MB are free"),
+    SourceLearnt: SourceLearnt(AT_S, "t", "tap", 0.9, 0.25, AT_S - 60.0, 2, 0.05),
 }
 INPUTS = [kind.record_type for kind in TABLE if kind.role == "input"]
 
@@ -63,6 +67,8 @@ def said(recorder: Recorder, path: Path, record: Input) -> None:
             recorder.ticks(now)
         case MachineState():
             recorder.machine([record], now)
+        case SourceLearnt():
+            recorder.heard(record, now)
         case _:
             event: Event = record
             with Journal.open(path) as people:

@@ -6,7 +6,7 @@ import pytest
 
 from afterfill.journal.recording import read_recording, write_recording
 from afterfill.journal.store import Journal
-from afterfill.records import EVENTS, Input, Output, Reading, Refill, Stamp
+from afterfill.records import EVENTS, Input, Output, Reading, Refill, SourceTest, Stamp
 from afterfill.service.recorder import Recorder
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import tank_setup
@@ -126,3 +126,24 @@ def test_a_tank_without_readings_is_told_the_time(tmp_path: Path) -> None:
     recorder.close(stamp(ZERO_S + 200))
     with Journal.open(tmp_path / "j.db", read_only=True) as reader:
         assert len(reader.entries(kinds=("tick",))) == 7
+
+
+def test_what_one_tank_learns_of_its_tap_the_others_know_at_once(tmp_path: Path) -> None:
+    """Two tanks on the tap, one on a well; a restart, with and without snapshots, knows it too."""
+    one = config_of().model_dump(by_alias=True, exclude_unset=True)
+    tank = {**one["tank"]["t"], "source": "tap"}
+    sources = {**one["source"], "well": {"residual_mg_l": 0.0}}
+    both = {"t": tank, "u": tank, "w": {**tank, "source": "well"}}
+    config = type(config_of()).model_validate({**one, "tank": both, "source": sources})
+    path = tmp_path / "journal.db"
+    recorder = Recorder(config, path)
+    test = SourceTest(ZERO_S + 60.0, "t", "tap", 4.0)
+    live(recorder, path, [*story(0.01), test])
+    known = {name: recorder.state(name).belief.sources for name in both}
+    assert known["t"] == known["u"] == known["w"] != {}  # the third may draw from it as well
+    recorder.save(stamp(ZERO_S + 70.0))
+    recorder.abandon()  # as a kill would
+    again = Recorder(config, path)
+    assert {name: again.state(name).belief.sources for name in both} == known
+    assert to_bytes(again.state("u")) == to_bytes(recorder.state("u"))
+    again.close(stamp(ZERO_S + 80.0))

@@ -1,5 +1,7 @@
 """Everything that is believed about one tank between two records."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from afterfill.inference import doses, history
@@ -11,6 +13,8 @@ from afterfill.inference.monitor.baseline import Baseline
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
+from afterfill.inference.setup import Water
+from afterfill.inference.source import SourceBelief, believed
 
 
 class Belief(NamedTuple):
@@ -20,7 +24,7 @@ class Belief(NamedTuple):
     of; `risen_s`: when the ORP rose without a word; `trusted_from_s`: no watch on suspicion before
     this time; `past`: the last watch once its verdict is final: what it left in the tank is
     believed on; `unpoured`: the ammonia at `unpoured_s` [s], before the refill under watch, in case
-    more is said of it."""
+    more is said of it; `sources`: what has been learnt of each source, by its name."""
 
     ph: Channel = Channel()
     temperature: Channel = Channel()
@@ -40,6 +44,11 @@ class Belief(NamedTuple):
     trusted_from_s: float = 0.0
     unpoured: Ammonia | None = None
     unpoured_s: float = 0.0
+    sources: Mapping[str, SourceBelief] = MappingProxyType({})
+
+    def water_of(self, water: Water, time_s: float) -> Water:
+        """The water of a source at `time_s` [s], as it is believed by then."""
+        return believed(water, self.sources.get(water.name), time_s)
 
     @property
     def holding(self) -> Watch | None:

@@ -10,7 +10,9 @@ Disinfectant = Literal["chlorine", "chloramine", "unknown"]
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """The source water at the tap. Chlorine mg/L as Cl2, ammonia mg/L as N, degrees C."""
+    """The source water at the tap. Chlorine mg/L as Cl2, ammonia mg/L as N, degrees C. `name`: of
+    the source in the configuration; `sigma`, `breakthrough`: the doubt about its strength (standard
+    deviation of the logarithm) and about its filter, where something has taught them."""
 
     disinfectant: Disinfectant = "unknown"
     residual_mg_l: float = 1.0
@@ -20,6 +22,9 @@ class Water:
     temperature_c: float | None = None
     ph: float | None = None
     standing_hours: float = 0.0
+    name: str = ""
+    sigma: float | None = None
+    breakthrough: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

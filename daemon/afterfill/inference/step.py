@@ -3,11 +3,12 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from afterfill.inference import ammonia, doses, history
+from afterfill.inference import ammonia, doses, history, source
 from afterfill.inference.belief import Belief
 from afterfill.inference.calibration import learnt
 from afterfill.inference.calibration.response_check import updated_by_check
 from afterfill.inference.conditions import binding_at, hocl_at, ph_at, quiet_mv, temperature_at
+from afterfill.inference.model.particles import TAP_Z
 from afterfill.inference.monitor import (
     air,
     baseline,
@@ -23,7 +24,8 @@ from afterfill.inference.monitor.channels import Channel, believed_c
 from afterfill.inference.monitor.decision import is_over
 from afterfill.inference.monitor.thinning import thinned
 from afterfill.inference.monitor.watch import Watch
-from afterfill.inference.setup import Pour, Setup
+from afterfill.inference.setup import Pour, Setup, Water
+from afterfill.inference.source import SourceBelief
 from afterfill.records import OXIDISING, KitResult, ResponseCheck
 
 _PAST_PARTICLES = 128  # a probability to a hundredth, in a sixth of the bytes
@@ -235,9 +237,26 @@ def ended(belief: Belief, time_s: float) -> Belief:
         past=_left_by(old, time_s),
         unpoured=None,
         learnt=learnt.updated(belief.learnt, old.particles) if known else belief.learnt,
+        sources=_sources_after(belief, old, time_s) if known else belief.sources,
         baseline=_baseline_after(belief, time_s),
         trusted_from_s=time_s + _REARM_S,
     )
+
+
+def _sources_after(belief: Belief, old: Watch, time_s: float) -> dict[str, SourceBelief]:
+    """What is known of the sources after a watch whose truth became known."""
+    name, particles = old.water.name, old.particles
+    known = belief.sources.get(name)
+    taught = source.taught_by_refill(
+        old.water, known, particles.parameters[TAP_Z], particles.weights, time_s
+    )
+    return {**belief.sources, name: taught}
+
+
+def source_tested(belief: Belief, water: Water, kit_mg_l: float, time_s: float) -> Belief:
+    """After a test of the source itself showed `kit_mg_l` of total chlorine [mg/L as Cl2]."""
+    known = source.tested(water, belief.sources.get(water.name), kit_mg_l, time_s)
+    return belief._replace(sources={**belief.sources, water.name: known})
 
 
 def _left_by(old: Watch, time_s: float) -> Watch | None:
@@ -292,10 +311,14 @@ def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float
     return _with_refilled_ammonia(setup, belief, pour, time_s)
 
 
+def _as_believed(belief: Belief, pour: Pour) -> Pour:
+    return replace(pour, water=belief.water_of(pour.water, pour.time_s))
+
+
 def _with_refilled_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
     belief = _with_ammonia_at(belief, time_s)
     return belief._replace(
-        ammonia=ammonia.refilled(belief.ammonia, pour, setup.litres),
+        ammonia=ammonia.refilled(belief.ammonia, _as_believed(belief, pour), setup.litres),
         unpoured=belief.ammonia,
         unpoured_s=time_s,
     )
@@ -306,7 +329,9 @@ def _with_amended_ammonia(setup: Setup, belief: Belief, pour: Pour, time_s: floa
     if belief.unpoured is None:
         return belief
     aged = ammonia.aged(belief.unpoured, time_s - belief.unpoured_s)
-    return belief._replace(ammonia=ammonia.refilled(aged, pour, setup.litres), ammonia_s=time_s)
+    return belief._replace(
+        ammonia=ammonia.refilled(aged, _as_believed(belief, pour), setup.litres), ammonia_s=time_s
+    )
 
 
 def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belief:

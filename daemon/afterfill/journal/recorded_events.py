@@ -4,7 +4,7 @@ Kinds refill, kit, service, dose, calibration and response-check carry the same 
 `acknowledge`, `shelve`, `unshelve`, `out-of-service` and `return-to-service` carry `alarm` (and
 `minutes` or `reason`). `logged` stands there only when it became known at another time.
 `machine-state` is what the service found out about its machine: `name`, `holds` (true, false or
-null) and `detail`.
+null) and `detail`; `source-learnt` what it knew of a source by then.
 """
 
 import json
@@ -14,7 +14,13 @@ from pathlib import Path
 from typing import Any, get_args
 
 from afterfill.errors import PayloadError, RecordingError
-from afterfill.payloads import ALARM_ACTIONS, PAYLOADS, alarm_command_from, event_from
+from afterfill.payloads import (
+    ALARM_ACTIONS,
+    PAYLOADS,
+    alarm_command_from,
+    event_from,
+    source_learnt_from,
+)
 from afterfill.records import (
     AlarmAction,
     AlarmCommand,
@@ -24,16 +30,17 @@ from afterfill.records import (
     MachineCondition,
     MachineState,
     ResponseCheck,
+    SourceLearnt,
     known_since_s,
 )
 from afterfill.sentences import nearest
 from afterfill.wire import rfc3339, to_line, to_wire, unix_s
 
 _ACTIONS: dict[str, AlarmAction] = {action: action for action in ALARM_ACTIONS}
-_MACHINE = "machine-state"
+_MACHINE, _SOURCE = "machine-state", "source-learnt"
 _CONDITIONS: dict[str, MachineCondition] = {name: name for name in get_args(MachineCondition)}
-_KINDS = [*PAYLOADS, *_ACTIONS, _MACHINE]
-Recorded = Event | MachineState
+_KINDS = [*PAYLOADS, *_ACTIONS, _MACHINE, _SOURCE]
+Recorded = Event | MachineState | SourceLearnt
 
 
 def read_events(path: Path, tank: str) -> list[Recorded]:
@@ -69,6 +76,8 @@ def _event(line: str, tank: str) -> Recorded:
         raise PayloadError(f"'{kind}' is not a kind of event; {nearest(str(kind), _KINDS)}")
     if kind == _MACHINE:
         return _machine_state(payload, tank, time_s)
+    if kind == _SOURCE:
+        return _source_learnt(payload, tank, time_s)
     if kind not in _ACTIONS:
         return event_from(kind, payload, tank=tank, time_s=time_s, logged_s=logged_s)
     alarm = _popped(payload, "alarm")
@@ -87,6 +96,11 @@ def _machine_state(payload: dict[str, Any], tank: str, time_s: float) -> Machine
     if payload or not isinstance(detail, str):
         raise PayloadError("machine-state: only 'name', 'holds' and a text in 'detail' are known")
     return MachineState(time_s, tank, _CONDITIONS[name], holds, detail)
+
+
+def _source_learnt(payload: dict[str, Any], tank: str, time_s: float) -> SourceLearnt:
+    learnt_s = unix_s(_popped(payload, "learnt"))
+    return source_learnt_from(payload, tank=tank, time_s=time_s, learnt_s=learnt_s)
 
 
 def _object(line: str) -> dict[str, Any]:
@@ -126,7 +140,7 @@ def _recorded(event: Recorded) -> dict[str, Any]:
         payload = {k: v for k, v in payload.items() if v}
     if isinstance(event, KitResult | Calibration | ResponseCheck):
         payload = {k: v for k, v in payload.items() if v is not None}
-    if isinstance(event, MachineState):
+    if isinstance(event, MachineState | SourceLearnt):
         return {"time": wire["time"], "kind": kind, **payload}
     if event.logged_s is not None and event.logged_s != event.time_s:
         payload["logged"] = rfc3339(event.logged_s)

@@ -29,6 +29,7 @@ from afterfill.records import (
     MachineState,
     Output,
     Reading,
+    SourceLearnt,
     Stamp,
     Tick,
     Verdict,
@@ -149,6 +150,11 @@ class Recorder:
                 note_told(self._journal, state.detail)
         return found
 
+    def heard(self, learnt: SourceLearnt, stamp: Stamp) -> None:
+        """Accept what is known of a source from another tank that draws from it."""
+        now_s = self._timelines[learnt.tank].at(stamp)
+        self._folded(learnt.tank, replace(learnt, time_s=now_s), stamp)
+
     def health(self, records: Iterable[Health], stamp: Stamp) -> None:
         """Keep how probes and sinks are doing."""
         for record in records:
@@ -182,7 +188,15 @@ class Recorder:
         for output in found:
             self._journal.append(output, stamp)
             _tell(output)
+            if isinstance(output, SourceLearnt):
+                self._share(output, stamp)
         return found
+
+    def _share(self, learnt: SourceLearnt, stamp: Stamp) -> None:
+        """Tell the other tanks what one has learnt of a source: they have one tap."""
+        for tank, setup in self._setups.items():
+            if tank != learnt.tank and learnt.source in setup.waters:
+                self.heard(replace(learnt, tank=tank), stamp)
 
     def _tell_failure(self, tank: str, now: TankState, stamp: Stamp) -> None:
         """Say that the inference of one tank failed; the others go on."""

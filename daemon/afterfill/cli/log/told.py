@@ -10,7 +10,16 @@ from afterfill.cli.submission import submitted
 from afterfill.cli.times import moment, past_from, present_s
 from afterfill.payloads import event_from
 from afterfill.plausible import refuse_slips
-from afterfill.records import Calibration, Dose, Event, KitResult, Refill, ResponseCheck, Service
+from afterfill.records import (
+    Calibration,
+    Dose,
+    Event,
+    KitResult,
+    Refill,
+    ResponseCheck,
+    Service,
+    SourceTest,
+)
 
 
 def told(
@@ -47,6 +56,10 @@ def _words(event: Event) -> str:
             }
             parts = [f"{name} {v:g} mg/L" for name, v in values.items() if v is not None]
             return "kit: " + ", ".join(parts + ([] if event.ph is None else [f"pH {event.ph:g}"]))
+        case SourceTest():
+            values = {"total": event.total_chlorine_mg_l, "free": event.free_chlorine_mg_l}
+            shown = [f"{name} chlorine {v:g} mg/L" for name, v in values.items() if v is not None]
+            return f"test of the source{_named(event.source)}: {', '.join(shown)}"
         case Dose():
             return f"dose of {event.neutraliser_ml:g} mL neutraliser"
         case Service():
@@ -57,6 +70,10 @@ def _words(event: Event) -> str:
             return f"{event.quantity} probe calibrated"
         case _:
             return event.action
+
+
+def _named(source: str | None) -> str:
+    return "" if source is None else f" {source}"
 
 
 def _refill_words(event: Refill) -> str:

@@ -50,7 +50,9 @@ class Parameter(NamedTuple):
 
 def tap_sigma(water: Water) -> float:
     """Standard deviation of the logarithm of the tap's chlorine: as wide as the stated maximum, and
-    not narrower than what taps are."""
+    not narrower than what taps are; or what has been learnt of it."""
+    if water.sigma is not None:
+        return water.sigma
     stated = math.log(water.residual_max_mg_l / water.residual_mg_l) / _SPREAD_OF_MAX
     return max(stated, priors.TAP_SIGMA)
 
@@ -66,7 +68,8 @@ def tap_chlorine(water: Water, n: int) -> tuple[Array, Array]:
     tap = log_normal(n, "tap strength", water.residual_mg_l, tap_sigma(water))
     if is_filtered(water):  # zero is never certain: a cartridge breaks through
         raw = log_normal(n, "raw water", priors.RAW_MG_L, priors.RAW_SIGMA)
-        tap = np.where(uniform(n, "breakthrough") < priors.BREAKTHROUGH, raw, tap)
+        chance = priors.BREAKTHROUGH if water.breakthrough is None else water.breakthrough
+        tap = np.where(uniform(n, "breakthrough") < chance, raw, tap)
     if water.disinfectant == "unknown":
         is_free = uniform(n, "tap kind") < _FREE_SHARE
     else:

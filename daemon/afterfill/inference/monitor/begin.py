@@ -1,6 +1,7 @@
 """How a watch begins: in the past, on the readings that are still at hand."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ from afterfill.inference.monitor import data_quality, habits
 from afterfill.inference.monitor.baseline import corrected_mv
 from afterfill.inference.monitor.thinning import met, thinned
 from afterfill.inference.monitor.watch import UNKNOWN_VAR, Seen, Watch, advanced, dosed
-from afterfill.inference.setup import Pour, Setup
+from afterfill.inference.setup import Pour, Setup, Water
 
 _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
 _EARLIEST_S = {True: 240.0, False: 900.0}  # how long before the watch's zero water may have come
@@ -56,8 +57,9 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
     tank_c = history.middle(before[-30:, history.TEMPERATURE])
     if tank_c is None:
         tank_c = temperature_at(belief, time_s)
+    water = belief.water_of(pour.water, pour.time_s)
     start = Start(
-        setup, pour, belief.learnt, _USUAL_C if tank_c is None else tank_c,
+        setup, replace(pour, water=water), belief.learnt, _USUAL_C if tank_c is None else tank_c,
         PH_REFERENCE if ph is None else ph, pour.time_s < belief.disturbed_until_s,
         is_oxidised(belief, pour),
     )  # fmt: skip
@@ -79,7 +81,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         pour, pour.time_s, early_s, particles, setup.limit_mg_l, tank_c, ph,
         poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
         all_in_s=pour.time_s + float(np.max(ends_s)),
-        ridge=_ridge(pour, belief), refill_time_s=pour.time_s, masked=start.oxidised,
+        ridge=_ridge(water, belief), water=water, refill_time_s=pour.time_s, masked=start.oxidised,
         before=None if old is None else thinned(old, _FEW),
         trend_k_per_h=0.0 if belief.baseline is None else belief.baseline.trend_k_per_h(),
     )  # fmt: skip
@@ -123,12 +125,12 @@ def _is_disturbance(particles: Particles) -> NDArray[np.bool_]:
     return found
 
 
-def _ridge(pour: Pour, belief: Belief) -> Ridge | None:
-    if belief.holding is not None or is_filtered(pour.water):
+def _ridge(water: Water, belief: Belief) -> Ridge | None:
+    if belief.holding is not None or is_filtered(water):
         return None
     place = LEARNT.index("c0_mg_l")
     learnt = belief.learnt
-    return Ridge(tap_sigma(pour.water), float(learnt.mean[place]), float(learnt.sd[place]))
+    return Ridge(tap_sigma(water), float(learnt.mean[place]), float(learnt.sd[place]))
 
 
 def _background(belief: Belief, before: Array) -> tuple[float, float]:

@@ -1,7 +1,7 @@
 """The watch over one refill: particles of all hypotheses, predicted and updated by readings."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -25,7 +25,7 @@ from afterfill.inference.model.particles import (
 from afterfill.inference.model.regularisation import Ridge, refreshed
 from afterfill.inference.model.transition import predicted
 from afterfill.inference.quantiles import quantiles_of, quantiles_of_each
-from afterfill.inference.setup import Pour
+from afterfill.inference.setup import Pour, Water
 from afterfill.records import Evidence, Quantiles, VerdictWord
 
 _LONGEST_STEP_S = 120.0  # pours and lags last minutes
@@ -55,7 +55,8 @@ class Watch:
     ORP [mV] that moved them; `said`: the last verdict; `refill_time_s`: the name of this refill in
     what is told of it, which a later word about its beginning does not change; `masked`: something
     else that oxidises is told of, so the ORP can give no all-clear; `before`: a few particles of
-    the watch in whose water this one began, in case it has to begin again.
+    the watch in whose water this one began, in case it has to begin again; `water`: the source's,
+    as it was believed when the particles were drawn.
     """
 
     pour: Pour
@@ -85,6 +86,7 @@ class Watch:
     masked: bool = False
     trend_k_per_h: float = 0.0
     before: "Watch | None" = None
+    water: Water = field(default_factory=Water)
 
 
 class Seen(NamedTuple):

@@ -1,0 +1,155 @@
+"""What tests of the tap and refills teach of a source: enough to matter, and never for good."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from afterfill.inference import source
+from afterfill.inference.filter.streams import normal
+from afterfill.inference.model.parameters import tap_sigma
+from afterfill.inference.setup import Water
+from afterfill.inference.source import as_configured, believed, taught_by_refill
+from afterfill.records import KitResult, Output, SourceLearnt, SourceTest, Verdict
+from afterfill.tank import folded
+from tank_stories import (
+    HOUR_S,
+    ZERO_S,
+    after,
+    config_of,
+    found_in,
+    merged,
+    pour,
+    raw,
+    refill,
+    setup_of,
+    story,
+)
+
+TAP = Water("chloramine", 2.0, 3.0, name="tap")
+FILTERED = Water("chlorine", 1e-3, 1e-3, name="filter")
+YEAR_S = 365.25 * 86_400.0
+
+
+def test_the_mean_is_that_of_two_normal_doubts_in_logarithms() -> None:
+    """By hand: prior ln 2 with 0.35, a kit of 3 mg/L that errs by sqrt(0.2^2 + (0.03/3)^2)."""
+    now = source.tested(TAP, None, 3.0, ZERO_S)
+    kit_var, prior_var = 0.2**2 + 0.01**2, 0.35**2
+    gain = prior_var / (prior_var + kit_var)
+    assert now.log_mean == pytest.approx(math.log(2.0) + gain * math.log(1.5))
+    assert now.log_sd == pytest.approx(math.sqrt(1.0 / (1.0 / prior_var + 1.0 / kit_var)))
+
+
+def test_a_utility_that_has_doubled_is_believed_although_tests_were_alike_before() -> None:
+    known = None
+    for week in range(8):
+        known = source.tested(TAP, known, 2.0, ZERO_S + week * 7 * 86_400.0)
+    assert known is not None
+    assert math.exp(known.log_mean) == pytest.approx(2.0, rel=0.02)
+    doubled = source.tested(TAP, known, 4.0, ZERO_S + 9 * 7 * 86_400.0)
+    water = believed(TAP, doubled, doubled.time_s)
+    assert 2.9 < water.residual_mg_l < 4.0
+    assert water.residual_mg_l * math.exp(1.645 * tap_sigma(water)) > 4.0
+
+
+def test_what_was_learnt_widens_again_but_not_beyond_the_start() -> None:
+    known = source.tested(TAP, None, 2.0, ZERO_S)
+    sigmas = [tap_sigma(believed(TAP, known, ZERO_S + y * YEAR_S)) for y in (0.0, 0.5, 1.0, 50.0)]
+    assert sigmas == sorted(sigmas)
+    assert sigmas[0] < 0.25
+    assert sigmas[-1] == pytest.approx(math.hypot(tap_sigma(TAP), 0.15))
+
+
+@given(st.floats(0.0, 6.0), st.floats(0.05, 4.0), st.integers(1, 5))
+def test_any_test_leaves_a_usable_belief(kit_mg_l: float, tap_mg_l: float, times: int) -> None:
+    water, known = Water("chloramine", tap_mg_l, 2 * tap_mg_l), None
+    for n in range(times):
+        known = source.tested(water, known, kit_mg_l, ZERO_S + n)
+    assert known is not None
+    assert 0.0 < known.log_sd < 3.0
+    low, high = sorted((math.log(tap_mg_l), math.log(max(kit_mg_l, 0.03))))
+    assert low - 1e-9 <= known.log_mean <= high + 1e-9
+
+
+def test_no_chlorine_in_a_sample_is_not_the_end_of_chlorine() -> None:
+    known = source.tested(TAP, None, 0.0, ZERO_S)
+    water = believed(TAP, known, ZERO_S)
+    assert water.residual_mg_l * math.exp(1.645 * tap_sigma(water)) > 0.2
+
+
+def test_a_filter_that_let_chlorine_through_may_again() -> None:
+    assert as_configured(FILTERED, 0.0).breakthrough == pytest.approx(0.05)
+    known = source.tested(FILTERED, None, 0.4, ZERO_S)
+    assert believed(FILTERED, known, ZERO_S).breakthrough == pytest.approx(0.6)
+    clean = source.tested(FILTERED, known, 0.0, ZERO_S + 60.0)
+    assert believed(FILTERED, clean, ZERO_S + 60.0).breakthrough == pytest.approx(0.3)
+
+
+def test_a_refill_moves_the_tap_by_one_deviation_at_most() -> None:
+    z, even = normal(400, "tap strength"), np.full(400, 1.0 / 400)
+    same = taught_by_refill(TAP, None, z, even, ZERO_S)
+    assert same.log_mean == pytest.approx(math.log(2.0), abs=0.01)
+    assert same.log_sd == pytest.approx(tap_sigma(TAP), rel=0.02)
+    high = np.exp(-0.5 * ((z - 2.5) / 0.1) ** 2)
+    moved = taught_by_refill(TAP, None, z, high / high.sum(), ZERO_S)
+    assert moved.log_mean == pytest.approx(math.log(2.0) + tap_sigma(TAP))
+    assert moved.log_sd == pytest.approx(0.6 * tap_sigma(TAP))
+
+
+def of_the_first_minutes(found: list[Output]) -> float:
+    """The first probability that a verdict gave."""
+    return next(o.probability for o in found if isinstance(o, Verdict))
+
+
+def test_a_dose_for_the_old_level_is_doubted_once_the_tap_was_tested() -> None:
+    """The source holds twice what the configuration says, and the dose is the usual one."""
+    setup = setup_of(config_of("chloramine", 2.0))
+    short = raw("chloramine", 2.0)  # of 4 mg/L half is left
+    said = refill(2, litres=25, minutes=10, neutraliser_ml=25 * 2.0 / 40 * 1.2)
+    readings = story(4, [pour(2, 0.25, short)])
+    test = SourceTest(ZERO_S + 0.5 * HOUR_S, "t", "tap", 4.0)
+    untold = found_in(setup, merged(readings, [said]))
+    told = found_in(setup, merged(readings, [said, test]))
+    learnt = [o for o in told if isinstance(o, SourceLearnt)]
+    assert [(o.source, o.taught) for o in learnt] == [("tap", 1)]
+    assert 3.0 < math.exp(learnt[0].log_mean) < 4.0
+    assert of_the_first_minutes(told) > of_the_first_minutes(untold)
+
+
+def test_a_kit_in_the_tank_teaches_of_the_tap() -> None:
+    """Untreated water of 4 mg/L where 2 are configured; the kit shows a quarter of it."""
+    setup = setup_of(config_of("chloramine", 2.0))
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
+    kit = KitResult(ZERO_S + 1.3 * HOUR_S, "t", total_chlorine_mg_l=1.0)
+    state, found = after(
+        setup, merged(story(28, [pour(1, 0.25, raw("chloramine", 4.0))]), [said, kit])
+    )
+    learnt = [o for o in found if isinstance(o, SourceLearnt)]
+    assert len(learnt) == 1
+    assert math.exp(learnt[0].log_mean) > 2.5
+    assert state.belief.sources["tap"].log_mean == learnt[0].log_mean
+
+
+def test_what_another_tank_learnt_is_taken_over_unless_it_is_older() -> None:
+    setup, heard = (
+        setup_of(config_of()),
+        SourceLearnt(ZERO_S, "t", "tap", 1.0, 0.2, ZERO_S, 3, 0.05),
+    )
+    state, _ = after(setup, [*story(0.2), heard])
+    assert state.belief.sources["tap"].log_mean == 1.0
+    older = SourceLearnt(ZERO_S, "t", "tap", 0.0, 0.2, ZERO_S - 1.0, 1, 0.05)
+    foreign = SourceLearnt(ZERO_S, "t", "another", 0.0, 0.2, ZERO_S, 1, 0.05)
+    for record in (older, foreign):
+        assert folded(setup, state, record) == (state, [])
+
+
+def test_free_chlorine_alone_tells_nothing_of_chloramine() -> None:
+    test = SourceTest(ZERO_S, "t", None, None, 0.1)
+    state, found = after(setup_of(config_of("chloramine")), [test])
+    assert not state.belief.sources
+    assert not found
+    state, found = after(setup_of(config_of("chlorine")), [test])
+    assert state.belief.sources["tap"].taught == 1
+    assert len(found) == 1
