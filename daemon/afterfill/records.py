@@ -259,7 +259,7 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """What is to come within `hours` if nothing more is poured and pH and temperature stay.
+    """What is to come within `hours` if nothing more is poured and the pH goes its usual way.
 
     `sees` false: the ORP cannot be used, so no time is given for the residual.
     `residual_below_limit_s`, `residual_surely_below_limit_s`: Unix time at which the median and the

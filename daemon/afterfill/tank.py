@@ -65,7 +65,7 @@ from afterfill.tank_state import AlarmContext, LastValue, TankState
 
 __all__ = ["TankState", "folded"]
 
-_JUDGED_EVERY_S = 30.0  # the alarms in quiet; under watch at each step
+_JUDGED_EVERY_S = 30.0  # verdict and alarms; at once when the particles have moved
 _STANDING_EVERY_S = 60.0  # and at once with all news
 _FORETOLD_EVERY_S = 1800.0  # what is to come changes over hours
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
@@ -172,12 +172,14 @@ def _after_step(
 ) -> tuple[TankState, list[Output]]:
     if not step.is_due(state.belief, time_s):
         return state, []
-    before_s = state.belief.stepped_s
+    before, before_s = state.belief.watch, state.belief.stepped_s
     belief = step.stepped(setup.inference, state.belief, time_s, orp_mv)
-    state, found = _said(setup, state._replace(belief=belief), time_s)
-    state = with_context(state, time_s)
-    changes: list[AlarmChange] = []
-    if found or belief.watch is not None or _comes_round(before_s, time_s, _JUDGED_EVERY_S):
+    state, found = state._replace(belief=belief), list[Output]()
+    moved = belief.watch is not before or _comes_round(before_s, time_s, _JUDGED_EVERY_S)
+    if moved:
+        state, found = _said(setup, state, time_s)
+    state, changes = with_context(state, time_s), list[AlarmChange]()
+    if moved:
         state, changes = _judged(setup, state, time_s)
     state, told = _told(setup, state, time_s, every_s, news=bool(found or changes))
     return state, [*told, *found, *changes]

@@ -6,11 +6,12 @@ from typing import NamedTuple
 
 from afterfill.alarms import rules
 from afterfill.alarms.machine_definitions import MACHINE
-from afterfill.inference import ammonia, history
+from afterfill.inference import history
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.model import priors
 from afterfill.inference.monitor.watch import Watch
+from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.posterior.estimate import (
     blind_because,
     free_ammonia_of,
@@ -22,7 +23,7 @@ from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
-_AHEAD_H = (1.0, 3.0, 6.0, 12.0, 24.0)
+_AHEAD_H = (1.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0, 24.0)  # a pH has its day
 _BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
 _MIXED_S = 600.0  # after the announced end; common practice, no source
 
@@ -67,18 +68,10 @@ def _has_ended(watching: Watch, time_s: float) -> bool:
 
 
 def highest_ammonia_mg_l(belief: Belief, time_s: float) -> float | None:
-    """Highest median of un-ionised ammonia within a day [mg/L as N] at the present pH and
-    temperature, nothing poured; None when these are not known. Each member of the ensemble nears
-    its steady state for good, so a few hours of the day are enough to look at."""
-    medians = []
-    if ph_at(belief, time_s) is None or temperature_at(belief, time_s) is None:
-        return None
-    for hours in _AHEAD_H:
-        then = belief._replace(ammonia=ammonia.aged(belief.ammonia, 3600.0 * hours))
-        nh3 = free_ammonia_of(then, time_s)
-        if nh3 is not None:
-            medians.append(nh3.q50)
-    return max(medians, default=None)
+    """Highest median of un-ionised ammonia within a day [mg/L as N], nothing poured; None when pH
+    or temperature is not known."""
+    ahead = ammonia_ahead(belief, time_s, _AHEAD_H)
+    return max((nh3.q50 for nh3 in ahead if nh3 is not None), default=None)
 
 
 def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str, bool | None]:

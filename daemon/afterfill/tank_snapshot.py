@@ -29,6 +29,7 @@ from afterfill.inference.model.particles import PARAMETER_ROWS, STATE_ROWS, Part
 from afterfill.inference.model.regularisation import Ridge
 from afterfill.inference.monitor.baseline import Baseline
 from afterfill.inference.monitor.channels import Channel
+from afterfill.inference.monitor.daily_course import HOURS
 from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
@@ -54,6 +55,7 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "Learnt": (len(PARAMETERS),),
     "History": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
+    "Belief.ph_course": (HOURS,),
 }
 
 

@@ -71,10 +71,10 @@ def test_without_a_watch_only_what_is_left_fades() -> None:
     assert ammonia_peak(outlooks) is None  # no pH, no temperature: not known
 
 
-def test_ammonia_peaks_at_once_when_a_filter_eats_it(carried_over: tuple[Belief, float]) -> None:
+def test_ammonia_peaks_soon_when_a_filter_eats_it(carried_over: tuple[Belief, float]) -> None:
     peak = ammonia_peak(forecast(*carried_over))
     assert peak is not None
-    assert peak[0] == 0.0
+    assert peak[0] <= 3.0  # while the pH may rise, the filter is at work
     assert peak[1] > 0.0
 
 

@@ -38,11 +38,20 @@ def unmet() -> Ammonia:
     return Ammonia(steady, steady, log_normal(N, "ammonia filter", _K_PER_H, _K_SIGMA) / 3600.0)
 
 
-def aged(ammonia: Ammonia, step_s: float) -> Ammonia:
-    """After `step_s` [s] of filter and food."""
-    left = np.exp(-ammonia.k_per_s * step_s)
-    total = ammonia.steady + (ammonia.total - ammonia.steady) * left
+def aged(ammonia: Ammonia, step_s: float, working: Array | None = None) -> Ammonia:
+    """After `step_s` [s] of filter and food; `working` as in `total_after`."""
+    total = total_after(ammonia, step_s, working)
     return Ammonia(total, ammonia.steady, ammonia.k_per_s, quantiles_alike(total))
+
+
+def total_after(ammonia: Ammonia, step_s: float | Array, working: Array | None = None) -> Array:
+    """Each member's total [mg/L as N] after `step_s` [s], shape (64,) or, for steps (k, 1), (k,
+    64). `working`: the share of its usual pace at which each one's filter works, (64,) above 0,
+    None: all of it. Food goes on, so a filter at half its pace leads to twice the steady state."""
+    k_per_s, steady = ammonia.k_per_s, ammonia.steady
+    if working is not None:
+        k_per_s, steady = k_per_s * working, steady / working
+    return np.asarray(steady + (ammonia.total - steady) * np.exp(-k_per_s * step_s))
 
 
 def refilled(ammonia: Ammonia, pour: Pour, litres: float) -> Ammonia:

@@ -9,6 +9,7 @@ from afterfill.inference.ammonia import Ammonia, unmet
 from afterfill.inference.calibration.learnt import Learnt
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.history import History
+from afterfill.inference.monitor import daily_course
 from afterfill.inference.monitor.baseline import Baseline
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.data_quality import Sight
@@ -24,7 +25,8 @@ class Belief(NamedTuple):
     of; `risen_s`: when the ORP rose without a word; `trusted_from_s`: no watch on suspicion before
     this time; `past`: the last watch once its verdict is final: what it left in the tank is
     believed on; `unpoured`: the ammonia at `unpoured_s` [s], before the refill under watch, in case
-    more is said of it; `sources`: what has been learnt of each source, by its name."""
+    more is said of it; `sources`: what has been learnt of each source, by its name; `ph_course`:
+    the usual pH of each hour of the day."""
 
     ph: Channel = Channel()
     temperature: Channel = Channel()
@@ -45,6 +47,7 @@ class Belief(NamedTuple):
     unpoured: Ammonia | None = None
     unpoured_s: float = 0.0
     sources: Mapping[str, SourceBelief] = MappingProxyType({})
+    ph_course: Array = daily_course.unknown()
 
     def water_of(self, water: Water, time_s: float) -> Water:
         """The water of a source at `time_s` [s], as it is believed by then."""

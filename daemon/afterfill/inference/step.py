@@ -13,6 +13,7 @@ from afterfill.inference.monitor import (
     air,
     baseline,
     change_detection,
+    daily_course,
     data_quality,
     habits,
     watch,
@@ -22,6 +23,7 @@ from afterfill.inference.monitor.baseline import noise_of
 from afterfill.inference.monitor.begin import begun
 from afterfill.inference.monitor.channels import Channel, believed_c
 from afterfill.inference.monitor.decision import is_over
+from afterfill.inference.monitor.filter_harm import working_share
 from afterfill.inference.monitor.thinning import thinned
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Setup, Water
@@ -80,7 +82,7 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
     if another:
         sight = sight._replace(before_mv=None)
         belief = _unmoored(_without_suspicion(belief))
-    belief = _with_ammonia_at(belief, time_s, _AMMONIA_EVERY_S)._replace(
+    belief = _with_course(_with_ammonia_at(belief, time_s, _AMMONIA_EVERY_S), time_s, ph)._replace(
         sight=sight,
         baseline=None if another else belief.baseline,
         stepped_s=time_s,
@@ -102,7 +104,20 @@ def _with_ammonia_at(belief: Belief, time_s: float, least_s: float = 0.0) -> Bel
     since_s = time_s - belief.ammonia_s
     if since_s <= least_s:
         return belief
-    return belief._replace(ammonia=ammonia.aged(belief.ammonia, since_s), ammonia_s=time_s)
+    working = working_share(belief.holding, time_s)
+    aged = ammonia.aged(belief.ammonia, since_s, working)
+    return belief._replace(ammonia=aged, ammonia_s=time_s)
+
+
+def _with_course(belief: Belief, time_s: float, ph: float | None) -> Belief:
+    """The belief with the pH of this hour taken into the tank's own day, now and then."""
+    before_s = belief.stepped_s
+    if ph is None or before_s is None:
+        return belief
+    if time_s // daily_course.EVERY_S == before_s // daily_course.EVERY_S:
+        return belief
+    course = daily_course.followed(belief.ph_course, ph, time_s, daily_course.EVERY_S)
+    return belief._replace(ph_course=course)
 
 
 def _blindly(setup: Setup, belief: Belief, time_s: float, step_s: float) -> Belief:

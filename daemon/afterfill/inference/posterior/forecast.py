@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from afterfill.inference import ammonia
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import log_normal
 from afterfill.inference.model.observations import as_read
@@ -21,10 +20,10 @@ from afterfill.inference.model.priors import (
     K_FREE_SIGMA,
 )
 from afterfill.inference.model.transition import predicted
+from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.posterior.estimate import (
     blind_because,
     chlorine_of,
-    free_ammonia_of,
     rounded,
 )
 from afterfill.inference.quantiles import quantiles_of
@@ -38,8 +37,7 @@ _MET_MG_L = 1e-3  # of chlorine or of neutraliser: less of one leaves the other 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """`hours` from now: residual [mg/L as Cl2] and un-ionised ammonia [mg/L as N] then, at the
-    present pH and temperature."""
+    """`hours` from now: residual [mg/L as Cl2] and un-ionised ammonia [mg/L as N] then."""
 
     hours: float
     residual_mg_l: Quantiles
@@ -47,11 +45,13 @@ class Outlook:
 
 
 def forecast(belief: Belief, time_s: float) -> list[Outlook]:
-    """The outlook at each of HOURS. No new water, no dose, pH and temperature as they are."""
+    """The outlook at each of HOURS. No new water, no dose."""
     chlorine = _residuals(belief, time_s)
     return [
         Outlook(hours, residual, nh3)
-        for hours, residual, nh3 in zip(HOURS, chlorine, _ammonias(belief, time_s), strict=True)
+        for hours, residual, nh3 in zip(
+            HOURS, chlorine, ammonia_ahead(belief, time_s, HOURS), strict=True
+        )
     ]
 
 
@@ -74,16 +74,6 @@ def _residuals(belief: Belief, time_s: float) -> list[Quantiles]:
             seconds = then_s
         course.append(quantiles_of(as_read(particles.residual), particles.weights))
     return course
-
-
-def _ammonias(belief: Belief, time_s: float) -> list[Quantiles | None]:
-    """Un-ionised ammonia [mg/L as N] at each of HOURS."""
-    return [
-        free_ammonia_of(
-            belief._replace(ammonia=ammonia.aged(belief.ammonia, 3600.0 * hours)), time_s
-        )
-        for hours in HOURS
-    ]
 
 
 def _is_meeting(particles: Particles) -> bool:

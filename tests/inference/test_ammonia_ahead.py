@@ -1,0 +1,133 @@
+"""The ammonia of the day to come, on tanks whose pH moves and whose filter is harmed."""
+
+import math
+
+import numpy as np
+import pytest
+
+from afterfill.chemistry.acid_base import nh3_fraction
+from afterfill.inference import ammonia
+from afterfill.inference.belief import Belief
+from afterfill.inference.monitor import daily_course
+from afterfill.inference.monitor.channels import Channel
+from afterfill.inference.monitor.filter_harm import working_share
+from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
+from afterfill.records import Input, KitResult, Reading
+from afterfill.tank_snapshot import from_bytes, to_bytes
+from tank_stories import (
+    HOUR_S,
+    ZERO_S,
+    after,
+    config_of,
+    merged,
+    pour,
+    raw,
+    refill,
+    setup_of,
+    story,
+)
+
+DAY_S = 86_400.0
+HOURS = (0.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0, 24.0)
+SETUP = setup_of(config_of())
+
+
+def daily_ph(time_s: float) -> float:
+    """A planted tank: 7.0 before the light, 8.0 in the afternoon."""
+    return 7.5 + 0.5 * math.sin(2.0 * math.pi * (time_s % DAY_S) / DAY_S)
+
+
+def planted(days: float) -> list[Input]:
+    found: list[Input] = []
+    for number in range(int(days * DAY_S / 120.0)):
+        time_s = ZERO_S + 120.0 * number
+        orp_mv = 300.0 - 25.0 * (daily_ph(time_s) - 7.5) + 0.5 * (-1) ** number
+        for quantity, value in (("temperature", 25.0), ("ph", daily_ph(time_s)), ("orp", orp_mv)):
+            found.append(Reading(time_s, "t", quantity, value))  # type: ignore[arg-type]
+    return found
+
+
+def test_a_planted_tank_is_foretold_its_afternoon() -> None:
+    """Three days are seen; in the night a kit shows 0.5 mg/L. The truth: the members' own totals
+    at the pH that comes."""
+    at_s = ZERO_S + 3.0 * DAY_S - 6.0 * HOUR_S
+    readings = [r for r in planted(3.0) if r.time_s <= at_s]
+    night_s = at_s if daily_ph(at_s) < 7.2 else at_s + 12 * HOUR_S
+    readings = [r for r in planted(4.0) if r.time_s <= night_s]
+    kit = KitResult(night_s, "t", total_ammonia_mg_l=0.5)
+    state, _ = after(SETUP, [*readings, kit])
+    ahead = ammonia_ahead(state.belief, night_s, HOURS)
+    missed = 0
+    for hours, nh3 in zip(HOURS, ahead, strict=True):
+        total = ammonia.total_of(ammonia.aged(state.belief.ammonia, 3600.0 * hours)).q50
+        truth = total * float(nh3_fraction(daily_ph(night_s + 3600.0 * hours), 25.0))
+        assert nh3 is not None
+        missed += not nh3.q05 <= truth <= nh3.q95
+        assert nh3.q50 == pytest.approx(truth, rel=0.25)
+    assert missed == 0
+    at_present_ph = ahead[0]
+    assert at_present_ph is not None
+    assert max(n.q50 for n in ahead if n is not None) > 2.0 * at_present_ph.q50
+
+
+def test_before_a_day_was_seen_the_ph_may_stay_or_rise() -> None:
+    belief = Belief(ph=Channel(7.0, 100.0), temperature=Channel(25.0, 100.0))
+    now, later = ammonia_ahead(belief, 100.0, (0.0, 24.0))
+    assert now is not None
+    assert later is not None
+    assert now.q50 <= later.q50 < 3.0 * now.q50
+    assert later.q95 > 3.0 * now.q95
+
+
+def test_an_hour_with_another_ph_moves_its_place_alone() -> None:
+    course = daily_course.unknown()
+    assert daily_course.usual_at(course, 0.0) is None
+    for hour in range(24):
+        course = daily_course.followed(course, 7.0 + 0.01 * hour, hour * HOUR_S + 1800.0, 600.0)
+    assert daily_course.usual_at(course, 10.5 * HOUR_S) == pytest.approx(7.10)
+    assert daily_course.usual_at(course, 11.0 * HOUR_S) == pytest.approx(7.105)
+    assert daily_course.usual_at(course, DAY_S) == pytest.approx((7.0 + 7.23) / 2)
+    moved = daily_course.followed(course, 8.0, 5.5 * HOUR_S, 3600.0)
+    assert np.flatnonzero(moved != course).tolist() == [5]
+    assert course[5] < moved[5] < 8.0
+
+
+def test_a_filter_that_met_chlorine_eats_less() -> None:
+    """A quarter of raw chloramine at 2 mg/L: the filter of that evening is not the usual one."""
+    said = refill(1, litres=25, minutes=10, neutraliser_ml=0)
+    state, _ = after(SETUP, merged(story(2, [pour(1, 0.25, raw("chloramine", 2.0))]), [said]))
+    time_s = ZERO_S + 2 * HOUR_S
+    working = working_share(state.belief.holding, time_s)
+    assert working is not None
+    assert np.all((working > 0.0) & (working <= 1.0))
+    assert np.median(working) < 0.9
+    later = working_share(state.belief.holding, time_s + 10 * DAY_S)
+    assert later is not None
+    assert np.median(later) > np.median(working)
+    assert working_share(None, time_s) is None
+    healthy = ammonia.aged(state.belief.ammonia, 6 * HOUR_S)
+    harmed = ammonia.aged(state.belief.ammonia, 6 * HOUR_S, working)
+    assert np.all(harmed.total >= healthy.total - 1e-12)
+
+
+def test_food_goes_on_while_the_filter_rests() -> None:
+    """dT/dt = F - w k T with F = k steady: SciPy's integrator gives the same."""
+    from scipy.integrate import solve_ivp
+
+    start = ammonia.tested(ammonia.unmet(), 0.4)
+    working = np.full(ammonia.N, 0.3)
+    aged = ammonia.aged(start, 6 * HOUR_S, working)
+    feed = start.k_per_s * start.steady
+    solved = solve_ivp(
+        lambda _, total: feed - working * start.k_per_s * total, (0.0, 6 * HOUR_S), start.total,
+        rtol=1e-9, atol=1e-12,
+    )  # fmt: skip
+    assert np.allclose(aged.total, solved.y[:, -1], rtol=1e-6)
+
+
+def test_the_course_survives_a_restart() -> None:
+    state, _ = after(SETUP, planted(0.2))
+    known = from_bytes(to_bytes(state)).belief.ph_course
+    assert np.array_equal(known, state.belief.ph_course, equal_nan=True)
+    assert np.isfinite(known).any()
+    assert np.isnan(known).any()
