@@ -44,7 +44,7 @@ def evenness(ranks: ArrayLike) -> Evenness:
     """How evenly `ranks` (n,), at least one, are spread over [0, 1]."""
     found = np.asarray(ranks, float)
     counts = np.histogram(found, _BINS, (0.0, 1.0))[0]
-    reached = np.array([np.sum(found <= point) for point in POINTS])
+    reached = np.array([np.sum(found <= point) for point in POINTS], float)
     least = _least_tail(reached[None, :], found.size)[0]
     p = float(np.mean(_least_tails(found.size) <= least))
     chi = float(stats.chisquare(counts).pvalue)
@@ -71,4 +71,4 @@ def _least_tails(n: int) -> Array:
     """The same of many sets of `n` even ranks (seeded)."""
     shares = np.diff([0.0, *POINTS, 1.0])
     drawn = np.random.default_rng(1).multinomial(n, shares, _REPEATS)
-    return _least_tail(np.cumsum(drawn, axis=1)[:, :-1], n)
+    return _least_tail(np.cumsum(drawn, axis=1)[:, :-1].astype(float), n)
