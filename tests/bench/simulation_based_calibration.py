@@ -1,14 +1,15 @@
 """Whether the filter's posterior is that of its own model: ranks of truths from its own prior.
 
 ``python tests/bench/simulation_based_calibration.py [--stories 200] [--from 0] [--workers 1]
-[--through fold|watch]`` draws tanks from the filter's own prior (`own_prior.py`, which says what
-cannot be drawn exactly), lets the fold watch them, and ranks each truth among the weighted
+[--through fold|watch|nothing]`` draws tanks from the filter's own prior (`own_prior.py`, which says
+what cannot be drawn exactly), lets the fold watch them, and ranks each truth among the weighted
 particles (Talts et al. 2018, arXiv 1804.06788). If the posterior is right, ranks are spread evenly.
 Printed for each quantity: ranks in ten bins with a chi-square test; the empirical distribution less
 an even one, with bands that hold at all points at once.
 
 `watch` leaves out what guards the filter against faults (an ORP out of sight, a watch begun again
-or ended): it is the particle filter alone.
+or ended): it is the particle filter alone. `nothing` lets it see no reading after the word of the
+pour: prior against prior, whose ranks are even unless this bench is wrong.
 Values within 0.0001 mg/L count as alike; among those alike the rank is drawn.
 """
 
@@ -62,7 +63,8 @@ def ranked(seed: int, through: str = "fold") -> Ranked:
     tank = drawn(seed, max(LOOKS_MIN) / 60.0)
     random, found = np.random.default_rng([7_500_000, seed]), Ranked(seed)
     looks = list(LOOKS_MIN)
-    for time_s, holding, blind in (_by_fold if through == "fold" else _by_watch)(tank):
+    moments = _by_fold(tank) if through == "fold" else _by_watch(tank, sees=through == "watch")
+    for time_s, holding, blind in moments:
         since_min = (time_s - ZERO_S - POUR_S) / 60.0
         found.blind |= blind
         found.begun_again |= holding is not None and not holding.pour.announced
@@ -88,7 +90,7 @@ def _by_fold(tank: Drawn) -> Iterator[Moment]:
             yield record.time_s, belief.holding, blind
 
 
-def _by_watch(tank: Drawn) -> Iterator[Moment]:
+def _by_watch(tank: Drawn, *, sees: bool) -> Iterator[Moment]:
     """Until the word of the pour as the fold does it, then prediction and update alone."""
     state, setup, running = tank.state, tank.asked.setup, None
     for record in tank.inputs:
@@ -108,7 +110,9 @@ def _by_watch(tank: Drawn) -> Iterator[Moment]:
                     value, belief.ph.at(time_s), belief.temperature.at(time_s),
                     hocl_at(belief, time_s), binding_at(belief, time_s), noise_mv,
                 )  # fmt: skip
-                if watch.is_due(running, time_s, value, noise_mv):
+                if not sees:
+                    seen = seen._replace(orp_mv=None, ph=None, temperature_c=None)
+                if watch.is_due(running, time_s, seen.orp_mv, noise_mv):
                     running = watch.advanced(running, time_s, seen, setup.inference.law)
                 yield time_s, running, False
 
@@ -193,7 +197,7 @@ def main() -> None:
     asked.add_argument("--stories", type=int, default=200)
     asked.add_argument("--from", dest="first", type=int, default=0, metavar="SEED")
     asked.add_argument("--workers", type=int, default=1)
-    asked.add_argument("--through", choices=("fold", "watch"), default="fold")
+    asked.add_argument("--through", choices=("fold", "watch", "nothing"), default="fold")
     given = asked.parse_args()
     found = ranked_stories(given.first, given.stories, given.workers, given.through)
     print(f"{given.stories} stories from seed {given.first}, through the {given.through}")
