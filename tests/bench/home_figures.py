@@ -48,9 +48,9 @@ def ratio_of(name: str, homes: Sequence[Lived]) -> Figure:
     """Median of estimate over truth in the second hour."""
 
     def median(some: Sequence[Lived]) -> float:
-        ratios = [m[:, MIDDLE] / m[:, TRUTH] for h in some
-                  for m in (asked.since(h, _HOUR_S, 2 * _HOUR_S),)]  # fmt: skip
-        return float(np.median(np.concatenate(ratios))) if ratios else float("nan")
+        moments = [asked.since(h, _HOUR_S, 2 * _HOUR_S) for h in some]
+        ratios = np.concatenate([np.empty(0), *(m[:, MIDDLE] / m[:, TRUTH] for m in moments)])
+        return float(np.median(ratios)) if ratios.size else float("nan")
 
     low, high = bootstrap(homes, median)
     return Figure(name, median(homes), low, high, f"{len(homes)} homes", (0.5, 2.0), (0.75, 1.33))

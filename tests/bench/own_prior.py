@@ -164,18 +164,20 @@ def _one_of(particles: Particles, random: np.random.Generator) -> Particles:
     return Particles(parameters, state, np.ones(1), (1,))
 
 
-class _Errors:
-    """One channel's errors in units of their size: Student's t of four degrees of freedom."""
+class Errors:
+    """One channel's errors in units of their size: Student's t of four degrees of freedom.
+    `z`: the normal score of the newest."""
 
     def __init__(self, random: np.random.Generator) -> None:
-        self._random, self._z = random, float(random.standard_normal())
+        """Draws from `random`."""
+        self._random, self.z = random, float(random.standard_normal())
 
     def after(self, step_s: float, correlated_s: float) -> float:
         """The error `step_s` [s] later, where one in `correlated_s` [s] is independent."""
         kept = math.exp(-2.0 * step_s / correlated_s)
         new = math.sqrt(1.0 - kept * kept) * float(self._random.standard_normal())
-        self._z = kept * self._z + new
-        return student_4(self._z)
+        self.z = kept * self.z + new
+        return student_4(self.z)
 
 
 def student_4(z: float) -> float:
@@ -195,7 +197,7 @@ class _Probed:
     ) -> None:  # fmt: skip
         self._asked, self._watch, self._truth = asked, watch, truth
         self._noise_mv, self._random = noise_mv, random
-        self._errors = [_Errors(random) for _ in range(3)]
+        self._errors = [Errors(random) for _ in range(3)]
 
     def lived(self, hours: float) -> tuple[list[Input], Array]:
         """What is shown until `hours` [h] after the pour, and what was true."""
@@ -247,7 +249,7 @@ class _Probed:
             self._of_step(observations.acidity(before_ph), self._errors[2], at_s),
         )
 
-    def _of_step(self, channel: WaterStep, errors: _Errors, at_s: float) -> float:
+    def _of_step(self, channel: WaterStep, errors: Errors, at_s: float) -> float:
         theta, late_s = self._truth.parameters[:, 0], min(max(at_s, 0.0), _DRIFTS_S)
         moved = float(self._truth.state[POURED, 0] * (theta[channel.incoming] - channel.before))
         if channel.recovers_s:
