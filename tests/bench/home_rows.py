@@ -1,300 +1,152 @@
-"""The rows of the homes: what was said, held against what was so."""
+"""The rows by which the homes are judged, in the order in which they are asked for."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench import home_questions as asked
 from bench.figures import Figure
-from bench.home_truths import Lived
-from bench.intervals import bootstrap, poisson, wilson
+from bench.home_figures import (
+    crashes_of,
+    delay_of,
+    moments_of,
+    pinball_of,
+    rate_of,
+    ratio_of,
+    share_of,
+)
+from bench.home_reliability import ELSEWHERE, miscalibration, odds_off, surely_not
+from bench.home_stories import Life
+from bench.home_truths import Lived, by_refill
 
-TIME, TRUTH, LOW, MIDDLE, HIGH, P, SEES, SAFE = range(8)
-_AFTER_S, _HOUR_S = 6 * 3600.0, 3600.0
-_SAFE_FROM_S = 1200.0
-Mask = NDArray[np.bool_]
+MIX: tuple[Life, ...] = ("refill", "top-offs", "warm", "co2", "lamp")  # that words are held against
+BLIND_MIX: tuple[Life, ...] = (*MIX, "away", "disturbed")
+_LOST_HALF_OF_IT = 45 * 86_400.0  # from then on a probe that ages has lost 30-60 %
+_WITHIN_MIN = 20.0
 
 
 def rows_of(homes: Sequence[Lived]) -> list[Figure]:
     """All of them."""
-    refills = [home for home in homes if home.life == "refill"]
-    return [*_all_clear(homes, refills), *_alarm(refills), *_quiet(homes, refills)]
+    return [*_all_clear(homes), *_alarm(homes), *_quiet(homes), *_rest(homes)]
 
 
-def _all_clear(homes: Sequence[Lived], refills: Sequence[Lived]) -> list[Figure]:
-    carried = [h for h in refills if _peak(h) >= 0.1]
-    sure = [(h, said) for h in refills for said in (_first_sure(h),) if said is not None]
-    over = [h for h in refills if _peak(h) > 0.02]
-    raw = [h for h in refills if h.story.pourings[0].raw and _peak(h) > 0.02]
-    tops = [h for h in homes if h.life == "top-offs"]
+def _of(homes: Sequence[Lived], *lives: Life) -> list[Lived]:
+    return [home for home in homes if home.life in lives]
+
+
+def aged_refills(homes: Sequence[Lived]) -> list[Lived]:
+    """Each refill after the probe had lost half of what it will lose."""
+    refills = [r for home in _of(homes, "ageing") for r in by_refill(home)]
+    return [r for r in refills if asked.begin_s(r) >= _LOST_HALF_OF_IT]
+
+
+def _all_clear(homes: Sequence[Lived]) -> list[Figure]:
+    mix, refills = _of(homes, *MIX), _of(homes, "refill")
+    carried = [h for h in refills if asked.peak_mg_l(h) >= 0.1]
+    over = [h for h in refills if asked.peak_mg_l(h) > 0.02]
+    sure = [(h, said) for h in refills for said in (asked.first_sure(h),) if said is not None]
+    aged = [h for h in aged_refills(homes) if asked.peak_mg_l(h) >= 0.1]
     return [
-        _share("SAFE after 20 min while >= 0.1 mg/L was there", carried, _safe_over, 0.02, 0.0),
-        *_reliability(homes),
-        _share("clear though the peak was >= 0.1 mg/L", carried, _called_clear, 1 / 300, 0.001),
-        _share("high alarm ended within 6 h while >= 0.05 mg/L was there",
-               [h for h in carried if h.alarms_s], _ended_over, 0.03, 0.005),
-        _share("'surely below at' earlier than the truth", sure, _too_early, 0.08, 0.05),
-        _minutes("minutes inside the 90 % interval, 0-6 h, truth > 0.02 mg/L", over, _inside,
-                 (0.8, 0.97), (0.87, 0.93)),
-        _ratio("estimate over truth 1-2 h after an untreated refill, median", raw),
-        _minutes("daily raw top-offs: SAFE while over the limit, share of it", tops, _safe_now,
-                 (0.0, 0.05), (0.0, 0.01)),
-        _share("peak inside its interval, source off by 1.4 times",
-               [h for h in over if h.peak and _source_off(h)], _peak_inside, 0.82, 0.87,
-               least=True),
+        share_of("SAFE after 20 min while >= 0.1 mg/L was there", carried, asked.safe_over,
+                 0.02, 0.0),
+        share_of("the same, probe aged by 30-60 %", aged, asked.safe_over, 0.02, 0.0),
+        surely_not(mix, seen=True),
+        surely_not(_of(homes, *BLIND_MIX), seen=False),
+        *(odds_off(mix, low, high) for low, high in ELSEWHERE),
+        share_of("clear though the peak was >= 0.1 mg/L", carried, asked.called_clear,
+                 1 / 300, 0.001),
+        share_of("the same, probe aged by 30-60 %", aged, asked.called_clear, 1 / 300, 0.001),
+        share_of("high alarm ended within 6 h while >= 0.05 mg/L was there",
+                 [h for h in carried if h.alarms_s], asked.ended_over, 0.03, 0.005),
+        share_of("'surely below at' earlier than the truth", sure, asked.too_early, 0.08, 0.05),
+        moments_of("minutes inside the 90 % interval, 0-6 h, truth > 0.02 mg/L", over,
+                   asked.inside, (0.8, 0.97), (0.87, 0.93)),
+        ratio_of("estimate over truth 1-2 h after an untreated refill, median",
+                 [h for h in over if h.story.pourings[0].raw]),
+        miscalibration(mix, final=True),
+        miscalibration(mix, final=False),
     ]  # fmt: skip
 
 
-def _alarm(refills: Sequence[Lived]) -> list[Figure]:
-    chlorine = [h for h in refills if h.story.disinfectant == "chlorine" and _peak(h) >= 0.1]
-    chloramine = [h for h in refills if h.story.disinfectant == "chloramine"]
-    unsaid = [h for h in refills if not _announced(h) and h.story.pourings[0].raw]
-    said = [h for h in refills if _announced(h) and _peak(h) >= 0.1]
+def _alarm(homes: Sequence[Lived]) -> list[Figure]:
+    refills = _of(homes, "refill")
+    carried = [h for h in refills if asked.peak_mg_l(h) >= 0.1]
+    chlorine = [h for h in carried if h.story.disinfectant == "chlorine"]
+    chloramine = [h for h in carried if h.story.disinfectant == "chloramine"]
+    unsaid = [h for h in carried if not asked.is_announced(h) and h.story.pourings[0].raw]
+    aged = [h for h in aged_refills(homes) if asked.peak_mg_l(h) >= 0.1]
+    within = asked.alarmed_within
     return [
-        _share("true free chlorine >= 0.1 mg/L: within 15 min",
-               [h for h in refills if float(np.max(h.truth.free)) >= 0.1], _within(900.0), 0.97,
-               0.995, least=True),
-        _share("a tap of chlorine that brings total >= 0.1: within 15 min", chlorine,
-               _within(900.0), 0.92, 0.98, least=True),
-        _share("chloramine >= 0.3: within 20 min", [h for h in chloramine if _peak(h) >= 0.3],
-               _within(1200.0), 0.95, 0.99, least=True),
-        _share("chloramine 0.1-0.3: at all", [h for h in chloramine if 0.1 <= _peak(h) < 0.3],
-               _within(_AFTER_S), 0.85, 0.95, least=True),
-        _share("unannounced raw refill that brings >= 0.2: within 30 min",
-               [h for h in unsaid if _peak(h) >= 0.2], _within(1800.0), 0.85, 0.97, least=True),
-        _delay("median delay, announced [min]", said, 3.0, 2.0),
-        _delay("median delay, unannounced [min]",
-               [h for h in unsaid if _peak(h) >= 0.1], 8.0, 5.0),
+        share_of("true free chlorine >= 0.1 mg/L: within 15 min",
+                 [h for h in refills if float(np.max(h.truth.free)) >= 0.1], within(15), 0.97,
+                 0.995, least=True),
+        share_of("a tap of chlorine that brings total >= 0.1: within 15 min", chlorine,
+                 within(15), 0.92, 0.98, least=True),
+        share_of("chloramine >= 0.3: within 20 min",
+                 [h for h in chloramine if asked.peak_mg_l(h) >= 0.3], within(20), 0.95, 0.99,
+                 least=True),
+        share_of("chloramine 0.1-0.3: at all",
+                 [h for h in chloramine if asked.peak_mg_l(h) < 0.3], within(360), 0.85, 0.95,
+                 least=True),
+        share_of("unannounced raw refill that brings >= 0.2: within 30 min",
+                 [h for h in unsaid if asked.peak_mg_l(h) >= 0.2], within(30), 0.85, 0.97,
+                 least=True),
+        delay_of("median delay, announced [min]", [h for h in carried if asked.is_announced(h)],
+                 3.0, 2.0),
+        delay_of("median delay, unannounced [min]", unsaid, 8.0, 5.0),
+        share_of("probe aged by 30-60 %, total >= 0.1: within 20 min", aged, within(20), 0.92,
+                 0.98, least=True),
     ]  # fmt: skip
 
 
-def _quiet(homes: Sequence[Lived], refills: Sequence[Lived]) -> list[Figure]:
-    dosed = [h for h in refills if _announced(h) and h.story.pourings[0].ratio >= 1.0]
-    by = {life: [h for h in homes if h.life == life] for life in ("warm", "co2", "lamp")}
-    blind_co2 = [h for h in by["co2"] if h.story.home and "ph" not in h.story.home.probes]
+def _quiet(homes: Sequence[Lived]) -> list[Figure]:
+    dosed = [h for h in _of(homes, "refill")
+             if asked.is_announced(h) and h.story.pourings[0].ratio >= 1.0]  # fmt: skip
+    co2, no_ph = _of(homes, "co2"), [h for h in _of(homes, "co2") if not _has_ph(h)]
+    still = [*_of(homes, "warm", "disturbed"), *(h for h in co2 if _has_ph(h))]
+    ordinary = _of(homes, "refill", "top-offs", "warm")
+    high, suspected = asked.high_alarms, asked.suspicions
     return [
-        _share("false high alarm per well-dosed announced refill", dosed, _alarmed, 0.005, 0.001),
-        _rate("false high alarms per tank-year, warm days", by["warm"], _high, 1.0, 0.3),
-        _rate("suspected refills per tank-year, warm days", by["warm"], _suspected, 4.0, 1.0),
-        _rate("false high alarms per tank-year, CO2, no pH probe", blind_co2, _high, 4.0, 1.0),
-        _rate("suspected refills per tank-year, CO2", by["co2"], _suspected, 4.0, 1.0),
-        _share("high alarm by a lamp that came thrice", by["lamp"], _later_high, 0.1, 0.02),
-        _minutes("share of time blind, refills", refills, _blind, (0.0, 0.02), (0.0, 0.005)),
-        _pinball(refills),
+        share_of("false high alarm per well-dosed announced refill", dosed, asked.alarmed,
+                 0.005, 0.001),
+        rate_of("false high alarms a year: warm, disturbed, CO2", still, high, 1.0, 0.3),
+        rate_of("suspected refills a year: warm, disturbed, CO2", still, suspected, 4.0, 1.0),
+        *(rate_of(f"{what} a year: {life}", _of(homes, life), count, bar, goal)
+          for life in ("warm", "disturbed")
+          for what, count, bar, goal in (("false high alarms", high, 1.0, 0.3),
+                                         ("suspected refills", suspected, 4.0, 1.0))),
+        rate_of("suspected refills a year: CO2", co2, suspected, 4.0, 1.0),
+        rate_of("false high alarms a year: CO2, no pH probe", no_ph, high, 4.0, 1.0),
+        share_of("high alarm at an oxidant told of or come thrice", _of(homes, "lamp", "told"),
+                 asked.alarmed_later, 0.1, 0.02),
+        share_of("of these: come thrice, nothing told", _of(homes, "lamp"), asked.alarmed_later,
+                 0.1, 0.02),
+        share_of("of these: told, from the second day on", _of(homes, "told"),
+                 asked.alarmed_later, 0.1, 0.02),
+        moments_of("share of time blind, ordinary tanks", ordinary, asked.is_blind, (0.0, 0.02),
+                   (0.0, 0.005)),
+        rate_of("cannot-see a year, ordinary tanks", ordinary, asked.blind_alarms, 12.0, 4.0),
     ]  # fmt: skip
 
 
-def _pinball(refills: Sequence[Lived]) -> Figure:
-    def ratio(some: Sequence[Lived]) -> float:
-        against = sum(h.loss_of_mass_balance for h in some)
-        return sum(h.loss for h in some) / against if against else float("nan")
-
-    low, high = bootstrap(refills, ratio)
-    name = "pinball loss against mass balance alone"
-    return Figure(name, ratio(refills), low, high, f"{len(refills)} homes", (0.0, 0.5), (0.0, 0.35))
-
-
-def _reliability(homes: Sequence[Lived]) -> list[Figure]:
-    """How often what was said with these probabilities came true, with whole homes redrawn."""
-    found = []
-    for low, high in (
-        (-1.0, 0.01),
-        (0.01, 0.07),
-        (0.07, 0.25),
-        (0.25, 0.5),
-        (0.5, 0.9),
-        (0.9, 1.01),
-    ):
-
-        def true(some: Sequence[Lived], low: float = low, high: float = high) -> float:
-            said = np.concatenate([_said_and_so(h, low, high) for h in some])
-            return float(np.mean(said)) if said.size else float("nan")
-
-        value, (begin, end) = true(homes), bootstrap(homes, true)
-        name = f"p_over_limit in ({max(low, 0):g}, {min(high, 1):g}], seen: came true"
-        said = np.concatenate([_p_seen(h, low, high) for h in homes])
-        note = f"{said.size} times, said {float(np.mean(said)) if said.size else 0:.4f}"
-        bands = ((0.0, 0.01), (0.0, 0.005)) if low < 0.0 else (None, None)
-        found.append(Figure(name, value, begin, end, note, *bands))
-    return found
-
-
-def _p_seen(home: Lived, low: float, high: float) -> NDArray[np.float64]:
-    m = home.minutes
-    return np.asarray(m[(m[:, SEES] > 0) & (m[:, P] > low) & (m[:, P] <= high), P])
-
-
-def _said_and_so(home: Lived, low: float, high: float) -> Mask:
-    m = home.minutes
-    here = (m[:, SEES] > 0) & (m[:, P] > low) & (m[:, P] <= high)
-    return np.asarray(m[here, TRUTH] > home.limit_mg_l)
-
-
-# --- one home ------------------------------------------------------------------------------------
-
-
-def _begin_s(home: Lived) -> float:
-    return home.story.pourings[0].begin_s
-
-
-def _announced(home: Lived) -> bool:
-    return home.story.pourings[0].announced
-
-
-def _peak(home: Lived) -> float:
-    return float(np.max(home.truth.residual))
-
-
-def _since(home: Lived, from_s: float, to_s: float) -> NDArray[np.float64]:
-    m, begin_s = home.minutes, _begin_s(home)
-    return np.asarray(m[(m[:, TIME] >= begin_s + from_s) & (m[:, TIME] < begin_s + to_s)])
-
-
-def _safe_over(home: Lived) -> bool:
-    m = _since(home, _SAFE_FROM_S, 1e9)
-    return bool(np.any((m[:, SAFE] > 0) & (m[:, TRUTH] >= 0.1)))
-
-
-def _called_clear(home: Lived) -> bool:
-    return bool(home.verdicts) and home.verdicts[-1].verdict == "clear"
-
-
-def _ended_over(home: Lived) -> bool:
-    """Raised by this refill, over within six hours, with 0.05 mg/L still there."""
-    begin_s, time_s = _begin_s(home), home.truth.time_s
-    for raised_s, over_s in home.alarms_s:
-        if raised_s >= begin_s - 120.0 and over_s < begin_s + _AFTER_S:
-            index = min(int(np.searchsorted(time_s, over_s)), time_s.size - 1)
-            if home.truth.residual[index] >= 0.05:
-                return True
-    return False
-
-
-def _first_sure(home: Lived) -> tuple[float, float] | None:
-    """When an end was first named while it lay ahead, and what time was named [s]; None: never."""
-    from_s = home.story.pourings[0].end_s + 300.0
-    return next((s for s in home.sure if from_s < s[0] < s[1] and _over_at(home, s[0])), None)
-
-
-def _over_at(home: Lived, at_s: float) -> bool:
-    index = min(int(np.searchsorted(home.truth.time_s, at_s)), home.truth.time_s.size - 1)
-    return bool(home.truth.residual[index] > home.limit_mg_l)
-
-
-def _too_early(pair: tuple[Lived, tuple[float, float]]) -> bool:
-    home, (_, named_s) = pair
-    time_s, residual = home.truth.time_s, home.truth.residual
-    return bool(np.any(residual[time_s > named_s + 60.0] > home.limit_mg_l))
-
-
-def _inside(home: Lived) -> Mask:
-    m = _since(home, 0.0, _AFTER_S)
-    m = m[(m[:, TRUTH] > 0.02) & (m[:, SEES] > 0)]
-    return np.asarray((m[:, LOW] - 1e-3 <= m[:, TRUTH]) & (m[:, TRUTH] <= m[:, HIGH] + 1e-3))
-
-
-def _safe_now(home: Lived) -> Mask:
-    m = home.minutes
-    return np.asarray(m[m[:, TRUTH] > home.limit_mg_l, SAFE] > 0)
-
-
-def _blind(home: Lived) -> Mask:
-    m = home.minutes
-    return np.asarray(m[m[:, TIME] > 3600.0, SEES] == 0)
-
-
-def _source_off(home: Lived) -> bool:
-    assert home.story.home is not None
-    off = home.story.tap_mg_l / home.story.home.configured_mg_l
-    return off > 1.4 or off < 1.0 / 1.4
-
-
-def _peak_inside(home: Lived) -> bool:
-    assert home.peak is not None
-    return home.peak[0] - 1e-3 <= _peak(home) <= home.peak[2] + 1e-3
-
-
-def _delay_s(home: Lived) -> float:
-    """From the first minute over 0.1 mg/L to the alarm; endless if never."""
-    over = home.truth.time_s[home.truth.residual >= 0.1]
-    first_s = float(over[0]) if over.size else _begin_s(home)
-    raised = [a for a, end_s in home.alarms_s if end_s > _begin_s(home) - 120.0]
-    return max(raised[0] - first_s, 0.0) if raised else float("inf")
-
-
-def _within(seconds: float) -> Callable[[Lived], bool]:
-    return lambda home: _delay_s(home) <= seconds
-
-
-def _alarmed(home: Lived) -> bool:
-    return bool(home.alarms_s) and _peak(home) <= home.limit_mg_l
-
-
-def _high(home: Lived) -> int:
-    return len(home.alarms_s)
-
-
-def _suspected(home: Lived) -> int:
-    return len(home.suspected_s)
-
-
-def _later_high(home: Lived) -> bool:
-    return any(raised_s > 3 * 86_400.0 for raised_s, _ in home.alarms_s)
-
-
-# --- figures -------------------------------------------------------------------------------------
-
-
-def _share(
-    name: str, of: Sequence[object], is_so: Callable[..., bool], bar: float, goal: float,
-    *, least: bool = False,
-) -> Figure:  # fmt: skip
-    hits = [bool(is_so(one)) for one in of]
-    low, high = wilson(sum(hits), len(hits))
-    value = sum(hits) / len(hits) if hits else float("nan")
-    bands = ((bar, 1.0), (goal, 1.0)) if least else ((0.0, bar), (0.0, goal))
-    return Figure(name, value, low, high, f"{sum(hits)} of {len(hits)}", *bands)
-
-
-def _minutes(
-    name: str, homes: Sequence[Lived], of: Callable[[Lived], Mask],
-    bar: tuple[float, float], goal: tuple[float, float],
-) -> Figure:  # fmt: skip
-    def share(some: Sequence[Lived]) -> float:
-        all_of = _joined(of(home) for home in some)
-        return float(np.mean(all_of)) if all_of.size else float("nan")
-
-    note = f"{_joined(of(h) for h in homes).size} moments of {len(homes)} homes"
-    return Figure(name, share(homes), *bootstrap(homes, share), note, bar, goal)
-
-
-def _joined(parts: Iterable[Mask]) -> Mask:
-    return np.concatenate([np.empty(0, bool), *parts])
-
-
-def _ratio(name: str, homes: Sequence[Lived]) -> Figure:
-    def median(some: Sequence[Lived]) -> float:
-        ratios = [m[:, MIDDLE] / m[:, TRUTH] for h in some
-                  for m in (_since(h, _HOUR_S, 2 * _HOUR_S),)]  # fmt: skip
-        return float(np.median(np.concatenate(ratios))) if ratios else float("nan")
-
-    low, high = bootstrap(homes, median)
-    return Figure(name, median(homes), low, high, f"{len(homes)} homes", (0.5, 2.0), (0.75, 1.33))
-
-
-def _delay(name: str, homes: Sequence[Lived], bar: float, goal: float) -> Figure:
-    def median(some: Sequence[Lived]) -> float:
-        return float(np.median([_delay_s(h) for h in some])) / 60.0 if some else float("nan")
-
-    low, high = bootstrap(homes, median)
-    return Figure(name, median(homes), low, high, f"of {len(homes)}", (0.0, bar), (0.0, goal))
-
-
-def _rate(
-    name: str, homes: Sequence[Lived], count: Callable[[Lived], int], bar: float, goal: float
-) -> Figure:
-    years, events = sum(h.days for h in homes) / 365.25, sum(count(h) for h in homes)
-    low, high = poisson(events, years)
-    value = events / years if years else float("nan")
-    note = f"{events} in {years * 365.25:.0f} days of {len(homes)}"
-    return Figure(name, value, low, high, note, (0.0, bar), (0.0, goal))
+def _has_ph(home: Lived) -> bool:
+    return home.story.home is not None and "ph" in home.story.home.probes
+
+
+def _rest(homes: Sequence[Lived]) -> list[Figure]:
+    off = [h for h in _of(homes, "refill") if asked.source_off(h)]
+    return [
+        moments_of("daily raw top-offs: SAFE while over the limit, share of it",
+                   _of(homes, "top-offs"), asked.safe_now, (0.0, 0.05), (0.0, 0.01)),
+        *(share_of(f"peak inside its interval, source {what}",
+                   [h for h in some if h.verdicts and asked.peak_mg_l(h) > 0.02],
+                   asked.peak_inside, 0.82, 0.87, least=True)
+          for what, some in (("configured at half", _of(homes, "half")),
+                             ("configured at twice", _of(homes, "twice")),
+                             ("off by 1.4 times", off))),
+        share_of("filtered source at 1.5 mg/L, 25 % told of: within 20 min",
+                 [h for h in _of(homes, "filtered") if asked.peak_mg_l(h) >= 0.1],
+                 asked.alarmed_within(_WITHIN_MIN), 0.85, 0.95, least=True),
+        pinball_of(_of(homes, "refill")),
+        crashes_of(homes),
+    ]  # fmt: skip

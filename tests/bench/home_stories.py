@@ -13,19 +13,29 @@ from typing import Literal
 
 import numpy as np
 
-from afterfill.records import Refill
+from afterfill.records import OXIDISING, Refill, Service
 from afterfill.simulation.virtual_tank import Disturbance
 from afterfill.simulation.virtual_water import TankHabits
 from bench.drawing import bare, between, chance, live_in, log_between, tap
+from bench.quiet_stories import in_trouble
+from bench.refill_stories import outage
 from bench.story import MG_CL2_PER_ML, ZERO_S, Home, Pouring, Story
 
-Life = Literal["refill", "top-offs", "warm", "co2", "lamp"]
+Life = Literal[
+    "refill", "top-offs", "warm", "co2", "lamp", "half", "twice", "filtered", "told", "disturbed",
+    "ageing", "away",
+]  # fmt: skip
 _FIRST_H, _HOURS = 6.0, 36.0
+_BROKE_THROUGH_MG_L = 1.5
+_MOST_CONFIGURED_MG_L = 4.0  # what a tap may hold by law
 
 
 def home_story(life: Life, seed: int, laws: int) -> Story:
-    """A home's story: one refill and the day after it; a week of raw top-offs of 1-3 %; a fortnight
-    of warm days; a fortnight of CO2 cycles seen or unseen; a week with a lamp or ozone each day."""
+    """A home's story: one refill and the day after it; a week of raw top-offs of 1-3 %; ten warm
+    days; a week of CO2 cycles seen or unseen; six days with a lamp or ozone each day. A refill from
+    a source configured at half or twice, or whose filter broke through; a lamp, ozone or medicine
+    that was told of on its first day; a week with one trouble of the probe; three months in which
+    the probe loses 60 % of its response; a refill while the ORP is away."""
     random = np.random.default_rng([5_000_000, list(_LIVES).index(life), seed])
     story = bare(random, seed, _HOURS, laws)
     story.every_s = max(story.every_s, 20.0)
@@ -56,16 +66,17 @@ def _home(random: np.random.Generator, story: Story) -> Home:
         quick_per_mg_h=between(random, 5, 60),
         warm_k=between(random, 0.0, 3.0) if chance(random, 0.5) else 0.0,
         configured=kind,
-        configured_mg_l=float(np.clip(wrong * story.tap_mg_l, 0.2, 4.0)),
+        configured_mg_l=float(np.clip(wrong * story.tap_mg_l, 0.2, _MOST_CONFIGURED_MG_L)),
     )
 
 
-def _refilled(random: np.random.Generator, story: Story) -> None:
+def _refilled(
+    random: np.random.Generator, story: Story, begin_s: float = 3600.0 * _FIRST_H
+) -> None:
     """Untreated, short, or well dosed; announced or not, with or without a word of the dose."""
     share = log_between(random, 0.03, 0.5)
     ratio = float(random.choice([0.0, 0.5, 1.5, 2.5], p=[0.45, 0.1, 0.3, 0.15]))
     ratio = ratio if ratio != 0.5 else between(random, 0.2, 0.9)
-    begin_s = 3600.0 * _FIRST_H
     pouring = Pouring(
         begin_s, begin_s + 60.0 * between(random, 2, 25), share,
         tap(random, story.disinfectant, story.tap_mg_l, ratio), through=chance(random, 0.4),
@@ -129,10 +140,76 @@ def _lamp(random: np.random.Generator, story: Story) -> None:
         story.disturbances.append(Disturbance(at_s + 86400.0 * day, height_mv, long_s))
 
 
+def _misconfigured(times: float) -> Callable[[np.random.Generator, Story], None]:
+    """A refill from a source configured at so many times what it holds."""
+
+    def refilled(random: np.random.Generator, story: Story) -> None:
+        assert story.home is not None
+        story.tap_mg_l = min(story.tap_mg_l, _MOST_CONFIGURED_MG_L / times)
+        configured_mg_l = times * story.tap_mg_l
+        kind = story.disinfectant
+        story.home = replace(story.home, configured=kind, configured_mg_l=configured_mg_l)
+        _refilled(random, story)
+
+    return refilled
+
+
+def _filtered(random: np.random.Generator, story: Story) -> None:
+    """A source of no chlorine, as far as its keeper knows, at 1.5 mg/L: a quarter of the tank."""
+    assert story.home is not None
+    story.home, story.tap_mg_l = replace(story.home, configured_mg_l=0.0), _BROKE_THROUGH_MG_L
+    begin_s = 3600.0 * _FIRST_H
+    pouring = Pouring(
+        begin_s, begin_s + 60.0 * between(random, 2, 25), 0.25,
+        tap(random, story.disinfectant, story.tap_mg_l, 0.0), through=chance(random, 0.4),
+        raw=True, need_mg_l=story.tap_mg_l,
+    )  # fmt: skip
+    story.pourings.append(pouring)
+    story.said.append(_said(random, story, pouring, 0.0 if chance(random, 0.5) else None))
+
+
+def _told(random: np.random.Generator, story: Story) -> None:
+    """A lamp, ozone or a medicine, of which the keeper tells when it first comes."""
+    _lamp(random, story)
+    first_s = story.disturbances[0].begin_s
+    what = OXIDISING[int(random.integers(len(OXIDISING)))]
+    story.said.append(Service(ZERO_S + first_s + between(random, -300, 300), "t", what))
+
+
+def _disturbed(random: np.random.Generator, story: Story) -> None:
+    """How often a probe has trouble: our judgement."""
+    story.hours = 24.0 * 7
+    in_trouble(random, story, between(random, 1.0, 6.0) * 86400.0)
+
+
+def _away(random: np.random.Generator, story: Story) -> None:
+    """From within the hour before the refill until some hours after it."""
+    _refilled(random, story)
+    story.faults.append(outage(random, story.pourings[0].begin_s))
+
+
+def _ageing(random: np.random.Generator, story: Story) -> None:
+    """A refill each week or so; a reading each minute."""
+    story.hours, story.every_s = 24.0 * 90, 60.0
+    assert story.home is not None
+    story.home = replace(story.home, response_lost=0.6)
+    begin_s = between(random, 1, 4) * 86400.0
+    while begin_s < (story.hours - 30.0) * 3600.0:
+        _refilled(random, story, begin_s)
+        begin_s += between(random, 5, 9) * 86400.0
+
+
 _LIVES: dict[Life, Callable[[np.random.Generator, Story], None]] = {
     "refill": _refilled,
     "top-offs": _topped,
     "warm": _warm,
     "co2": _co2,
     "lamp": _lamp,
+    "half": _misconfigured(0.5),
+    "twice": _misconfigured(2.0),
+    "filtered": _filtered,
+    "told": _told,
+    "disturbed": _disturbed,
+    "ageing": _ageing,
+    "away": _away,
 }

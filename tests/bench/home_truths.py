@@ -1,10 +1,12 @@
 """What was said of a home, minute by minute, beside what was true."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from afterfill.inference.belief import Belief
+from afterfill.inference.model.observations import as_read
 from afterfill.records import (
     AlarmChange,
     Estimate,
@@ -25,14 +27,18 @@ from bench.story import ZERO_S, Story, config_of
 from bench.tanks import Played, played
 
 Series = NDArray[np.float64]
+TIME, TRUTH, LOW, MIDDLE, HIGH, P, SEES, SAFE, QUARTER, THREE_QUARTERS = range(10)
 _EVERY_S = 300.0
+_BEFORE_S, _NEXT_S = 900.0, 600.0  # how long before a refill its own time begins, or another's ends
 
 
 @dataclass
 class Lived:
     """One home. `minutes` has a row each five minutes: time since the begin [s], truth, q05, q50,
-    q95 [mg/L as Cl2], p_over_limit, sees, whether it was called safe. Alarms: raised and over [s].
-    `sure`: when "surely below the limit at" was said [s], and what time was named [s]."""
+    q95 [mg/L as Cl2], p_over_limit, sees, whether it was called safe, the particles' quartiles
+    [mg/L as Cl2]. Alarms: raised and over [s]; `blind_s`: raised for being blind [s]. `sure`: when
+    "surely below the limit at" was said [s], and what time was named [s]. `failures`: records on
+    which the inference failed."""
 
     life: Life
     seed: int
@@ -44,7 +50,8 @@ class Lived:
     suspected_s: list[float] = field(default_factory=list)
     verdicts: list[Verdict] = field(default_factory=list)
     sure: list[tuple[float, float]] = field(default_factory=list)
-    peak: tuple[float, float, float] | None = None
+    blind_s: list[float] = field(default_factory=list)
+    failures: int = 0
     loss: float = 0.0
     loss_of_mass_balance: float = 0.0
 
@@ -52,6 +59,31 @@ class Lived:
     def days(self) -> float:
         """Its length."""
         return self.story.days
+
+
+def by_refill(home: Lived) -> list[Lived]:
+    """A home of several refills as one for each."""
+    pourings = home.story.pourings
+    ends_s = [p.begin_s - _NEXT_S for p in pourings[1:]] + [home.story.hours * 3600.0]
+    return [
+        _part(home, number, p.begin_s - _BEFORE_S, end_s)
+        for number, (p, end_s) in enumerate(zip(pourings, ends_s, strict=True))
+    ]
+
+
+def _part(home: Lived, number: int, from_s: float, to_s: float) -> Lived:
+    m, truth = home.minutes, home.truth
+    here = (truth.time_s >= from_s) & (truth.time_s < to_s)
+    series = (truth.time_s, truth.residual, truth.free, truth.nh3, truth.orp_mv)
+    return replace(
+        home,
+        story=replace(home.story, pourings=[home.story.pourings[number]]),
+        minutes=m[(m[:, TIME] >= from_s) & (m[:, TIME] < to_s)],
+        truth=Played([], *(values[here] for values in series)),
+        alarms_s=[(a, over_s) for a, over_s in home.alarms_s if over_s >= from_s and a < to_s],
+        verdicts=[v for v in home.verdicts if from_s <= v.refill_time_s - ZERO_S < to_s],
+        sure=[s for s in home.sure if from_s <= s[0] < to_s],
+    )
 
 
 def lived(life: Life, seed: int, laws: int) -> Lived:
@@ -89,7 +121,7 @@ def _loss(home: Lived) -> float:
 
 def _told(home: Lived, setup: TankSetup, inputs: list[Input]) -> Lived:
     state, rows, raised_s, safe = TankState(), list[tuple[float, ...]](), None, False
-    truth = home.truth
+    truth, blind = home.truth, False
     for record in inputs:
         state, outputs = folded(setup, state, record, _EVERY_S)
         estimates = []
@@ -103,30 +135,44 @@ def _told(home: Lived, setup: TankSetup, inputs: list[Input]) -> Lived:
                 if raised_s is not None and not output.active:
                     home.alarms_s.append((raised_s, at_s))
                 raised_s = (at_s if raised_s is None else raised_s) if output.active else None
+            elif isinstance(output, AlarmChange) and output.alarm == "cannot-see":
+                home.blind_s += [at_s] if output.active and not blind else []
+                blind = output.active
             else:
                 _noted(home, output, at_s)
-        rows += [_row(e, truth, safe) for e in estimates]
+        rows += [_row(e, truth, safe, state.belief) for e in estimates]
     if raised_s is not None:
         home.alarms_s.append((raised_s, home.story.hours * 3600.0))
-    home.minutes = np.array(rows)
+    home.minutes, home.failures = np.array(rows), state.failures
     return home
 
 
 def _noted(home: Lived, output: object, at_s: float) -> None:
     if isinstance(output, Verdict):
         home.verdicts.append(output)
-        low, middle, high = output.peak_residual_mg_l
-        home.peak = (low, middle, high)
     elif isinstance(output, RefillSeen) and output.origin == "inferred":
         home.suspected_s.append(at_s)
     elif isinstance(output, Forecast) and output.residual_surely_below_limit_s is not None:
         home.sure.append((at_s, output.residual_surely_below_limit_s - ZERO_S))
 
 
-def _row(estimate: Estimate, truth: Played, safe: bool) -> tuple[float, ...]:
+def _row(estimate: Estimate, truth: Played, safe: bool, belief: Belief) -> tuple[float, ...]:
     at_s = estimate.time_s - ZERO_S
     index = min(int(np.searchsorted(truth.time_s, at_s)), truth.time_s.size - 1)
     return (
         at_s, float(truth.residual[index]), *estimate.residual_mg_l, estimate.p_over_limit,
-        float(estimate.sees), float(safe),
+        float(estimate.sees), float(safe), *_quartiles(belief),
     )  # fmt: skip
+
+
+def _quartiles(belief: Belief) -> tuple[float, float]:
+    """Of the residual as the particles have it, which no record tells of [mg/L as Cl2]."""
+    if belief.holding is None:
+        return 0.0, 0.0
+    particles = belief.holding.particles
+    values = as_read(particles.residual)
+    order = np.argsort(values)
+    reached = np.cumsum(particles.weights[order])
+    index = np.searchsorted(reached, reached[-1] * np.array([0.25, 0.75]))
+    low, high = values[order[np.minimum(index, values.size - 1)]]
+    return float(low), float(high)

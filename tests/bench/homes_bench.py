@@ -1,13 +1,19 @@
 """Whether an all-clear can be believed, in homes unlike the filter's priors.
 
-``python tests/bench/homes_bench.py [--set tuning|held-out] [--refills 120] [--others 12]
-[--workers 2]`` prints the rows by which the time after the alarm is judged, each with n of N and a
-95 % interval, its bar and its goal. Seeds of `tuning` may be looked at while the filter is changed;
-those of `held-out`, whose probes follow two further electrode laws, are for reporting only.
+``python tests/bench/homes_bench.py [--set tuning|held-out] [--from SEED] [--refills 120]
+[--others 12] [--ageing 4] [--ranks 0] [--workers 2]`` prints the rows by which the time after the
+alarm is judged, each with n of N and a 95 % interval, its bar and its goal; then what was said with
+which probability beside how often it came true, and how often the truth was inside its interval.
+`--ranks`: so many stories of `simulation_based_calibration.py` beside.
+
+Seeds of `tuning` may be looked at while the filter is changed; those of `held-out`, whose probes
+follow two further electrode laws, are for reporting only. Those from 100,000 on have been seen:
+`--from` takes others.
 """
 
 import argparse
 import sys
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from multiprocessing import get_context
@@ -15,46 +21,75 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from bench.home_rows import rows_of
+from bench.home_reliability import coverage_lines, reliability_lines
+from bench.home_rows import BLIND_MIX, MIX, rows_of
 from bench.home_stories import Life
 from bench.home_truths import Lived, lived
 from bench.inference_bench import lines
 from bench.laws import LAWS, TUNING_LAWS
+from bench.simulation_based_calibration import figure_of, ranked_stories
 
 FIRST_SEED = {"tuning": 0, "held-out": 100_000}
 LAWS_OF = {"tuning": TUNING_LAWS, "held-out": len(LAWS)}
-OTHERS: tuple[Life, ...] = ("top-offs", "warm", "co2", "lamp")
+OTHERS: tuple[Life, ...] = (
+    "top-offs", "warm", "co2", "lamp", "half", "twice", "filtered", "told", "disturbed", "away",
+)  # fmt: skip
 
 
-def homes(which: str, refills: int, others: int, workers: int = 1) -> list[Lived]:
-    """So many homes with a refill, and so many of each other life."""
-    first = FIRST_SEED[which]
-    asked: list[tuple[Life, int]] = [("refill", first + n) for n in range(refills)]
-    asked += [(life, first + n) for life in OTHERS for n in range(others)]
-    one = partial(_one, laws=LAWS_OF[which])
+def homes(
+    first: int, laws: int, refills: int, others: int, ageing: int, workers: int = 1
+) -> list[Lived]:
+    """So many homes with a refill, of each other life, and with a probe that ages, from this seed
+    on."""
+    numbers: dict[Life, int] = {"refill": refills, **dict.fromkeys(OTHERS, others)}
+    numbers["ageing"] = ageing
+    asked = [(life, first + n) for life, number in numbers.items() for n in range(number)]
+    asked.sort(key=lambda one: one[0] != "ageing")  # the longest first
+    one = partial(_one, laws=laws)
     if workers == 1:
         return [one(each) for each in asked]
     with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
-        return list(pool.map(one, asked, chunksize=2))
+        return list(pool.map(one, asked))
 
 
 def _one(asked: tuple[Life, int], laws: int) -> Lived:
     return lived(*asked, laws)
 
 
+def printed(found: Sequence[Lived], ranks: int, first: int, workers: int) -> str:
+    """All tables."""
+    figures = rows_of(found)
+    sighted, blind = ([h for h in found if h.life in lives] for lives in (MIX, BLIND_MIX))
+    if ranks:
+        figures.append(figure_of(ranked_stories(first, ranks, workers)))
+    refills = [home for home in found if home.life == "refill"]
+    return "\n".join(
+        [*lines(figures), "", *reliability_lines(sighted, blind), "", *coverage_lines(refills)]
+    )
+
+
 def main() -> None:
-    """Print the table."""
+    """Print the tables."""
     asked = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     asked.add_argument("--set", choices=list(FIRST_SEED), default="tuning")
+    asked.add_argument("--from", dest="first", type=int, metavar="SEED")
     asked.add_argument("--refills", type=int, default=120)
     asked.add_argument("--others", type=int, default=12)
+    asked.add_argument("--ageing", type=int, default=4)
+    asked.add_argument("--ranks", type=int, default=0)
     asked.add_argument("--workers", type=int, default=2)
     given = asked.parse_args()
-    found = homes(given.set, given.refills, given.others, given.workers)
-    print(f"{given.set}: {given.refills} refills, {given.others} homes of each other life")
-    print("\n".join(lines(rows_of(found))))
+    first = FIRST_SEED[given.set] if given.first is None else given.first
+    found = homes(
+        first, LAWS_OF[given.set], given.refills, given.others, given.ageing, given.workers
+    )
+    print(
+        f"{given.set}, seeds from {first}: {given.refills} refills, {given.others} homes of each "
+        f"other life, {given.ageing} with a probe that ages"
+    )
+    print(printed(found, given.ranks, first, given.workers))
 
 
 if __name__ == "__main__":

@@ -27,13 +27,16 @@ class OrpProbe:
         self._resting_mv = float(random.uniform(220, 380))
         self._resolution_mv = float(random.choice([0.1, 0.1, 1.0]))
         self._white_mv = float(random.uniform(0.15, 0.6))
+        lost = story.home.response_lost if story.home else 0.0
+        self._kept, self._ages_per_s = 1.0, lost / (story.hours * 3600.0)
         self._slow_mv = self._wander_mv = self._signal_mv = self._wet_mv = self._air_mv = 0.0
         self._other_mv = self._resting_mv + float(random.choice([-1, 1]) * random.uniform(30, 150))
 
     def stepped(self, water: WaterState, faults: list[Fault], step_s: float) -> None:
         """Follow the water, and hands."""
         hocl = hocl_fraction(water.ph, min(water.temperature_c, 35.0))
-        self._signal_mv = self._law.stepped(water.free, water.combined, hocl, step_s)
+        self._kept -= self._ages_per_s * step_s
+        self._signal_mv = self._kept * self._law.stepped(water.free, water.combined, hocl, step_s)
         kept = math.exp(-step_s / 3900.0)
         self._slow_mv = kept * self._slow_mv + 1.15 * math.sqrt(1 - kept * kept) * self._normal()
         self._wander_mv += 1.6 * math.sqrt(step_s / 86400.0) * self._normal()

@@ -23,11 +23,15 @@ def quiet_story(seed: int, laws: int) -> Story:
     live_in(random, story)
     for day in range(int(days)):
         if chance(random, _TROUBLE_SHARE):
-            at_s = 86400.0 * day + between(random, 3, 18) * 3600.0
-            kind = str(random.choice(list(_TROUBLES)))
-            story.troubles.append((kind, at_s))
-            _TROUBLES[kind](random, story, at_s)
+            in_trouble(random, story, 86400.0 * day + between(random, 3, 18) * 3600.0)
     return story
+
+
+def in_trouble(random: np.random.Generator, story: Story, at_s: float) -> None:
+    """Something at `at_s` [s] that is no water: work on the probe, a fault, or cleaning."""
+    kind = str(random.choice(list(_TROUBLES)))
+    story.troubles.append((kind, at_s))
+    _TROUBLES[kind](random, story, at_s)
 
 
 def is_fault(kind: str) -> bool:

@@ -151,12 +151,13 @@ def _around(random: np.random.Generator, story: Story, pouring: Pouring) -> None
     if chance(random, 0.1):
         story.said.append(Service(ZERO_S + begin_s - 300.0, "t", "cleaning"))
     if chance(random, 0.07):
-        story.faults.append(_outage(random, begin_s))
+        story.faults.append(outage(random, begin_s))
     if chance(random, 0.2):
         story.kits += [_kit(random, end_s) for _ in range(int(random.integers(1, 3)))]
 
 
-def _outage(random: np.random.Generator, begin_s: float) -> Fault:
+def outage(random: np.random.Generator, begin_s: float) -> Fault:
+    """The ORP or all probes away from before a refill at `begin_s` [s] until 1-6 h after it."""
     fault = Fault("orp outage", begin_s - between(random, 60, 3600), begin_s + 7200.0)
     fault = replace(fault, end_s=begin_s + between(random, 3600, 20_000))
     return replace(fault, kind="all outage") if chance(random, 0.5) else fault

@@ -94,7 +94,8 @@ class Kit:
 class Home:
     """What a real home differs in from the bench's usual tank: how its water decays, days that
     warm it by `warm_k` and CO2 that swings its pH (in `habits`), a source that is not as
-    configured, probes that are not there. `pool_mg_l`, `quick_per_mg_h`: see Organics."""
+    configured, probes that are not there, an ORP probe that loses the share `response_lost` of its
+    response over the story. `pool_mg_l`, `quick_per_mg_h`: see Organics."""
 
     habits: TankHabits
     pool_mg_l: float
@@ -104,6 +105,7 @@ class Home:
     configured_mg_l: float
     probes: tuple[Quantity, ...] = QUANTITIES
     limit_mg_l: float = 0.02
+    response_lost: float = 0.0
 
 
 @dataclass
