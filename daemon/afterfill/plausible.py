@@ -6,7 +6,7 @@ is read as it is.
 
 from afterfill.config import Config
 from afterfill.errors import PayloadError
-from afterfill.records import Dose, Event, Refill
+from afterfill.records import Dose, Event, Refill, SourceTest
 from afterfill.sentences import nearest
 
 MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is new; our judgement
@@ -21,12 +21,16 @@ def refuse_slips(event: Event, config: Config) -> None:
     if isinstance(event, Refill):
         _check_volume(event.litres, event.tank, litres)
         check_dose(event.neutraliser_ml, event.tank, litres)
-        if event.source is not None and event.source not in config.source:
-            raise PayloadError(
-                f"there is no source '{event.source}'; {_known(event.source, config)}"
-            )
+        _check_source(event.source, config)
+    elif isinstance(event, SourceTest):
+        _check_source(event.source, config)
     elif isinstance(event, Dose):
         check_dose(event.neutraliser_ml, event.tank, litres)
+
+
+def _check_source(source: str | None, config: Config) -> None:
+    if source is not None and source not in config.source:
+        raise PayloadError(f"there is no source '{source}'; {_known(source, config)}")
 
 
 def _known(source: str, config: Config) -> str:

@@ -9,7 +9,7 @@ import pytest
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.journal.recording import read_recording, write_recording
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service
+from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service, SourceTest
 from cli_room import afterfill, alarm, inbox, lines_of, reading, record, running, write_config
 
 
@@ -56,6 +56,21 @@ def test_while_the_service_reads_nothing_is_said_of_waiting(tmp_path: Path, conf
         result = afterfill("log", "dose", "--config", config, "--neutraliser-ml", "2")
     assert result.stdout.rstrip().endswith("dose of 2 mL neutraliser")
     assert inbox(tmp_path)[0] == Dose(inbox(tmp_path)[0].time_s, "window", 2.0)
+
+
+def test_a_test_of_the_tap_is_left_for_the_service(tmp_path: Path, config: str) -> None:
+    result = afterfill(
+        "log", "source-test", "--total-chlorine", "2.5", "--source", "tap", "--config", config
+    )
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert "test of the source tap: total chlorine 2.5 mg/L" in result.stdout
+    assert inbox(tmp_path)[0] == SourceTest(inbox(tmp_path)[0].time_s, "window", "tap", 2.5)
+    nothing = afterfill("log", "source-test", "--config", config)
+    assert nothing.exit_code == 2
+    assert "a test of the source needs total or free chlorine" in nothing.stderr
+    slip = ["--total-chlorine", "2.5", "--source", "tpa"]
+    typed = afterfill("log", "source-test", *slip, "--config", config)
+    assert (typed.exit_code, "did you mean 'tap'?" in typed.stderr) == (2, True)
 
 
 def test_kit_dose_and_service_as_json(tmp_path: Path, config: str) -> None:

@@ -12,6 +12,7 @@ from afterfill.service.log_lines import LogLines
 _LOG = {
     "refill": ("log.commands:refill", "Water was (or is being) poured."),
     "kit": ("log.commands:kit", "A test kit was used on the tank's water."),
+    "source-test": ("log.commands:source_test", "A test kit was used on the source's own water."),
     "dose": ("log.commands:dose", "Neutraliser was put into the tank itself."),
     "service": ("log.commands:service", "Work that moves the readings without any disinfectant."),
 }

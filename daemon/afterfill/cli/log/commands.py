@@ -16,6 +16,11 @@ AtOption = Annotated[
     ),
 ]
 
+SourceOption = Annotated[
+    str | None,
+    typer.Option("--source", help="Which [source.ID]; default: the tank's own."),
+]
+
 
 def refill(
     litres: Annotated[
@@ -31,9 +36,7 @@ def refill(
     mode: Annotated[
         str, typer.Option(help="replace (drained first) or add (a top-off onto what is there).")
     ] = "replace",
-    source: Annotated[
-        str | None, typer.Option(help="Which [source.ID] it came from; default: the tank's own.")
-    ] = None,
+    source: SourceOption = None,
     at: AtOption = None,
     tank: TankOption = None,
     config: ConfigOption = None,
@@ -74,6 +77,28 @@ def kit(
         "ph": ph,
     }
     _logged("kit", payload, tank, at, config, as_json)
+
+
+def source_test(
+    total_chlorine: Annotated[
+        float | None, typer.Option(help="Total chlorine, mg/L as Cl2 (DPD total).")
+    ] = None,
+    free_chlorine: Annotated[
+        float | None, typer.Option(help="Free chlorine, mg/L as Cl2 (DPD free).")
+    ] = None,
+    source: SourceOption = None,
+    at: AtOption = None,
+    tank: TankOption = None,
+    config: ConfigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """A test kit was used on the source's own water, before anything was put into it."""
+    payload = {
+        "source": source,
+        "total_chlorine_mg_l": total_chlorine,
+        "free_chlorine_mg_l": free_chlorine,
+    }
+    _logged("source-test", payload, tank, at, config, as_json)
 
 
 def dose(
