@@ -33,7 +33,15 @@ from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
 from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing
-from afterfill.tank_state import AlarmContext, LastValue, NeutraliserBook, PourContext, TankState
+from afterfill.tank_state import (
+    FORETOLD_COLUMNS,
+    AlarmContext,
+    Foretold,
+    LastValue,
+    NeutraliserBook,
+    PourContext,
+    TankState,
+)
 
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
@@ -41,6 +49,7 @@ _CLASSES: dict[str, type[Any]] = {
         TankState, Belief, Learnt, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
         PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
+        Foretold,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
@@ -53,16 +62,30 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "Learnt": (len(PARAMETERS),),
     "History": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
+    "Foretold.rows": (_ANY, FORETOLD_COLUMNS),
 }
+# What a state of the version before lacks: it stands as at the beginning.
+_LATER_CLASS, _LATER_FIELD = "Foretold", "foretold"
 
 
 def _fields_of(cls: type[Any]) -> tuple[str, ...]:
     return tuple(f.name for f in fields(cls)) if is_dataclass(cls) else cls._fields
 
 
-_WORDS = ";".join(f"{name}:{','.join(_fields_of(cls))}" for name, cls in _CLASSES.items())
-_GROUPS = [(hypothesis.name, hypothesis.size) for hypothesis in HYPOTHESES]
-LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES};{_GROUPS}'.encode()):08x}"
+def _layout(later: bool) -> str:
+    classes = {name: cls for name, cls in _CLASSES.items() if later or name != _LATER_CLASS}
+    shapes = {key: it for key, it in _SHAPES.items() if later or _LATER_CLASS not in key}
+    fields_of = {
+        name: [field for field in _fields_of(cls) if later or field != _LATER_FIELD]
+        for name, cls in classes.items()
+    }
+    words = ";".join(f"{name}:{','.join(names)}" for name, names in fields_of.items())
+    groups = [(hypothesis.name, hypothesis.size) for hypothesis in HYPOTHESES]
+    return f"{zlib.crc32(f'{_MEANING};{words};{shapes};{groups}'.encode()):08x}"
+
+
+LAYOUT = _layout(later=True)
+_READ = (LAYOUT, _layout(later=False))
 
 
 def to_bytes(state: TankState) -> bytes:
@@ -77,7 +100,7 @@ def from_bytes(data: bytes) -> TankState:
     """The state again. Raises JournalError when these bytes are not of this version."""
     try:
         head, arrays = _parts(data)
-        if head["layout"] == LAYOUT:
+        if head["layout"] in _READ:
             state = _made(head["state"], arrays)
             if isinstance(state, TankState):
                 return state

@@ -20,6 +20,8 @@ TIME_KEYS = {
     "refill_time_s": "refill_time",
     "logged_s": "logged",
     "since_s": "since",
+    "kit_s": "kit_time",
+    "said_s": "said",
     "residual_below_limit_s": "residual_below_limit",
     "residual_surely_below_limit_s": "residual_surely_below_limit",
     "free_ammonia_peak_s": "free_ammonia_peak",
