@@ -333,7 +333,7 @@ def _after_event(
     if isinstance(event, Refill):
         return _after_refill(setup, tank_foretold.poured(state, event.time_s), event, time_s)
     if isinstance(event, KitResult):
-        answers = tank_foretold.answered(setup, state, event, time_s)
+        state, answers = tank_foretold.answered(setup, state, event, time_s)
         belief = step.tested(inference, belief, event, time_s)
     elif isinstance(event, Dose):
         state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)

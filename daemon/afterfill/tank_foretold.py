@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from afterfill.audit.answers import APART_S
 from afterfill.inference import ammonia
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.posterior.estimate import estimate, rounded
@@ -56,18 +57,24 @@ def poured(state: TankState, time_s: float) -> TankState:
 
 def answered(
     setup: TankSetup, state: TankState, kit: KitResult, time_s: float
-) -> list[KitForetold]:
-    """What had been said of the water that `kit` measured, before the kit became known at `time_s`
-    [s]. Nothing where nothing had been said, or where the kit says nothing of what is forecast."""
-    shown = (kit.total_chlorine_mg_l, kit.free_chlorine_mg_l, kit.total_ammonia_mg_l)
-    if state.belief.stepped_s is None or all(value is None for value in shown):
-        return []
+) -> tuple[TankState, list[KitForetold]]:
+    """The state after `kit` was held against what had been said of its water, and that, as it was
+    before the kit became known at `time_s` [s]. Nothing where nothing had been said, or where the
+    kit measured nothing but what was tested just before: such records are kept for ever."""
     old = state.foretold
+    shown = (kit.total_chlorine_mg_l, kit.free_chlorine_mg_l, kit.total_ammonia_mg_l)
+    tested_s = tuple(
+        last_s if value is None or abs(kit.time_s - last_s) < APART_S else kit.time_s
+        for value, last_s in zip(shown, old.tested_s, strict=True)
+    )
+    if state.belief.stepped_s is None or tested_s == old.tested_s:
+        return state, []
+    state = state._replace(foretold=old._replace(tested_s=tested_s))
     at_once = time_s - kit.time_s <= _AT_ONCE_S and old.poured_s <= kit.time_s
     rows = [(_row(setup, state, time_s), 0.0)] if at_once else []
     rows += _due(old, kit.time_s, LEADS_H[1:] if at_once else LEADS_H)
     limit_mg_l = setup.inference.limit_mg_l
-    return [_record(kit, time_s, limit_mg_l, row, lead_h) for row, lead_h in rows]
+    return state, [_record(kit, time_s, limit_mg_l, row, lead_h) for row, lead_h in rows]
 
 
 def _record(

@@ -70,10 +70,12 @@ FORETOLD_COLUMNS = 30
 
 class Foretold(NamedTuple):
     """What was said of the water in the last day, a row an hour, for a test kit to answer (see
-    `tank_foretold`); `poured_s`: when water or neutraliser last came, which no forecast knew of."""
+    `tank_foretold`); `poured_s`: when water or neutraliser last came, which no forecast knew of;
+    `tested_s`: when total chlorine, free chlorine and ammonia were last tested."""
 
     rows: Array = np.empty((0, FORETOLD_COLUMNS))
     poured_s: float = 0.0
+    tested_s: tuple[float, ...] = (0.0, 0.0, 0.0)
 
 
 class TankState(NamedTuple):

@@ -8,7 +8,7 @@ import numpy as np
 from afterfill.audit.kits import AMMONIA, CHLORINE, Kit
 from afterfill.records import Estimate, KitForetold, Quantiles
 
-_APART_S = 3600.0  # two tests within it are one: the same water, the same reagent; our judgement
+APART_S = 3600.0  # two tests within it are one: the same water, the same reagent; our judgement
 _SURELY = 3.0  # standard deviations of a kit; what it shows beyond them is there
 
 
@@ -63,7 +63,7 @@ def _apart(records: Iterable[KitForetold]) -> Iterator[KitForetold]:
     last: KitForetold | None = None
     for record in records:
         if last is None or (
-            record.said_s >= last.time_s and abs(record.kit_s - last.kit_s) >= _APART_S
+            record.said_s >= last.time_s and abs(record.kit_s - last.kit_s) >= APART_S
         ):
             last = record
             yield record

@@ -68,7 +68,7 @@ class Audit:
 
     def sentence(self) -> str:
         """Whether the figures have earned trust."""
-        e = f"e = {self.e:.2g}"
+        e = f"e = {e_words(self.e)}"
         if self.word == "not-enough":
             return f"not enough tests yet ({self.tests} of {TESTS_NEEDED})"
         if self.word == "nothing-against":
@@ -87,12 +87,9 @@ class Audit:
             "tests_needed": TESTS_NEEDED,
             "e": _short(self.e),
             "figures": [_wire(figure) for figure in (*self.figures, *self.ahead)],
-            "reliability": [
-                {**each._asdict(), "said": _short(each.said), "tells": each.tells}
-                for each in self.bins
-            ],
+            "reliability": [_bin_wire(each) for each in self.bins],
             "shown_from_mg_l": self.shown_from_mg_l,
-            "next_test": None if self.next is None else self.next._asdict(),
+            "next_test": None if self.next is None else self.next.wire(),
         }
 
 
@@ -106,8 +103,26 @@ def _wire(audited: FigureAudit) -> dict[str, Any]:
     }
 
 
+def _bin_wire(each: Bin) -> dict[str, Any]:
+    return {
+        "said": _short(each.said),
+        "came_true": each.came_true,
+        "tests": each.n,
+        "low": _short(each.low),
+        "high": _short(each.high),
+        "tells": each.tells,
+    }
+
+
 def _short(value: float) -> float:
     return float(f"{value:.4g}")
+
+
+def e_words(e: float) -> str:
+    """Evidence as people read it."""
+    if e > 1000.0:
+        return "more than 1000"
+    return f"{e:.2g}" if e < 100.0 else f"{e:.0f}"
 
 
 def audited(tank: str, records: Sequence[KitForetold], now: Estimate | None) -> Audit:

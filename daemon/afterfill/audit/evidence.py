@@ -18,7 +18,6 @@ Henzi & Ziegel, Sequentially valid tests for forecast calibration, Annals of App
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from math import asin, pi, sqrt
 from typing import Literal, NamedTuple
 
 from afterfill.audit.predictive import Span
@@ -38,14 +37,23 @@ class Bet(NamedTuple):
     won: Callable[[float], float]
 
 
-BETS = (  # beta densities whose integrals have a closed form
-    Bet("too-low", lambda u: u**2),
-    Bet("too-low", lambda u: u**6),
-    Bet("too-high", lambda u: 1.0 - (1.0 - u) ** 2),
-    Bet("too-high", lambda u: 1.0 - (1.0 - u) ** 6),
-    Bet("too-sure", lambda u: 2.0 / pi * asin(sqrt(u))),
-    Bet("too-sure", lambda u: 0.5 * (u**6 + 1.0 - (1.0 - u) ** 6)),
-)
+def _bets(power: int) -> tuple[Bet, ...]:
+    """Beta(power, 1), its mirror image, and half of each: integrals in closed form."""
+
+    def low(u: float) -> float:
+        return float(u**power)
+
+    def high(u: float) -> float:
+        return 1.0 - low(1.0 - u)
+
+    return (
+        Bet("too-low", low),
+        Bet("too-high", high),
+        Bet("too-sure", lambda u: 0.5 * (low(u) + high(u))),
+    )
+
+
+BETS = (*_bets(3), *_bets(8))  # a timid and a bold one on each fault; our judgement
 
 
 def won(bet: Bet, spans: Sequence[Span]) -> float:
@@ -82,9 +90,8 @@ def stake_on_more_often(said: Sequence[tuple[float, bool]]) -> float:
     """The stake on events being more frequent than was `said`: pairs of the highest probability
     that the saying allows, and whether it happened. The odds are taken for 3 and 10 times as said;
     where the truth is less frequent than allowed, this wins less than nothing."""
-    return sum(stake(_ratio(p, happened, odds) for p, happened in said) for odds in _ODDS) / len(
-        _ODDS
-    )
+    ends = [stake(_ratio(p, happened, odds) for p, happened in said) for odds in _ODDS]
+    return sum(ends) / len(ends)
 
 
 def _ratio(p: float, happened: bool, odds: float) -> float:

@@ -1,7 +1,7 @@
 """Which test would tell most now: the one whose kit is fine beside what is believed."""
 
 from math import log1p
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -9,21 +9,30 @@ from afterfill.audit.answers import FIGURES
 from afterfill.audit.kits import Kit
 from afterfill.audit.predictive import believed
 from afterfill.records import Estimate, Quantiles
+from afterfill.wire import rfc3339
 
 _WORTH_NATS = 0.1  # a test that narrows what is believed by a tenth; our judgement
 
 
 class NextTest(NamedTuple):
-    """The test of `figure` (None: none is worth it now), and what it would tell [nats]."""
+    """By the estimate of `time_s` [s]: the test of `figure` (None: none is worth it now), and what
+    it would tell [nats]."""
 
+    time_s: float
     figure: str | None
     nats: float
 
     def sentence(self) -> str:
         """What to do."""
         if self.figure is None:
-            return "no test would tell much now; one half an hour after the next refill would"
+            return "no test would tell much now: test after the next refill"
         return f"a test of {self.figure} would tell most now"
+
+    def wire(self) -> dict[str, Any]:
+        """As JSON."""
+        when = "now" if self.figure else "after-the-next-refill"
+        nats = float(f"{self.nats:.2g}")
+        return {"figure": self.figure, "when": when, "nats": nats, "time": rfc3339(self.time_s)}
 
 
 def next_test(now: Estimate) -> NextTest:
@@ -35,7 +44,7 @@ def next_test(now: Estimate) -> NextTest:
         if (now.sees or not figure.needs_sight) and (said := figure.said(now)) is not None
     }
     best = max(told, key=lambda name: told[name])
-    return NextTest(best if told[best] >= _WORTH_NATS else None, told[best])
+    return NextTest(now.time_s, best if told[best] >= _WORTH_NATS else None, told[best])
 
 
 def expected_nats(said: Quantiles, kit: Kit) -> float:

@@ -6,12 +6,13 @@ from typing import Annotated
 
 import typer
 
-from afterfill.audit.audit import Audit, FigureAudit, audited
+from afterfill.audit.audit import Audit, FigureAudit, audited, e_words
 from afterfill.audit.evidence import REJECTED
 from afterfill.audit.reliability import Bin
 from afterfill.cli.configured import loaded, one_tank, reading_journal, tanks
 from afterfill.cli.console import Line, Table, tell
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.times import moment, present_s
 from afterfill.cli.whole_file import whole_file
 from afterfill.errors import RecordingError
 from afterfill.journal.newest import newest
@@ -68,14 +69,15 @@ def _words(found: Audit) -> Iterator[str | Line | Table]:
         yield Table(_SAID, [_bin_cells(each) for each in found.bins])
         yield f"  {_note(found)}"
     if found.next is not None:
-        yield f"  {found.next.sentence()}"
+        told = moment(found.next.time_s, present_s())
+        yield f"  {found.next.sentence()} (by the estimate of {told})"
 
 
 def _cells(figure: FigureAudit) -> tuple[str, ...]:
     said = f"{figure.lead_h:g} h ahead" if figure.lead_h else "then"
     inside = "" if figure.inside is None else f"{figure.inside} of {figure.tests}"
-    fault = figure.worst.replace("-", " ")
-    return figure.name, said, str(figure.tests), inside, f"{figure.mean_e:.2g} ({fault})"
+    fault = f": {figure.worst.replace('-', ' ')}" if figure.mean_e >= REJECTED else ""
+    return figure.name, said, str(figure.tests), inside, f"{e_words(figure.mean_e)}{fault}"
 
 
 def _bin_cells(each: Bin) -> tuple[str, ...]:
@@ -84,10 +86,13 @@ def _bin_cells(each: Bin) -> tuple[str, ...]:
 
 
 def _note(found: Audit) -> str:
-    return f"a chlorine test surely shows it from {found.shown_from_mg_l or 0.0:.2g} mg/L on"
+    if found.shown_from_mg_l is None:
+        return "no test of chlorine has counted yet"
+    sure = f"a test surely shows it from {found.shown_from_mg_l:.2g} mg/L on"
+    return f"{sure}, so fewer may be shown than are so"
 
 
 def _draw(found: Audit, file: Path) -> None:
-    drawn = reliability_picture(f"{found.tank}: {found.sentence()}", _note(found), found.bins)
+    drawn = reliability_picture(found.tank, found.sentence(), _note(found), found.bins)
     with whole_file(file, RecordingError, "choose another with --picture") as written:
         written.write(drawn)
