@@ -43,18 +43,15 @@ class Answer(NamedTuple):
 def answers(records: Sequence[KitForetold], figure: Figure, lead_h: float) -> list[Answer]:
     """The answers that count to a figure said `lead_h` [h] ahead, `records` in the order in which
     they became known. While the ORP could not be used, nothing was said of chlorine."""
-    kept = _apart(r for r in records if r.lead_h == lead_h and _is_answer(figure, r))
-    return [
-        Answer(said, shown_mg_l, record.kit_s)
-        for record in kept
-        if (said := figure.said(record)) is not None
-        if (shown_mg_l := figure.shown(record)) is not None
-    ]
+    kept = _apart(r for r in records if r.lead_h == lead_h and _answer(figure, r) is not None)
+    return [answer for record in kept if (answer := _answer(figure, record)) is not None]
 
 
-def _is_answer(figure: Figure, record: KitForetold) -> bool:
-    silent = figure.needs_sight and not record.sees
-    return not silent and None not in (figure.said(record), figure.shown(record))
+def _answer(figure: Figure, record: KitForetold) -> Answer | None:
+    said, shown_mg_l = figure.said(record), figure.shown(record)
+    if said is None or shown_mg_l is None or (figure.needs_sight and not record.sees):
+        return None
+    return Answer(said, shown_mg_l, record.kit_s)
 
 
 def _apart(records: Iterable[KitForetold]) -> Iterator[KitForetold]:
