@@ -17,6 +17,7 @@ from afterfill.records import (
     Forecast,
     Health,
     Input,
+    KitForetold,
     KitResult,
     MachineState,
     ProbeLearnt,
@@ -42,7 +43,8 @@ class RecordKind(NamedTuple):
 
     `role`: an input goes into the fold, a finding comes out of it, upkeep does neither.
     `lasting`: what it says is remembered for longer than the readings that a restart without a
-    snapshot folds again. `recording`: the file of a recording that holds it.
+    snapshot folds again. `kept`: it stays in the journal when what is as old is dropped.
+    `recording`: the file of a recording that holds it.
     `block_bit`: kept in blocks, because it comes all the time; the bit is part of the journal's
     form. `prompt`: written to the disk before it is told. `mqtt`, `database`, `message`, `report`:
     who delivers it.
@@ -52,6 +54,7 @@ class RecordKind(NamedTuple):
     word: str
     role: Role
     lasting: bool = False
+    kept: bool = False
     recording: Place | None = None
     block_bit: int | None = None
     prompt: bool = False
@@ -87,6 +90,7 @@ TABLE: tuple[RecordKind, ...] = (
                report=True),
     RecordKind(Standing, "standing", "finding", prompt=True, mqtt=True, database=True),
     RecordKind(ProbeLearnt, "probe-learnt", "finding", lasting=True),
+    RecordKind(KitForetold, "kit-foretold", "finding", kept=True),
     RecordKind(Health, "health", "upkeep", block_bit=4, mqtt=True, database=True),
     RecordKind(AlarmLoad, "alarm-load", "upkeep", database=True),
 )  # fmt: skip

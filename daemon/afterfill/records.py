@@ -359,6 +359,31 @@ class ProbeLearnt:
 
 
 @dataclass(frozen=True, slots=True)
+class KitForetold:
+    """What had been said of the water that a test kit then measured, and what the kit showed: one
+    for the figures of the test's own moment (`lead_h` 0) and one for each forecast that fell due.
+
+    `kit_s`: when the test was taken; `said_s`: when the figures were said. `p_over_limit` (of
+    `limit_mg_l`) and free chlorine are not forecast, so they are None where `lead_h` is above 0.
+    """
+
+    time_s: float
+    tank: str
+    kit_s: float
+    said_s: float
+    lead_h: float
+    sees: bool
+    limit_mg_l: float
+    residual_mg_l: Quantiles
+    free_chlorine_mg_l: Quantiles | None
+    total_ammonia_mg_l: Quantiles
+    p_over_limit: float | None
+    kit_total_chlorine_mg_l: float | None = None
+    kit_free_chlorine_mg_l: float | None = None
+    kit_total_ammonia_mg_l: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Health:
     """How a probe, a sink or the service itself is doing; data, not an alarm."""
 
@@ -394,7 +419,15 @@ Event = (
 )
 Input = Reading | Tick | MachineState | SourceLearnt | Event
 Output = (
-    Estimate | Forecast | RefillSeen | Verdict | AlarmChange | Standing | ProbeLearnt | SourceLearnt
+    Estimate
+    | Forecast
+    | RefillSeen
+    | Verdict
+    | AlarmChange
+    | Standing
+    | ProbeLearnt
+    | SourceLearnt
+    | KitForetold
 )
 Record = Input | Output | Health | AlarmLoad
 EVENTS = (

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
-from afterfill import tank_learnt, tank_sources
+from afterfill import tank_foretold, tank_learnt, tank_sources
 from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.messages import Facts
@@ -31,6 +31,7 @@ from afterfill.records import (
     Dose,
     Evidence,
     Input,
+    KitForetold,
     KitResult,
     MachineState,
     Output,
@@ -134,7 +135,7 @@ def _after_reading(
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, last_values, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
-        state.failures, state.failure,
+        state.failures, state.failure, state.foretold,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -182,6 +183,7 @@ def _after_step(
     if moved:
         state, changes = _judged(setup, state, time_s)
     state, told = _told(setup, state, time_s, every_s, news=bool(found or changes))
+    state = tank_foretold.remembered(setup, state, time_s)
     return state, [*told, *found, *changes]
 
 
@@ -255,7 +257,7 @@ def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
     seen = RefillSeen(looking.last_s, tank, origin, rounded(watch.fraction_of(looking)))
     if not announced:
         context = replace(state.context, suspected_s=looking.refill_time_s)
-        state = state._replace(context=context)
+        state = tank_foretold.poured(state._replace(context=context), looking.refill_time_s)
     belief = state.belief._replace(watch=replace(looking, reported=True))
     return state._replace(belief=belief), [seen]
 
@@ -334,10 +336,11 @@ def _after_event(
     event: Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck,
     time_s: float,
 ) -> tuple[TankState, list[Output]]:
-    inference, belief = setup.inference, state.belief
+    inference, belief, answers = setup.inference, state.belief, list[KitForetold]()
     if isinstance(event, Refill):
-        return _after_refill(setup, state, event, time_s)
+        return _after_refill(setup, tank_foretold.poured(state, event.time_s), event, time_s)
     if isinstance(event, KitResult):
+        state, answers = tank_foretold.answered(setup, state, event, time_s)
         belief = step.tested(inference, belief, event, time_s)
     elif isinstance(event, SourceTest):
         belief = tank_sources.tested(setup, belief, event)
@@ -345,6 +348,7 @@ def _after_event(
         return state._replace(belief=belief), list(learnt)
     elif isinstance(event, Dose):
         state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
+        state = tank_foretold.poured(state, event.time_s)
         belief = step.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
         belief = step.response_checked(belief, event, time_s)
@@ -353,7 +357,7 @@ def _after_event(
         return state._replace(context=replace(state.context, maintained_s=maintained_s)), []
     else:
         return _after_service(setup, state, event, time_s)
-    return state._replace(belief=belief), []
+    return state._replace(belief=belief), list(answers)
 
 
 def _after_service(

@@ -35,7 +35,15 @@ from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.source import SourceBelief
 from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing
-from afterfill.tank_state import AlarmContext, LastValue, NeutraliserBook, PourContext, TankState
+from afterfill.tank_state import (
+    FORETOLD_COLUMNS,
+    AlarmContext,
+    Foretold,
+    LastValue,
+    NeutraliserBook,
+    PourContext,
+    TankState,
+)
 
 _CLASSES: dict[str, type[Any]] = {
     cls.__name__: cls
@@ -43,6 +51,7 @@ _CLASSES: dict[str, type[Any]] = {
         TankState, Belief, Learnt, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, SourceBelief, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
         PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
+        Foretold,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
@@ -56,6 +65,7 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "History": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
     "Belief.ph_course": (HOURS,),
+    "Foretold.rows": (_ANY, FORETOLD_COLUMNS),
 }
 
 

@@ -5,8 +5,11 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import NamedTuple
 
+import numpy as np
+
 from afterfill.alarms.manager import Alarms, fresh_alarms
 from afterfill.inference.belief import Belief
+from afterfill.inference.filter.streams import Array
 from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing
 
 
@@ -62,12 +65,26 @@ class AlarmContext:
     lent: Mapping[Quantity, float] = field(default_factory=dict)
 
 
+FORETOLD_COLUMNS = 30
+
+
+class Foretold(NamedTuple):
+    """What was said of the water in the last day, a row an hour, for a test kit to answer (see
+    `tank_foretold`); `poured_s`: when water or neutraliser last came, which no forecast knew of;
+    `tested_s`: when total chlorine, free chlorine and ammonia were last tested."""
+
+    rows: Array = np.empty((0, FORETOLD_COLUMNS))
+    poured_s: float = 0.0
+    tested_s: tuple[float, ...] = (0.0, 0.0, 0.0)
+
+
 class TankState(NamedTuple):
     """`last_values`: what each probe said last; `told_s`: time of the last estimate that was given
     out; `waiting_s`: since when other readings wait for the ORP to make a step with; `context`:
     what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
     `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
-    how often the fold failed on a record, and the newest `failure`."""
+    how often the fold failed on a record, and the newest `failure`; `foretold`: what was said
+    that a test may answer."""
 
     belief: Belief = Belief()
     alarms: Alarms = fresh_alarms()
@@ -80,3 +97,4 @@ class TankState(NamedTuple):
     learnt: ProbeLearnt | None = None
     failures: int = 0
     failure: str = ""
+    foretold: Foretold = Foretold()

@@ -21,6 +21,8 @@ TIME_KEYS = {
     "logged_s": "logged",
     "since_s": "since",
     "learnt_s": "learnt",
+    "kit_s": "kit_time",
+    "said_s": "said",
     "residual_below_limit_s": "residual_below_limit",
     "residual_surely_below_limit_s": "residual_surely_below_limit",
     "free_ammonia_peak_s": "free_ammonia_peak",

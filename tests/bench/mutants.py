@@ -30,6 +30,34 @@ class Mutant(NamedTuple):
 
 MUTANTS = (
     Mutant(
+        "a forecast is held against water that came later",
+        "daemon/afterfill/tank_foretold.py",
+        "near & ~overtaken",
+        "near",
+        "tests/service/test_tank_foretold.py",
+    ),
+    Mutant(
+        "forecasts that overlap count as if each stood for itself",
+        "daemon/afterfill/audit/answers.py",
+        "record.said_s >= last.time_s and ",
+        "",
+        "tests/audit/test_audit_answers.py",
+    ),
+    Mutant(
+        "a kit errs just as it is supposed to",
+        "daemon/afterfill/audit/evidence.py",
+        "return min(_mean_density(bet, span) for span in spans)",
+        "return _mean_density(bet, spans[-1])",
+        "tests/audit/test_audit_evidence.py",
+    ),
+    Mutant(
+        "what tests answered is dropped with all that is old",
+        "daemon/afterfill/journal/retention.py",
+        'f"DELETE FROM record WHERE seq <= ? AND {_MAY_GO}"',
+        '"DELETE FROM record WHERE seq <= ?"',
+        "tests/journal/test_keeping.py",
+    ),
+    Mutant(
         "the tap is never drawn again",
         _INFERENCE + "model/regularisation.py",
         "if ridge is not None and number in UNTREATED:",

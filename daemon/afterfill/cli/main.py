@@ -55,6 +55,7 @@ _COMMANDS: dict[str, Row] = {
         "plan.command:plan",
         "What to dose and expect before a refill, or after a carry-over.",
     ),
+    "audit": ("audit:audit", "Have the figures earned trust, by the tests that you logged?"),
     "report": ("report:report", "A page about a refill or a period, to look back."),
     "replay": ("replay:replay", "Judge a recording as the live service would have."),
     "export": ("export:export", "Write a recording of a tank from the journal."),

@@ -1,6 +1,7 @@
 """What a journal may forget: the old, and the oldest when it grows too large.
 
-Blocks go whole: one goes when its last row may.
+Blocks go whole: one goes when its last row may. Rows of the kinds that are kept never go: they are
+few, and small.
 """
 
 import sqlite3
@@ -8,10 +9,13 @@ from dataclasses import dataclass
 
 from afterfill.journal.blocks import Blocks
 from afterfill.journal.check import NUMBERED_AFTER, with_check
+from afterfill.record_kinds import words_of
 
 _CHUNK = 5000  # rows deleted in one transaction, so that others do not wait long
 _CHUNK_BLOCKS = 50
 _LAST = 1 << 62
+_KEPT = ", ".join(f"'{word}'" for word in words_of(lambda kind: kind.kept))
+_MAY_GO = f"kind NOT IN (SELECT id FROM word WHERE text IN ({_KEPT}))"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +87,8 @@ def _barrier(db: sqlite3.Connection) -> int:
 def _count(db: sqlite3.Connection, blocks: Blocks, until: int, floor: str) -> int:
     """How many rows that go with `until` lie beyond the number that the query `floor` gives."""
     low = _one(db, floor, none=_LAST)
-    rows = _one(db, "SELECT count(*) FROM record WHERE seq > ? AND seq <= ?", low, until)
+    own = f"SELECT count(*) FROM record WHERE seq > ? AND seq <= ? AND {_MAY_GO}"
+    rows = _one(db, own, low, until)
     whole = "SELECT total(rows) FROM block WHERE last_seq > ? AND last_seq <= ? AND first_seq > ?"
     rows += _one(db, whole, low, until, low)
     part = "SELECT last_seq FROM block WHERE last_seq > ? AND last_seq <= ? AND first_seq <= ?"
@@ -95,7 +100,7 @@ def _count(db: sqlite3.Connection, blocks: Blocks, until: int, floor: str) -> in
 
 def _chunk_end(db: sqlite3.Connection) -> int:
     """A number up to which some of the oldest rows and blocks lie, 0 when there are none."""
-    row = "SELECT max(seq) FROM (SELECT seq FROM record ORDER BY seq LIMIT ?)"
+    row = f"SELECT max(seq) FROM (SELECT seq FROM record WHERE {_MAY_GO} ORDER BY seq LIMIT ?)"
     block = "SELECT max(last_seq) FROM (SELECT last_seq FROM block ORDER BY last_seq LIMIT ?)"
     ends = _one(db, row, _CHUNK), _one(db, block, _CHUNK_BLOCKS)
     return min((end for end in ends if end), default=0)
@@ -115,7 +120,7 @@ def _delete_chunk(db: sqlite3.Connection, end: int) -> int:
     db.execute("BEGIN IMMEDIATE")
     try:
         _remember_number(db)
-        deleted = db.execute("DELETE FROM record WHERE seq <= ?", (end,)).rowcount
+        deleted = db.execute(f"DELETE FROM record WHERE seq <= ? AND {_MAY_GO}", (end,)).rowcount
         deleted += _one(db, "SELECT total(rows) FROM block WHERE last_seq <= ?", end)
         db.execute("DELETE FROM block WHERE last_seq <= ?", (end,))
         db.execute("DELETE FROM span WHERE last_seq <= ?", (end,))
