@@ -14,7 +14,6 @@ from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.messages import Facts
 from afterfill.inference import step
-from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.monitor import decision, watch
 from afterfill.inference.posterior.estimate import (
     detection_limit_now,
@@ -52,10 +51,7 @@ from afterfill.records import (
 from afterfill.tank_blinded import blinded
 from afterfill.tank_conditions import (
     conditions_of,
-    due_probes,
-    probe_trouble,
-    steps_of,
-    surplus_mg_l,
+    facts_of,
     with_context,
 )
 from afterfill.tank_lending import is_lent, lent
@@ -292,7 +288,7 @@ def _judged(
 
     def describe(alarm: str) -> str:
         if not facts:
-            facts.append(_facts(setup, state, time_s))
+            facts.append(facts_of(setup, state, time_s))
         return DEFINITIONS[alarm].message(facts[0])
 
     watching = state.belief.watch
@@ -305,29 +301,6 @@ def _judged(
         None if watching is None or not watching.reported else watching.zero_s,
     )
     return state if alarms is state.alarms else state._replace(alarms=alarms), changes
-
-
-def _facts(setup: TankSetup, state: TankState, time_s: float) -> Facts:
-    trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
-    return Facts(
-        now=estimate(setup.inference, state.belief, time_s),
-        residual_limit_mg_l=setup.inference.limit_mg_l,
-        ammonia_limit_mg_l=setup.free_ammonia_limit_mg_l,
-        ph_limits=setup.ph_limits,
-        temperature_limits_c=setup.temperature_limits_c,
-        ph=ph_at(state.belief, time_s),
-        temperature_c=temperature_at(state.belief, time_s),
-        ph_step=ph_step,
-        step_c=step_c,
-        surplus_mg_l=surplus_mg_l(setup, state, time_s),
-        ahead_mg_l=state.context.ahead_mg_l,
-        carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
-        silent=trouble.silent,
-        still=trouble.still,
-        odd=trouble.odd,
-        due=due_probes(state, time_s),
-        machine={name: told.detail for name, told in state.context.machine.items()},
-    )
 
 
 def _after_event(

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from afterfill.alarms import rules
 from afterfill.alarms.machine_definitions import MACHINE
+from afterfill.alarms.messages import Facts
 from afterfill.inference import history
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import ph_at, temperature_at
@@ -14,6 +15,7 @@ from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.posterior.estimate import (
     blind_because,
+    estimate,
     free_ammonia_of,
     learning_to_go_s,
     p_over_limit,
@@ -217,3 +219,27 @@ def due_probes(state: TankState, time_s: float) -> list[str]:
         for quantity, every_s in rules.CALIBRATE_EVERY_S.items()
         if time_s - state.context.maintained_s.get(quantity, time_s) > every_s
     ]
+
+
+def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
+    """What the sentences of alarms are made of."""
+    trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
+    return Facts(
+        now=estimate(setup.inference, state.belief, time_s),
+        residual_limit_mg_l=setup.inference.limit_mg_l,
+        ammonia_limit_mg_l=setup.free_ammonia_limit_mg_l,
+        ph_limits=setup.ph_limits,
+        temperature_limits_c=setup.temperature_limits_c,
+        ph=ph_at(state.belief, time_s),
+        temperature_c=temperature_at(state.belief, time_s),
+        ph_step=ph_step,
+        step_c=step_c,
+        surplus_mg_l=surplus_mg_l(setup, state, time_s),
+        ahead_mg_l=state.context.ahead_mg_l,
+        carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
+        silent=trouble.silent,
+        still=trouble.still,
+        odd=trouble.odd,
+        due=due_probes(state, time_s),
+        machine={name: told.detail for name, told in state.context.machine.items()},
+    )

@@ -1,0 +1,124 @@
+"""Everything that can happen, as frozen records: the one vocabulary of journal, fold and sinks.
+
+Times are Unix seconds, UTC, on a grid of one millisecond, so that their RFC 3339 text and the
+number are the same instant. Chlorine is mg/L as Cl2, ammonia mg/L as N, volumes litres,
+temperature degrees C, ORP millivolts against the probe's own reference. "Residual" is the total
+residual oxidant, free plus combined; "free ammonia" is un-ionised NH3 as N.
+"""
+
+from afterfill.records.findings import (
+    AlarmChange,
+    Estimate,
+    Evidence,
+    Forecast,
+    KitForetold,
+    ProbeLearnt,
+    RefillSeen,
+    Standing,
+    Verdict,
+)
+from afterfill.records.inputs import (
+    AlarmCommand,
+    Calibration,
+    Dose,
+    KitResult,
+    MachineState,
+    Reading,
+    Refill,
+    ResponseCheck,
+    Service,
+    SourceLearnt,
+    SourceTest,
+    Tick,
+)
+from afterfill.records.upkeep import AlarmLoad, Health
+from afterfill.records.words import (
+    OXIDISING,
+    QUANTITIES,
+    UNITS,
+    AlarmAction,
+    AlarmState,
+    InvalidReason,
+    MachineCondition,
+    Priority,
+    Quantiles,
+    Quantity,
+    RefillMode,
+    ServiceWhat,
+    Stamp,
+    StandingWord,
+    VerdictWord,
+)
+
+__all__ = [
+    "EVENTS",
+    "OXIDISING",
+    "QUANTITIES",
+    "UNITS",
+    "AlarmAction",
+    "AlarmChange",
+    "AlarmCommand",
+    "AlarmLoad",
+    "AlarmState",
+    "Calibration",
+    "Dose",
+    "Estimate",
+    "Event",
+    "Evidence",
+    "Forecast",
+    "Health",
+    "Input",
+    "InvalidReason",
+    "KitForetold",
+    "KitResult",
+    "MachineCondition",
+    "MachineState",
+    "Output",
+    "Priority",
+    "ProbeLearnt",
+    "Quantiles",
+    "Quantity",
+    "Reading",
+    "Record",
+    "Refill",
+    "RefillMode",
+    "RefillSeen",
+    "ResponseCheck",
+    "Service",
+    "ServiceWhat",
+    "SourceLearnt",
+    "SourceTest",
+    "Stamp",
+    "Standing",
+    "StandingWord",
+    "Tick",
+    "Verdict",
+    "VerdictWord",
+    "known_since_s",
+]
+
+Event = (
+    Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck | AlarmCommand
+)
+Input = Reading | Tick | MachineState | SourceLearnt | Event
+Output = (
+    Estimate
+    | Forecast
+    | RefillSeen
+    | Verdict
+    | AlarmChange
+    | Standing
+    | ProbeLearnt
+    | SourceLearnt
+    | KitForetold
+)
+Record = Input | Output | Health | AlarmLoad
+EVENTS = (
+    Refill, KitResult, SourceTest, Dose, Service, Calibration, ResponseCheck, AlarmCommand,
+)  # fmt: skip
+
+
+def known_since_s(record: Input) -> float:
+    """The time [s] at which the fold learns of a record: when it was logged, or its own time."""
+    logged_s = record.logged_s if isinstance(record, EVENTS) else None
+    return record.time_s if logged_s is None else max(record.time_s, logged_s)
