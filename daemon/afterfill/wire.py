@@ -48,6 +48,7 @@ def rfc3339(time_s: float) -> str:
     return rfc3339_ms(round(time_s * 1000))
 
 
+@lru_cache(maxsize=64)  # what is of one moment is written together
 def rfc3339_ms(time_ms: int) -> str:
     """As `rfc3339`, of Unix milliseconds."""
     seconds, rest = divmod(time_ms, 1000)

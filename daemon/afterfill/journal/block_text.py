@@ -38,17 +38,17 @@ def text_of(record: Record) -> Text:
 
 # --- the usual form ------------------------------------------------------------------------------
 
-_NUMBER = r"-?\d[\d.e+-]*"
+_NUMBER = r"-?[0-9][0-9.e+-]*"
 _QUANTILES = rf'\{{"q05":{_NUMBER},"q50":{_NUMBER},"q95":{_NUMBER}\}}'
 _VALUE = rf"(?:{_NUMBER}|{_QUANTILES}|null|true|false)"
 _TIME = r'(?:null|"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")'
 _HEAD = re.compile(
-    r'\{"kinds":(\[[^]]*\]),.*,"of":(\[[^]]*\]),"seq":\[[^]]*\],"time":\[-1,([\d,-]+)\]\}'
+    r'\{"kinds":(\[[^]]*\]),[^]]*\],[^]]*\],[^]]*\],[^]]*\],"of":(\[[^]]*\]),"seq":\[[^]]*\],"time":\[-1,([0-9,-]+)\]\}'
 )
 _READINGS = re.compile(
     r'\{"kind":"reading","is":\{"quantity":"(orp|ph|temperature)"'
     rf'(?:,"value":({_NUMBER}))?(?:,"probe":"[^"\\]*")?\}}'
-    r'(?:,"columns":\{"value":\[([1-4]),([\d,-]+)\]\})?\}'
+    r'(?:,"columns":\{"value":\[([1-4]),([0-9,-]+)\]\})?\}'
 )
 _QUANTITIES: dict[str, Quantity] = {quantity: quantity for quantity in QUANTITIES}
 _TICK = '{"kind":"tick","is":{}}'
