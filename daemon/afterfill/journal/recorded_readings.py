@@ -161,7 +161,7 @@ class Sheet:
         if invalid:
             self._csv.writerow([*row, " ".join(sorted(invalid))])
         else:
-            self._file.write(f"{','.join(row)},\n")  # nothing in it needs quotes
+            self._file.write(",".join([*row, "\n"]))  # nothing in it needs quotes
         self.rows += 1
 
 
