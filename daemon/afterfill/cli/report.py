@@ -10,7 +10,7 @@ import typer
 
 from afterfill.cli.configured import loaded, one_tank, reading_journal
 from afterfill.cli.console import tell
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.options import Asked
 from afterfill.cli.times import period_from, present_s, time_from
 from afterfill.cli.whole_file import whole_file
 from afterfill.errors import RecordingError, UsageError
@@ -92,17 +92,16 @@ def report(
     png: Annotated[
         bool, typer.Option("--png", help="Also a picture beside it (needs the plots extra).")
     ] = False,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
+    *,
+    asked: Asked,
 ) -> None:
     """Write a page about a refill or a period: poured, seen, believed, alarms, what was done.
 
     One HTML file that needs no network and prints well; times are this machine's own. Times are
     written 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'.
     """
-    settings = loaded(config)
-    name, now_s = one_tank(settings, tank), present_s()
+    settings = loaded(asked.config)
+    name, now_s = one_tank(settings, asked.tank), present_s()
     with reading_journal(settings.journal.path) as journal:
         span = _span(journal, name, refill, from_, to, now_s)
         found = gathered(journal, name, span.from_s, span.to_s)
@@ -110,7 +109,7 @@ def report(
         file = _page_written(found, setup, span, out, now_s)
         picture = _picture(journal, span, setup, file) if png else None
     reported = _Reported(found, span, file, picture)
-    tell(reported.words(), reported.wire(), as_json=as_json)
+    tell(reported.words(), reported.wire(), as_json=asked.as_json)
 
 
 def _span(

@@ -88,16 +88,16 @@ def _tank(
 
 def _ph(said: Said, seen: Seen) -> tuple[float | None, list[Used]]:
     """pH is never assumed: it decides too much."""
-    if said.ph is None:
+    if said.tank_ph is None:
         return seen.ph, [it for it in seen.used if it.what == PH]
-    if not 0.0 <= said.ph <= 14.0:
-        raise UsageError(f"--tank-ph is {said.ph:g}: give a pH between 0 and 14")
-    return said.ph, [Used(PH, f"{said.ph:.2f}", "option")]
+    if not 0.0 <= said.tank_ph <= 14.0:
+        raise UsageError(f"--tank-ph is {said.tank_ph:g}: give a pH between 0 and 14")
+    return said.tank_ph, [Used(PH, f"{said.tank_ph:.2f}", "option")]
 
 
 def _temperature(said: Said, seen: Seen, bounds: Bounds, shown: Shown) -> tuple[float, Used]:
-    if said.temperature is not None:
-        celsius = _celsius("--tank-temperature", said.temperature)
+    if said.tank_temperature is not None:
+        celsius = _celsius("--tank-temperature", said.tank_temperature)
         return celsius, Used(TEMPERATURE, shown.temperature(celsius), "option")
     if seen.temperature_c is not None:
         return seen.temperature_c, next(it for it in seen.used if it.what == TEMPERATURE)

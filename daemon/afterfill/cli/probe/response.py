@@ -81,7 +81,7 @@ class _Taught:
         }  # fmt: skip
 
 
-def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) -> None:
+def taught(water: RawWater, which: Which, patience: Patience) -> None:
     """Guide through the two cups and print what they taught; ends with 1 when that is nothing.
 
     Raises UsageError for what cannot be, DeviceUnavailable when the probe is away.
@@ -98,7 +98,7 @@ def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) 
         submitted(it.journal_path, check)
         back_in_the_tank(it, "with conditioned water")
     found = _Taught(it, check, rose_s, floors)
-    tell(found.words(), found.wire(), as_json=as_json)
+    tell(found.words(), found.wire(), as_json=which.as_json)
 
 
 def _chlorine(settings: Config, tank: str, water: RawWater) -> tuple[float, float]:
