@@ -117,7 +117,7 @@ def upper_of(residual: Interval, most_mg_l: float = inf) -> Upper:
     return upper
 
 
-def found_by_kit(total_chlorine_mg_l: float, free_share: float | None = None) -> Found:
+def found_by_kit(total_chlorine_mg_l: float) -> Found:
     """What a DPD total-chlorine test [mg/L as Cl2] says, with the error of a hobby kit.
 
     Raises ModelDomainError for a negative amount.
@@ -128,7 +128,7 @@ def found_by_kit(total_chlorine_mg_l: float, free_share: float | None = None) ->
     if not total_chlorine_mg_l >= 0.0:
         raise ModelDomainError(f"the residual is {total_chlorine_mg_l:g} mg/L: give 0 or more")
     upper_mg_l = total_chlorine_mg_l + _Z99 * kit_sd(DPD_KIT, total_chlorine_mg_l)
-    return Found(by_kit(DPD_KIT, total_chlorine_mg_l), Upper(upper_mg_l, "kit"), free_share)
+    return Found(by_kit(DPD_KIT, total_chlorine_mg_l), Upper(upper_mg_l, "kit"), None)
 
 
 def plan_rescue(
