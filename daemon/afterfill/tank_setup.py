@@ -63,7 +63,7 @@ def bounds_of(table: Tank) -> Bounds:
 
 def water_of(source: Source) -> Water:
     """A source's table as numbers, with a maximum where none is given."""
-    usual_max = max(min(_MAX_OVER_TYPICAL * source.residual_mg_l, LEGAL_RESIDUAL.value), 1e-3)
+    usual_max = max(usual_max_mg_l(source.residual_mg_l), 1e-3)
     return Water(
         disinfectant=source.disinfectant,
         residual_mg_l=max(source.residual_mg_l, 1e-3),
@@ -74,6 +74,11 @@ def water_of(source: Source) -> Water:
         ph=source.ph,
         standing_hours=source.standing_hours,
     )
+
+
+def usual_max_mg_l(typical_mg_l: float) -> float:
+    """The most a tap may hold [mg/L as Cl2] where only what is typical is known."""
+    return min(_MAX_OVER_TYPICAL * typical_mg_l, LEGAL_RESIDUAL.value)
 
 
 def strength_of(neutraliser: Neutraliser) -> float | None:

@@ -20,6 +20,11 @@ def kit_sd(kit: Coefficients, mg_l: float) -> float:
 
 
 def by_kit(kit: Coefficients, mg_l: float) -> Interval:
-    """What is believed [mg/L, never below 0] when `kit` shows `mg_l`."""
+    """What is believed [mg/L, never below 0] when `kit` shows `mg_l`.
+
+    >>> from afterfill.chemistry.constants import DPD_KIT
+    >>> by_kit(DPD_KIT, 0.0)
+    Interval(low=0.0, middle=0.0, high=0.04935)
+    """
     deviation = Z95 * kit_sd(kit, mg_l)
     return Interval(max(0.0, mg_l - deviation), mg_l, mg_l + deviation)
