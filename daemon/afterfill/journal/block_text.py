@@ -106,9 +106,7 @@ def usual_texts(tank: str, blob: bytes, kinds: Collection[str]) -> list[Text] | 
                 what, values = _readings(lines[number])
             else:
                 what, values = _one(word, lines[number], times[at[0]], tank)
-            if len(values) != len(at):
-                return None
-            for index, value in zip(at, values, strict=False):
+            for index, value in zip(at, values, strict=True):
                 rows[index] = times[index], what, value, None
     except (_UnusualError, IndexError, ValueError):
         return None
