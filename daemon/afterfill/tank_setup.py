@@ -67,7 +67,7 @@ def _name_of(config: Config, source: Source) -> str:
 
 def water_of(source: Source, name: str = "") -> Water:
     """A source's table as numbers, with a maximum where none is given; `name`: its own."""
-    usual_max = max(min(_MAX_OVER_TYPICAL * source.residual_mg_l, LEGAL_RESIDUAL.value), 1e-3)
+    usual_max = max(usual_max_mg_l(source.residual_mg_l), 1e-3)
     return Water(
         disinfectant=source.disinfectant,
         residual_mg_l=max(source.residual_mg_l, 1e-3),
@@ -79,6 +79,11 @@ def water_of(source: Source, name: str = "") -> Water:
         standing_hours=source.standing_hours,
         name=name,
     )
+
+
+def usual_max_mg_l(typical_mg_l: float) -> float:
+    """The most a tap may hold [mg/L as Cl2] where only what is typical is known."""
+    return min(_MAX_OVER_TYPICAL * typical_mg_l, LEGAL_RESIDUAL.value)
 
 
 def strength_of(neutraliser: Neutraliser) -> float | None:

@@ -51,17 +51,17 @@ def rfc3339(time_s: float) -> str:
     return rfc3339_ms(round(time_s * 1000))
 
 
+@lru_cache(maxsize=64)  # what is of one moment is written together
 def rfc3339_ms(time_ms: int) -> str:
     """As `rfc3339`, of Unix milliseconds."""
-    seconds, rest = divmod(time_ms, 1000)
-    days, seconds = divmod(seconds, 86_400)
-    clock = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
-    return f"{_date(days)}T{clock}.{rest:03d}Z" if rest else f"{_date(days)}T{clock}Z"
+    hours, rest = divmod(time_ms, 3_600_000)
+    clock = f"{_hour(hours)}{rest // 60_000:02d}:{rest // 1000 % 60:02d}"
+    return f"{clock}.{rest % 1000:03d}Z" if rest % 1000 else f"{clock}Z"
 
 
 @lru_cache(maxsize=64)
-def _date(days: int) -> str:
-    return datetime.fromtimestamp(days * 86_400, UTC).strftime("%Y-%m-%d")
+def _hour(hours: int) -> str:
+    return datetime.fromtimestamp(hours * 3600, UTC).strftime("%Y-%m-%dT%H:")
 
 
 def unix_s(text: str) -> float:

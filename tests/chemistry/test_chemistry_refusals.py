@@ -74,9 +74,7 @@ REFUSED: dict[str, Callable[[], object]] = {
     "buffers swapped": lambda: electrode.calibrate([Point(7.0, 170, 25), Point(4.0, 0, 25)]),
     "buffer too warm": lambda: standards.buffer_ph("4.00", 34.0),
     "unknown buffer": lambda: standards.buffer_ph("5.00", 25.0),
-    "unknown reference": lambda: standards.reference_mv(25.0, "calomel"),
     "unknown ORP standard": lambda: standards.orp_standard_mv("cola", 25.0),
-    "quinhydrone on hydrogen": lambda: standards.orp_standard_mv("quinhydrone-4", 25.0, "hydrogen"),
 }
 
 

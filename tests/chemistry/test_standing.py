@@ -23,7 +23,7 @@ def test_published_losses_of_chloramine(way: str, days: float) -> None:
 
 def test_measured_losses_of_free_chlorine_lie_within_the_interval() -> None:
     # White 1955, abstract: 0.3 to 0.02 mg/L in 12 h, sealed, 27 degrees C
-    left = remaining(0.3, 12.0, free_half_life_h("sealed"))
+    left = remaining(0.3, 12.0, free_half_life_h())
     assert left.low <= 0.02 <= left.high
     # a waterworks' page: gone (below 0.1) in 2 d from a typical 0.5 mg/L
     assert remaining(0.5, 48.0, free_half_life_h()).middle < 0.1
@@ -34,7 +34,7 @@ def test_free_chlorine_can_be_waited_out_and_chloramine_cannot() -> None:
     assert chlorine.hours is not None
     assert 48.0 < chlorine.hours.high < 14.0 * 24.0
     for disinfectant in ("chloramine", "unknown"):
-        assert waiting(disinfectant, 1.0, 0.011, "aerated").hours is None
+        assert waiting(disinfectant, 1.0, 0.011).hours is None
 
 
 def test_unknown_tap_water_is_as_bad_as_chloramine() -> None:

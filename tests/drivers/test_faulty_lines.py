@@ -11,10 +11,10 @@ import pytest
 from afterfill.errors import ConfigError, DeviceUnavailable
 from afterfill.ports import ProbePort, Sample
 from afterfill.records import Quantity
-from afterfill.simulation.faults import FaultKind, Faults
 from afterfill.simulation.line_device import PATTERN, LineDevice
 from afterfill.simulation.modbus_device import ModbusDevice
 from afterfill.simulation.pty_port import PtyPort, Responder
+from faulty_device import FaultKind, Faults, FaultyDevice
 from transcript_sessions import driver, specs, wait_until_waiting
 
 TIMEOUT_S = 0.02
@@ -66,7 +66,8 @@ def one(port: ProbePort) -> Sample:
 def test_a_fault_is_never_a_value_and_good_readings_follow(proto: str, tmp_path: Path) -> None:
     water = Water()
     faults = Faults(0.2, seed=20, kinds=KINDS[proto], delay_s=1.5 * TIMEOUT_S)
-    with PtyPort(device_of(proto, water), tmp_path / "probe", faults=faults) as pty:
+    device = FaultyDevice(device_of(proto, water), faults)
+    with PtyPort(device, tmp_path / "probe") as pty:
         port = port_on(pty, proto)
         port.open()
         invalid = 0

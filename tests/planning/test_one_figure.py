@@ -13,7 +13,7 @@ from afterfill.tank_setup import bounds_of, tank_setup
 
 def test_standing_water_loses_chlorine_alike_in_filter_and_plan() -> None:
     for per_h, half_life in (
-        (priors.STANDING_FREE_PER_H, free_half_life_h("open")),
+        (priors.STANDING_FREE_PER_H, free_half_life_h()),
         (priors.STANDING_COMBINED_PER_H, combined_half_life_h("open")),
     ):
         assert log(2.0) / per_h == pytest.approx(half_life.middle)

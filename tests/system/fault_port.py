@@ -11,10 +11,10 @@ from pathlib import Path
 from afterfill.errors import DeviceUnavailable
 from afterfill.ports import ProbePort
 from afterfill.records import Quantity
-from afterfill.simulation.faults import Faults
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.modbus_device import ModbusDevice
 from afterfill.simulation.pty_port import PtyPort, Responder
+from faulty_device import Faults, FaultyDevice
 from system.fault_row import Row, told
 from system.live_service import PATTERN, LiveService
 from transcript_sessions import driver, specs
@@ -201,7 +201,7 @@ def anothers_answer(times: int, folder: Path) -> Row:
 def _wrong_of_late(times: int, link: Path) -> tuple[int, int]:
     water = _Counting()
     faults = Faults(0.3, seed=times, kinds=("delay",), delay_s=0.075)
-    with PtyPort(LineDevice(water), link, faults=faults):
+    with PtyPort(FaultyDevice(LineDevice(water), faults), link):
         table = {"name": "orp", "quantity": "orp"} | _LINE
         return _judged(driver("line").port(str(link), specs("line", [table])), water, times)
 

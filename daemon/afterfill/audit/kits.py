@@ -5,7 +5,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from afterfill.inference import ammonia
+from afterfill.chemistry.constants import AMMONIA_KIT
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.model import priors
 
@@ -66,4 +66,4 @@ CHLORINE = Kit(
     high=priors.KIT_HIGH_SHARE,
     high_mg_l=priors.KIT_HIGH_MG_L,
 )
-AMMONIA = Kit(ammonia._KIT_SD_MG_L, ammonia._KIT_SHARE)  # one figure for one fact
+AMMONIA = Kit(*AMMONIA_KIT.values)

@@ -243,6 +243,12 @@ DPD_KIT = Coefficients(
     "own judgement from colour steps; DPD detects about 0.04 mg/L (an automation firm, secondary)",
     "common practice",
 )
+AMMONIA_KIT = Coefficients(
+    (0.08, 0.15),
+    "error of a hobby ammonia kit [mg/L as N]: standard deviation sqrt(a^2 + (b C)^2)",
+    "a colour step of a hobby kit; no source",
+    "common practice",
+)
 LEGAL_RESIDUAL = Constant(
     4.0, "mg/L as Cl2", "US maximum residual disinfectant level, 40 CFR 141.65", "secondary"
 )

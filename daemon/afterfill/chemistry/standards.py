@@ -5,7 +5,7 @@ The technical buffers (7.00) and the NIST buffers (6.86) are different liquids: 
 
 from dataclasses import dataclass
 
-from afterfill.chemistry.constants import Coefficients, Constant, Status
+from afterfill.chemistry.constants import Coefficients, Status
 from afterfill.chemistry.domain import within
 from afterfill.errors import ModelDomainError
 
@@ -46,9 +46,6 @@ SILVER_CHLORIDE_3M = Table(
     (221.0, 217.0, 214.0, 210.0, 207.0, 203.0, 200.0, 196.0),
     "Ag/AgCl in 3 mol/L KCl against the hydrogen electrode, mV, manual of a maker of probes",
     "secondary",
-)
-SILVER_CHLORIDE_SATURATED = Constant(
-    197.0, "mV at 25 degrees C", "Ag/AgCl in saturated KCl, a maker of probes", "secondary"
 )
 _QUINHYDRONE = "quinhydrone against Ag/AgCl of about 3.3 mol/L KCl, a maker of meters"
 ORP_STANDARDS: dict[str, Table] = {
@@ -103,35 +100,22 @@ def buffer_ph(name: str, temperature_c: float) -> float:
     return interpolated(f"buffer {name}", BUFFERS[name], temperature_c)
 
 
-def reference_mv(temperature_c: float, reference: str = "silver-chloride-3m") -> float:
-    """Potential [mV] of a reference electrode against the hydrogen electrode.
+def reference_mv(temperature_c: float) -> float:
+    """Potential [mV] of Ag/AgCl in 3 mol/L KCl against the hydrogen electrode, 5-40 degrees C.
 
-    "silver-chloride-3m" 5-40 degrees C; "silver-chloride-saturated" only at 20-30, taken as its
-    value at 25; "hydrogen" is 0. Raises ModelDomainError outside or for other names.
+    Raises ModelDomainError outside.
 
     >>> reference_mv(25.0)
     207.0
     """
-    if reference == "hydrogen":
-        return 0.0
-    if reference == "silver-chloride-saturated":
-        within("temperature for a saturated reference", temperature_c, 20.0, 30.0, "°C")
-        return SILVER_CHLORIDE_SATURATED.value
-    if reference != "silver-chloride-3m":
-        raise ModelDomainError(
-            f"reference '{reference}' is not known: write silver-chloride-3m, "
-            "silver-chloride-saturated or hydrogen"
-        )
     return interpolated("the reference electrode", SILVER_CHLORIDE_3M, temperature_c)
 
 
-def orp_standard_mv(
-    name: str, temperature_c: float, reference: str = "silver-chloride-3m"
-) -> float:
+def orp_standard_mv(name: str, temperature_c: float) -> float:
     """What an ORP probe must show [mV] in "zobell", "quinhydrone-4" or "quinhydrone-6.86".
 
-    5-35 degrees C. Quinhydrone is tabulated for a silver chloride reference of 3-3.5 mol/L only.
-    Raises ModelDomainError outside or for other names.
+    5-35 degrees C, against a silver chloride reference of 3-3.5 mol/L. Raises ModelDomainError
+    outside or for other names.
 
     >>> round(orp_standard_mv("zobell", 25.0))
     221
@@ -139,10 +123,8 @@ def orp_standard_mv(
     if name == "zobell":
         within("temperature for zobell", temperature_c, 5.0, 35.0, "°C")
         at_25, per_degree = ZOBELL.values
-        return at_25 + per_degree * (temperature_c - 25.0) - reference_mv(temperature_c, reference)
+        return at_25 + per_degree * (temperature_c - 25.0) - reference_mv(temperature_c)
     if name not in ORP_STANDARDS:
         known = ", ".join(("zobell", *ORP_STANDARDS))
         raise ModelDomainError(f"ORP standard '{name}' is not known: write one of {known}")
-    if reference != "silver-chloride-3m":
-        raise ModelDomainError(f"'{name}' is tabulated for silver-chloride-3m only: use zobell")
     return interpolated(name, ORP_STANDARDS[name], temperature_c)

@@ -39,17 +39,16 @@ class Waiting:
 _TWO_WEEKS_H = 14.0 * 24.0  # longer than anybody lets water stand: own judgement
 
 
-def free_half_life_h(way: str = "open") -> Interval:
+def free_half_life_h() -> Interval:
     """Half-life [h] of free chlorine in tap water standing indoors, away from the sun.
 
-    The same for every `way`: it goes by demand of water and walls; hypochlorous acid hardly leaves
-    to the air, and aeration was found no help (White 1955). Raises ModelDomainError for another
-    way. Source: constants.FREE_STANDING_HOURS.
+    The same sealed, open or aerated: it goes by demand of water and walls; hypochlorous acid hardly
+    leaves to the air, and aeration was found no help (White 1955). Source:
+    constants.FREE_STANDING_HOURS.
 
     >>> free_half_life_h().middle
     8.5
     """
-    _way(way)
     return Interval(*FREE_STANDING_HOURS.values)
 
 
@@ -61,7 +60,9 @@ def combined_half_life_h(way: str = "open") -> Interval:
     >>> round(combined_half_life_h("open").middle / 24.0, 1)
     8.7
     """
-    middle = 24.0 * log(2.0) / COMBINED_LOSS_PER_DAY[_way(way)].values[0]
+    if way not in WAYS:
+        raise ModelDomainError(f"way of standing '{way}' is not known: write {', '.join(WAYS)}")
+    middle = 24.0 * log(2.0) / COMBINED_LOSS_PER_DAY[way].values[0]
     return Interval(middle / STANDING_SPREAD.value, middle, middle * STANDING_SPREAD.value)
 
 
@@ -96,7 +97,7 @@ def hours_until(start_mg_l: float, limit_mg_l: float, half_life_h: Interval) -> 
     )
 
 
-def waiting(disinfectant: str, start_mg_l: float, limit_mg_l: float, way: str = "open") -> Waiting:
+def waiting(disinfectant: str, start_mg_l: float, limit_mg_l: float) -> Waiting:
     """Whether standing alone makes tap water safe.
 
     `disinfectant` is "chlorine", "chloramine" or "unknown" (taken as chloramine). Raises
@@ -105,41 +106,36 @@ def waiting(disinfectant: str, start_mg_l: float, limit_mg_l: float, way: str = 
     >>> waiting("chloramine", 2.0, 0.011).hours is None
     True
     """
-    if disinfectant not in ("chlorine", "chloramine", "unknown"):
-        raise ModelDomainError(
-            f"disinfectant '{disinfectant}' is not known: write chlorine, chloramine or unknown"
-        )
+    _check_disinfectant(disinfectant)
     if disinfectant != "chlorine":
         return Waiting(None, "chloramine does not go by standing: use a neutraliser")
-    hours = hours_until(start_mg_l, limit_mg_l, free_half_life_h(way))
+    hours = hours_until(start_mg_l, limit_mg_l, free_half_life_h())
     if hours.high <= _TWO_WEEKS_H:
         return Waiting(hours, "test before use: water and vessels differ a lot")
     return Waiting(None, "do not rely on waiting: use a neutraliser")
 
 
-def held_for(start_mg_l: float, hours: float, disinfectant: str, way: str = "open") -> Interval:
-    """Residual [mg/L] of tap water that stood for `hours` (0-1000) before use.
+def held_for(start_mg_l: float, hours: float, disinfectant: str) -> Interval:
+    """Residual [mg/L] of tap water that stood open for `hours` (0-1000) before use.
 
     "unknown" spans both disinfectants. Raises ModelDomainError as `waiting`.
 
     >>> round(held_for(2.0, 24.0, "chloramine").middle, 2)
     1.85
     """
+    _check_disinfectant(disinfectant)
     within("standing time", hours, 0.0, 1000.0, "h")
-    free = remaining(start_mg_l, hours, free_half_life_h(way))
-    combined = remaining(start_mg_l, hours, combined_half_life_h(way))
+    free = remaining(start_mg_l, hours, free_half_life_h())
+    combined = remaining(start_mg_l, hours, combined_half_life_h())
     if disinfectant == "chlorine":
         return free
     if disinfectant == "chloramine":
         return combined
-    if disinfectant != "unknown":
-        raise ModelDomainError(
-            f"disinfectant '{disinfectant}' is not known: write chlorine, chloramine or unknown"
-        )
     return Interval(free.low, combined.middle, combined.high)
 
 
-def _way(way: str) -> str:
-    if way not in WAYS:
-        raise ModelDomainError(f"way of standing '{way}' is not known: write {', '.join(WAYS)}")
-    return way
+def _check_disinfectant(disinfectant: str) -> None:
+    if disinfectant not in ("chlorine", "chloramine", "unknown"):
+        raise ModelDomainError(
+            f"disinfectant '{disinfectant}' is not known: write chlorine, chloramine or unknown"
+        )

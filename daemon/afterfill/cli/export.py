@@ -9,7 +9,7 @@ import typer
 
 from afterfill.cli.configured import config_path, loaded, one_tank, reading_journal
 from afterfill.cli.console import notice, tell
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.options import Asked
 from afterfill.cli.times import period_from, present_s
 from afterfill.journal.recording import Written, write_recording
 from afterfill.journal.salvage import LOST
@@ -74,24 +74,25 @@ def export(
     to: Annotated[
         str | None, typer.Option("--to", help="Up to, but without, this time; default: all.")
     ] = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
+    *,
+    asked: Asked,
 ) -> None:
     """Write a tank's readings and events as a recording that `replay` reads.
 
     readings.csv and events.jsonl hold what came in, verdicts.jsonl what the service found then.
     Ends with 1 when rows of the journal are damaged or missing: what is sound is written.
     """
-    settings = loaded(config)
-    name, path = one_tank(settings, tank), settings.journal.path
+    settings = loaded(asked.config)
+    name, path = one_tank(settings, asked.tank), settings.journal.path
     from_s, to_s = period_from(from_, to, present_s(), _ALL_TIME_S)
     with reading_journal(path) as journal:
         written = write_recording(journal, name, from_s, to_s, folder)
         newer, known = journal.undecodable, journal.sound_blocks
-    exported = _Exported(name, folder, config_path(config), written, *_left_out(path, known), newer)
-    tell(exported.words(), exported.wire(), as_json=as_json)
-    if not as_json:
+    exported = _Exported(
+        name, folder, config_path(asked.config), written, *_left_out(path, known), newer
+    )
+    tell(exported.words(), exported.wire(), as_json=asked.as_json)
+    if not asked.as_json:
         for line in exported.notices():
             notice(line)
     if exported.unreadable:

@@ -1,8 +1,10 @@
 """Groups that import a command only when it runs, so that help and the small commands are quick."""
 
-from collections.abc import Mapping
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
 from importlib import import_module
-from typing import Any
+from typing import Any, get_type_hints
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -20,8 +22,32 @@ class Later(TyperCommand):
         """The command itself."""
         module, _, function = self.where.partition(":")
         app = typer.Typer(add_completion=False, rich_markup_mode=None)
-        app.command(self.name)(getattr(import_module(f"afterfill.cli.{module}"), function))
+        app.command(self.name)(flat(getattr(import_module(f"afterfill.cli.{module}"), function)))
         return typer.main.get_command(app)
+
+
+def flat(command: Callable[..., None]) -> Callable[..., None]:
+    """The command, with each field of a dataclass that it takes as an option of its own: options
+    that belong together are written once and handed on as one."""
+    parameters: list[inspect.Parameter] = []
+    bundles: dict[str, Any] = {}
+    for name, parameter in inspect.signature(command).parameters.items():
+        kind: Callable[..., Any] = get_type_hints(command)[name]
+        if is_dataclass(kind):
+            bundles[name] = kind
+            parameters += inspect.signature(kind, eval_str=True).parameters.values()
+        else:
+            parameters.append(parameter)
+
+    def called(**given: Any) -> None:  # noqa: ANN401 - as the command line says
+        for name, bundle in bundles.items():
+            given[name] = bundle(**{field.name: given.pop(field.name) for field in fields(bundle)})
+        command(**given)
+
+    named = [parameter.replace(kind=parameter.KEYWORD_ONLY) for parameter in parameters]
+    called.__doc__, called.__name__ = command.__doc__, command.__name__
+    called.__signature__ = inspect.Signature(named)  # type: ignore[attr-defined]
+    return called
 
 
 class LazyGroup(TyperGroup):

@@ -4,6 +4,7 @@ import sys
 from collections import Counter
 from collections.abc import Callable
 from contextlib import nullcontext
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -23,22 +24,29 @@ from afterfill.sinks.mqtt.ids import client_id as id_of
 from afterfill.sinks.mqtt.present import announced, remember
 
 
-def clear(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Which:
+    """The broker that is meant, and what we were there."""
+
     host: Annotated[
         str | None, typer.Option(help="Another broker than that of [mqtt], or one of before.")
-    ] = None,
-    port: Annotated[int, typer.Option(help="Its port.")] = 1883,
-    username: Annotated[str | None, typer.Option(help="Our name there.")] = None,
+    ] = None
+    port: Annotated[int, typer.Option(help="Its port.")] = 1883
+    username: Annotated[str | None, typer.Option(help="Our name there.")] = None
     password_file: Annotated[
         Path | None, typer.Option(help="The file that holds the password.")
-    ] = None,
-    tls: Annotated[bool, typer.Option("--tls", help="It speaks TLS.")] = False,
-    ca_file: Annotated[Path | None, typer.Option(help="Its authority's certificate.")] = None,
-    base: Annotated[str | None, typer.Option(help="What our topics began with there.")] = None,
+    ] = None
+    tls: Annotated[bool, typer.Option("--tls", help="It speaks TLS.")] = False
+    ca_file: Annotated[Path | None, typer.Option(help="Its authority's certificate.")] = None
+    base: Annotated[str | None, typer.Option(help="What our topics began with there.")] = None
     discovery_prefix: Annotated[
         str | None, typer.Option(help="Where the hub looked for entities.")
-    ] = None,
-    client_id: Annotated[str | None, typer.Option(help="As whom the service was there.")] = None,
+    ] = None
+    client_id: Annotated[str | None, typer.Option(help="As whom the service was there.")] = None
+
+
+def clear(
+    which: Which,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     config: ConfigOption = None,
     as_json: JsonOption = False,
@@ -49,12 +57,7 @@ def clear(
     Only what is its own: topics that the journal remembers, and those of its tanks.
     """
     settings = loaded(config)
-    given: dict[str, Any] = {
-        "host": host, "port": port, "username": username, "password_file": password_file,
-        "tls": tls, "ca_file": ca_file, "base": base, "discovery_prefix": discovery_prefix,
-        "client_id": client_id,
-    }  # fmt: skip
-    broker = _broker(settings, given)
+    broker = _broker(settings, asdict(which))
     where = f"{broker.host}:{broker.port}"
     removed, others = _cleared(settings, broker, lambda found: yes or _agreed(found, where))
     done = f"removed from {where}: {_counted(removed)}"

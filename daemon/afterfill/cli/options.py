@@ -1,5 +1,6 @@
 """The options that commands share."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -24,3 +25,12 @@ TankOption = Annotated[
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print JSON, one object a line, instead of words.")
 ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Of which tank and configuration, and how the answer is printed: all as `Later` fills it."""
+
+    tank: TankOption = None
+    config: ConfigOption = None
+    as_json: JsonOption = False

@@ -12,7 +12,7 @@ from rich.progress import Progress
 
 from afterfill.cli.configured import loaded, one_tank
 from afterfill.cli.console import console, notice, tell
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.options import Asked
 from afterfill.cli.whole_file import whole_file
 from afterfill.errors import UsageError
 from afterfill.journal.recording import read_recording
@@ -29,9 +29,8 @@ def replay(
     ],
     out: Annotated[Path, typer.Option(help="Where the findings go, one a line; - for here.")],
     every: Annotated[float, typer.Option(help="Seconds between estimates.")] = 60.0,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
+    *,
+    asked: Asked,
 ) -> None:
     """Judge a recording as the live service would have, as fast as it goes.
 
@@ -40,8 +39,8 @@ def replay(
     """
     if not every > 0.0:
         raise UsageError(f"--every {every:g} is no interval: give seconds above 0, such as 60")
-    settings = loaded(config)
-    name = one_tank(settings, tank)
+    settings = loaded(asked.config)
+    name = one_tank(settings, asked.tank)
     counts = Counter[str]()
     inputs = _with_progress(read_recording(folder, name, notice=notice), folder)
     with _written(out) as file:
@@ -52,7 +51,7 @@ def replay(
     if str(out) != "-":
         said = ", ".join(f"{n} {kind}" for kind, n in counts.items()) or "nothing found"
         answer = {"kind": "replay", "tank": name, "out": str(out), "lines": counts}
-        tell([f"{out}: {said}"], answer, as_json=as_json)
+        tell([f"{out}: {said}"], answer, as_json=asked.as_json)
 
 
 def _written(out: Path) -> AbstractContextManager[TextIO]:

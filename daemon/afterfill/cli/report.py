@@ -10,13 +10,11 @@ import typer
 
 from afterfill.cli.configured import loaded, one_tank, reading_journal
 from afterfill.cli.console import tell
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.options import Asked
 from afterfill.cli.times import period_from, present_s, time_from
 from afterfill.cli.whole_file import whole_file
-from afterfill.config import Config
 from afterfill.errors import RecordingError, UsageError
 from afterfill.journal.store import Journal
-from afterfill.report.charts import Limits
 from afterfill.report.event_picture import draw_event
 from afterfill.report.gathered import (
     Gathered,
@@ -28,7 +26,7 @@ from afterfill.report.gathered import (
 )
 from afterfill.report.page import page
 from afterfill.report.span import Span, span_of_refill
-from afterfill.tank_setup import tank_setup
+from afterfill.tank_setup import TankSetup, tank_setup
 from afterfill.wire import rfc3339, to_published
 
 _LAST = "last"
@@ -94,25 +92,24 @@ def report(
     png: Annotated[
         bool, typer.Option("--png", help="Also a picture beside it (needs the plots extra).")
     ] = False,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
+    *,
+    asked: Asked,
 ) -> None:
     """Write a page about a refill or a period: poured, seen, believed, alarms, what was done.
 
     One HTML file that needs no network and prints well; times are this machine's own. Times are
     written 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'.
     """
-    settings = loaded(config)
-    name, now_s = one_tank(settings, tank), present_s()
+    settings = loaded(asked.config)
+    name, now_s = one_tank(settings, asked.tank), present_s()
     with reading_journal(settings.journal.path) as journal:
         span = _span(journal, name, refill, from_, to, now_s)
         found = gathered(journal, name, span.from_s, span.to_s)
-        limits = _limits(settings, name)
-        file = _page_written(found, limits, span, out, now_s)
-        picture = _picture(journal, span, name, limits, file) if png else None
+        setup = tank_setup(settings, name)
+        file = _page_written(found, setup, span, out, now_s)
+        picture = _picture(journal, span, setup, file) if png else None
     reported = _Reported(found, span, file, picture)
-    tell(reported.words(), reported.wire(), as_json=as_json)
+    tell(reported.words(), reported.wire(), as_json=asked.as_json)
 
 
 def _span(
@@ -134,11 +131,11 @@ def _span(
 
 
 def _page_written(
-    found: Gathered, limits: Limits, span: Span, out: Path | None, now_s: float
+    found: Gathered, setup: TankSetup, span: Span, out: Path | None, now_s: float
 ) -> Path:
     zone = _zone()
     file = out or Path(f"afterfill-{found.tank}-{_stamp(span, zone)}.html")
-    text = page(found, limits, zone=zone, refill_s=span.refill_s, made_s=now_s)
+    text = page(found, setup, zone=zone, refill_s=span.refill_s, made_s=now_s)
     with whole_file(file, RecordingError, "choose another with --out") as written:
         written.write(text)
     return file
@@ -153,16 +150,7 @@ def _stamp(span: Span, zone: tzinfo | None) -> str:
     return f"{datetime.fromtimestamp(begun_s, zone):%Y-%m-%d-%H%M}"
 
 
-def _limits(settings: Config, tank: str) -> Limits:
-    setup = tank_setup(settings, tank)
-    return Limits(
-        setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l, setup.ph_limits,
-        setup.temperature_limits_c, setup.every_s,
-    )  # fmt: skip
-
-
-def _picture(journal: Journal, span: Span, tank: str, limits: Limits, page: Path) -> Path:
-    file = page.with_suffix(".png")
-    limit_mg_l = limits.residual_mg_l
-    draw_event(journal, tank, span.from_s, span.to_s, limit_mg_l, file, zone=_zone())
+def _picture(journal: Journal, span: Span, setup: TankSetup, page: Path) -> Path:
+    file, it = page.with_suffix(".png"), setup.inference
+    draw_event(journal, it.tank, span.from_s, span.to_s, it.limit_mg_l, file, zone=_zone())
     return file

@@ -5,6 +5,7 @@ import time
 from datetime import datetime
 
 from afterfill.errors import PayloadError, UsageError
+from afterfill.figures import span_words
 from afterfill.wire import unix_s
 
 _AGO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(s|sec|min|m|h|hours?|d|days?)\s+ago\s*$", re.IGNORECASE)
@@ -78,13 +79,7 @@ def moment(time_s: float, now_s: float) -> str:
 
 def age(seconds: float) -> str:
     """A span in its natural unit: ``45 s``, ``12 min``, ``3.5 h``, ``2.0 days``."""
-    if seconds < 120:
-        return f"{seconds:.0f} s"
-    if seconds < 7200:
-        return f"{seconds / 60:.0f} min"
-    if seconds < 172_800:
-        return f"{seconds / 3600:.1f} h"
-    return f"{seconds / 86400:.1f} days"
+    return f"{seconds:.0f} s" if seconds < 120.0 else span_words(seconds)
 
 
 def ahead_words(seconds: float) -> str:

@@ -8,7 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from afterfill.chemistry.acid_base import nh3_fraction
-from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
+from afterfill.chemistry.constants import AMMONIA_KIT
+from afterfill.chemistry.kits import kit_sd
+from afterfill.chemistry.stoichiometry import MG_CL2_PER_MG_N, ammonia_from_chloramine
 from afterfill.inference.filter.streams import Array, log_normal, normal
 from afterfill.inference.model import priors
 from afterfill.inference.model.parameters import tap_chlorine
@@ -19,7 +21,6 @@ from afterfill.records import Quantiles
 N = 64
 _K_PER_H, _K_SIGMA = 0.2, 0.7  # 1-10 per day in a mature filter; common practice, no source
 _UNKNOWN_CAUSE, _USUAL_RANGE_MG_L = 0.2, 4.0  # our judgement
-_KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
 
 
 class Ammonia(NamedTuple):
@@ -76,8 +77,7 @@ def _unbound(water: Water, bound: Array) -> Array:
     """Ammonia that the utility added beyond what chlorine binds, or what the label says."""
     if water.ammonia_mg_l is not None:
         return np.full(N, water.ammonia_mg_l)
-    ratio_at_full = 5.062  # mg Cl2 per mg N in monochloramine
-    return np.asarray(bound * max(ratio_at_full / water.chlorine_to_nitrogen - 1.0, 0.0))
+    return np.asarray(bound * max(MG_CL2_PER_MG_N / water.chlorine_to_nitrogen - 1.0, 0.0))
 
 
 def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
@@ -86,7 +86,7 @@ def tested(ammonia: Ammonia, kit_mg_l: float) -> Ammonia:
     Beside the members as they are stand as many that believe the kit alone: something may have
     happened that no member knows of.
     """
-    deviation = float(np.sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * kit_mg_l) ** 2))
+    deviation = kit_sd(AMMONIA_KIT, kit_mg_l)
     by_kit = np.maximum(kit_mg_l + deviation * normal(N, "ammonia kit"), 0.0)
     fits = np.exp(-0.5 * ((kit_mg_l - ammonia.total) / deviation) ** 2) / (2.5066 * deviation)
     weights = np.concatenate(

@@ -9,6 +9,8 @@ import math
 from dataclasses import replace
 from typing import NamedTuple
 
+from afterfill.chemistry.constants import DPD_KIT
+from afterfill.chemistry.kits import kit_sd
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.model import priors
 from afterfill.inference.model.parameters import is_filtered, tap_sigma
@@ -62,10 +64,10 @@ def tested(
         chance = _BROKEN_THROUGH if shows else 0.5 * now.breakthrough
         return now._replace(breakthrough=chance, taught=now.taught + 1, time_s=time_s)
     shown_mg_l = max(kit_mg_l, priors.KIT_FLOOR_MG_L)
-    kit_sd = math.hypot(priors.KIT_SHARE, priors.KIT_FLOOR_MG_L / shown_mg_l)
+    of_log = kit_sd(DPD_KIT, shown_mg_l) / shown_mg_l
     off = math.log(shown_mg_l) - now.log_mean
-    before = max(now.log_sd**2, (off / _SURPRISE) ** 2 - kit_sd**2)
-    gain = before / (before + kit_sd**2)
+    before = max(now.log_sd**2, (off / _SURPRISE) ** 2 - of_log**2)
+    gain = before / (before + of_log**2)
     return now._replace(
         log_mean=now.log_mean + gain * off,
         log_sd=math.sqrt(before * (1.0 - gain)),

@@ -221,7 +221,6 @@ def inflated(blob: bytes) -> list[str]:
     """The lines of a blob. Raises PayloadError when it cannot be unpacked."""
     try:
         unpacker = zlib.decompressobj(zdict=_DICTIONARY)
-        text = unpacker.decompress(blob) + unpacker.flush()
-        return text.decode("utf-8", "surrogatepass").split("\n")
+        return unpacker.decompress(blob).decode("utf-8", "surrogatepass").split("\n")
     except (ValueError, zlib.error) as error:
         raise PayloadError(f"a block that cannot be unpacked: {error}") from error

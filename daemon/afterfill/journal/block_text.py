@@ -38,17 +38,17 @@ def text_of(record: Record) -> Text:
 
 # --- the usual form ------------------------------------------------------------------------------
 
-_NUMBER = r"-?\d[\d.e+-]*"
+_NUMBER = r"-?[0-9][0-9.e+-]*"
 _QUANTILES = rf'\{{"q05":{_NUMBER},"q50":{_NUMBER},"q95":{_NUMBER}\}}'
 _VALUE = rf"(?:{_NUMBER}|{_QUANTILES}|null|true|false)"
 _TIME = r'(?:null|"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")'
 _HEAD = re.compile(
-    r'\{"kinds":(\[[^]]*\]),.*,"of":(\[[^]]*\]),"seq":\[[^]]*\],"time":\[-1,([\d,-]+)\]\}'
+    r'\{"kinds":(\[[^]]*\]),[^]]*\],[^]]*\],[^]]*\],[^]]*\],"of":(\[[^]]*\]),"seq":\[[^]]*\],"time":\[-1,([0-9,-]+)\]\}'
 )
 _READINGS = re.compile(
     r'\{"kind":"reading","is":\{"quantity":"(orp|ph|temperature)"'
     rf'(?:,"value":({_NUMBER}))?(?:,"probe":"[^"\\]*")?\}}'
-    r'(?:,"columns":\{"value":\[([1-4]),([\d,-]+)\]\})?\}'
+    r'(?:,"columns":\{"value":\[([1-4]),([0-9,-]+)\]\})?\}'
 )
 _QUANTITIES: dict[str, Quantity] = {quantity: quantity for quantity in QUANTITIES}
 _TICK = '{"kind":"tick","is":{}}'
@@ -100,7 +100,12 @@ def usual_texts(tank: str, blob: bytes, kinds: Collection[str]) -> list[Text] | 
     rows: list[Text | None] = [None] * len(times)
     try:
         for number, word, at in _wanted(words, of, frozenset(kinds)):
-            what, values = _series(word, lines[number], times[at[0]], tank)
+            what: What
+            values: Sequence[str | None]
+            if word == "reading":
+                what, values = _readings(lines[number])
+            else:
+                what, values = _one(word, lines[number], times[at[0]], tank)
             for index, value in zip(at, values, strict=True):
                 rows[index] = times[index], what, value, None
     except (_UnusualError, IndexError, ValueError):
@@ -121,19 +126,16 @@ def _wanted(words: str, of: str, kinds: Set[str]) -> list[tuple[int, str, list[i
     return [(n, w, at) for n, (w, at) in enumerate(zip(series, places, strict=True)) if w in kinds]
 
 
-def _series(word: str, line: str, time_ms: int, tank: str) -> tuple[What, Sequence[str | None]]:
-    """What a series holds, and its values as text; of findings the one, at `time_ms`. Raises
-    _UnusualError."""
-    if word == "reading":
-        return _readings(line)
+def _one(word: str, line: str, time_ms: int, tank: str) -> tuple[What, Sequence[str | None]]:
+    """A tick or a finding at `time_ms`, the only one of its series. Raises _UnusualError."""
     if line == _TICK:
         return "tick", [None]
     form = _FORMS.get(word)
     found = None if form is None else form.line.fullmatch(line)
     if form is None or found is None:
         raise _UnusualError
-    # Each text in it is a key or a time, so that what stands beside a quote is known.
-    body = found[1].replace(',"', ', "').replace('":', '": ')
+    # Each text in it is a key or a time, so that what commas and quotes are there for is known.
+    body = found[1].replace(",", ", ").replace('":', '": ')
     begin = f'{{"kind": "{word}", "time": "{rfc3339_ms(time_ms)}", {_named(tank)}, '
     return "finding", [f"{begin}{body}{form.left_out}}}"]
 

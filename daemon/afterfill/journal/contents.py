@@ -161,8 +161,9 @@ class Contents:
 
     def texts_between(
         self, tank: str, from_ms: int, to_ms: int, kinds: Collection[str]
-    ) -> Iterator[Text]:
-        """As `between`, as texts. The stored blocks that were read are noted in `sound`."""
+    ) -> Iterator[Sequence[Text]]:
+        """As `between`, as texts, some at a time. The stored blocks that were read are noted in
+        `sound`."""
         kinds, stored = frozenset(kinds), self.view().stored
         for found in self._between(tank, from_ms, to_ms, kinds):
             usual = None
@@ -171,9 +172,8 @@ class Contents:
                     self.sound.add(found.last_seq)
                 usual = usual_texts(tank, found.body, kinds)
             if usual is None:
-                yield from (text_of(entry.record) for entry in self._entries_of(found, kinds))
-            else:
-                yield from usual
+                usual = [text_of(entry.record) for entry in self._entries_of(found, kinds)]
+            yield usual
 
     def _between(
         self, tank: str, from_ms: int, to_ms: int, kinds: Collection[str] | None

@@ -137,36 +137,31 @@ class Sheet:
         """The column `invalid` is written to `file`; whether it is needed is known at the end."""
         self.rows, self.with_invalid = 0, False
         self._file, self._csv = file, csv.writer(file, lineterminator="\n")
-        self._time_ms: int | None = None
-        self._cells: dict[str, str] = {}
-        self._invalid: list[str] = []
         self._csv.writerow([*_HEADER, _INVALID])
 
-    def add(self, text: Text) -> None:
-        """One more; a second row of one time only when a quantity was read twice."""
-        time_ms, quantity, value, invalid = text
-        if time_ms != self._time_ms or quantity in self._cells:
-            self.end_row()
-            self._time_ms = time_ms
-        if quantity == "tick":
-            return
-        self._cells[quantity] = value or ""
-        if value is None:
-            self._invalid.append(f"{quantity}:{invalid or 'no-answer'}")
-        if invalid:
-            self.with_invalid = True
+    def add(self, time_ms: int, texts: Iterable[Text]) -> None:
+        """What came in at one time; a second row only when a quantity was read twice."""
+        cells: dict[str, str] = {}
+        invalid: list[str] = []
+        for _, quantity, value, why in texts:
+            if quantity in cells:
+                self._row(time_ms, cells, invalid)
+                cells, invalid = {}, []
+            if quantity == "tick":
+                continue
+            cells[quantity] = value or ""
+            if value is None:
+                invalid.append(f"{quantity}:{why or 'no-answer'}")
+            if why:
+                self.with_invalid = True
+        self._row(time_ms, cells, invalid)
 
-    def end_row(self) -> None:
-        """Write what waits, if anything does."""
-        if self._time_ms is None:
-            return
-        row = [rfc3339_ms(self._time_ms), *map(self._cells.get, COLUMNS, _EMPTY)]
-        if self._invalid:
-            self._csv.writerow([*row, " ".join(sorted(self._invalid))])
-            self._invalid.clear()
+    def _row(self, time_ms: int, cells: dict[str, str], invalid: list[str]) -> None:
+        row = [rfc3339_ms(time_ms), *map(cells.get, COLUMNS, _EMPTY)]
+        if invalid:
+            self._csv.writerow([*row, " ".join(sorted(invalid))])
         else:
-            self._file.write(f"{','.join(row)},\n")  # nothing in it needs quotes
-        self._cells.clear()
+            self._file.write(",".join([*row, "\n"]))  # nothing in it needs quotes
         self.rows += 1
 
 
@@ -176,7 +171,6 @@ def sheet(path: Path) -> Iterator[Sheet]:
     partial = path.with_name(f"{path.name}.partial")
     with partial.open("w", encoding="utf-8", newline="") as file:
         yield (written := Sheet(file))
-        written.end_row()
     os.replace(partial if written.with_invalid else _without_last_column(partial), path)
 
 

@@ -7,6 +7,8 @@ reading's probe name and raw bytes are not part of a recording.
 import os
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 
 from afterfill.errors import RecordingError
@@ -81,12 +83,16 @@ def _write_texts(texts: Iterable[Text], folder: Path) -> tuple[int, int]:
     found, findings = folder / FOUND, 0
     partial = found.with_name(f"{FOUND}.partial")
     with sheet(folder / READINGS) as readings, partial.open("w", encoding="utf-8") as lines:
-        for text in texts:
-            if text[1] == "finding":
-                lines.write(f"{text[2]}\n")
-                findings += 1
-            else:
-                readings.add(text)
+        for time_ms, moment in groupby(texts, key=itemgetter(0)):
+            came_in = []
+            for text in moment:
+                if text[1] == "finding":
+                    lines.write(f"{text[2]}\n")
+                    findings += 1
+                else:
+                    came_in.append(text)
+            if came_in:
+                readings.add(time_ms, came_in)
     os.replace(partial, found)
     return readings.rows, findings
 

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from math import ceil, exp, floor, hypot, log10
 
+from afterfill.chemistry.kits import Z95
 from afterfill.chemistry.neutraliser import behaviour, needed_ml, removed_mg_l
 from afterfill.chemistry.standing import Interval
 from afterfill.planning.asked import Asked, Bottle, Disinfectant, DoseAt
 
 _MEASURING = 0.1  # a syringe or cap is read to a tenth; own judgement
-Z95 = 1.645  # standard deviations of a normal belief to its 95 % point
 _NOTHING_MG_L = 1e-9
 
 

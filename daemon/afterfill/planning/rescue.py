@@ -5,12 +5,13 @@ shortage.
 """
 
 from dataclasses import dataclass
-from math import exp, inf, sqrt
+from math import exp, inf
 from typing import Literal
 
 from afterfill.chemistry.acid_base import nh3_fraction
 from afterfill.chemistry.carbonate import Water, alkalinity_after, totals_of
 from afterfill.chemistry.constants import DPD_KIT
+from afterfill.chemistry.kits import Z95, by_kit, kit_sd
 from afterfill.chemistry.neutraliser import behaviour, effect, needed_ml
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.tank_processes import oxygen_saturation_mg_l
@@ -18,11 +19,10 @@ from afterfill.chemistry.toxicity import TimeLeft, chloramine_equivalent_mg_l, t
 from afterfill.errors import ModelDomainError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore
 from afterfill.planning.day_ahead import AmmoniaCriteria, PhAhead, criteria_at, ph_ahead
-from afterfill.planning.dose import Z95, rounded_up_ml
+from afterfill.planning.dose import rounded_up_ml
 
 SAFETY = 1.5  # of the posterior's upper end; a modest surplus does less harm than a shortage
 _Z99 = 2.326
-_KIT_SD_MG_L, _KIT_SHARE = DPD_KIT.values
 _FLOOR_MG_L = 1e-6
 
 Extension = Literal["log-normal", "normal", "kit", "most-the-source-holds"]
@@ -117,7 +117,7 @@ def upper_of(residual: Interval, most_mg_l: float = inf) -> Upper:
     return upper
 
 
-def found_by_kit(total_chlorine_mg_l: float, free_share: float | None = None) -> Found:
+def found_by_kit(total_chlorine_mg_l: float) -> Found:
     """What a DPD total-chlorine test [mg/L as Cl2] says, with the error of a hobby kit.
 
     Raises ModelDomainError for a negative amount.
@@ -127,16 +127,8 @@ def found_by_kit(total_chlorine_mg_l: float, free_share: float | None = None) ->
     """
     if not total_chlorine_mg_l >= 0.0:
         raise ModelDomainError(f"the residual is {total_chlorine_mg_l:g} mg/L: give 0 or more")
-    deviation = sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * total_chlorine_mg_l) ** 2)
-    return Found(
-        Interval(
-            max(0.0, total_chlorine_mg_l - Z95 * deviation),
-            total_chlorine_mg_l,
-            total_chlorine_mg_l + Z95 * deviation,
-        ),
-        Upper(total_chlorine_mg_l + _Z99 * deviation, "kit"),
-        free_share,
-    )
+    upper_mg_l = total_chlorine_mg_l + _Z99 * kit_sd(DPD_KIT, total_chlorine_mg_l)
+    return Found(by_kit(DPD_KIT, total_chlorine_mg_l), Upper(upper_mg_l, "kit"), None)
 
 
 def plan_rescue(

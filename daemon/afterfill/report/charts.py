@@ -1,7 +1,7 @@
 """The drawings of a report: what the probes saw, and what it means."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import tzinfo
 
 from afterfill.figures import figure
@@ -10,6 +10,7 @@ from afterfill.report.chart import Band, Chart, Line, Point, drawn, nothing
 from afterfill.report.gathered import Gathered, blind_spans
 from afterfill.report.markup import Html
 from afterfill.report.scale import Scale, scale_around
+from afterfill.tank_setup import TankSetup
 
 _CALLED: dict[Quantity, str] = {"orp": "ORP", "ph": "pH", "temperature": "Temperature"}
 _UNIT: dict[Quantity, str] = {"orp": "mV", "ph": "", "temperature": "°C"}
@@ -19,20 +20,8 @@ _LIMIT, _BLIND = ("limit", "limit"), ("blind", "the ORP could not be used")
 _BAND = ("band", "90 % interval")
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """The tank's limits as configured: residual [mg/L as Cl2], un-ionised ammonia [mg/L as N],
-    pH and temperature [degrees C]; `every_s`: the interval between readings by quantity [s]."""
-
-    residual_mg_l: float
-    free_ammonia_mg_l: float
-    ph: tuple[float, float]
-    temperature_c: tuple[float, float]
-    every_s: dict[Quantity, float]
-
-
 def readings_chart(
-    found: Gathered, quantity: Quantity, limits: Limits, zone: tzinfo | None
+    found: Gathered, quantity: Quantity, setup: TankSetup, zone: tzinfo | None
 ) -> Html:
     """What one kind of probe saw."""
     title = _CALLED[quantity]
@@ -44,46 +33,49 @@ def readings_chart(
         )
         return nothing(title, unusable)
     values = [value for _, value in points]
-    within = {"ph": limits.ph, "temperature": limits.temperature_c}.get(quantity, ())
+    within = {"ph": setup.ph_limits, "temperature": setup.temperature_limits_c}.get(quantity, ())
     scale = scale_around(values, _LEAST_SPAN[quantity])
     shown = [limit for limit in within if scale.low <= limit <= scale.high]
     chart = Chart(
         title, _UNIT[quantity],
         f"{title} over time, from {min(values):.4g} to {max(values):.4g} {_UNIT[quantity]}",
         scale, found.from_s, found.to_s, zone,
-        lines=[Line(points, gap_s=max(300.0, 4.0 * limits.every_s.get(quantity, 60.0)))],
+        lines=[Line(points, gap_s=max(300.0, 4.0 * setup.every_s.get(quantity, 60.0)))],
         limits=shown, marks_s=_marks_s(found), key=[_LIMIT] if shown else [],
     )  # fmt: skip
     return drawn(_with_blind(chart, found) if quantity == "orp" else chart)
 
 
-def residual_chart(found: Gathered, limits: Limits, zone: tzinfo | None) -> Html:
+def residual_chart(found: Gathered, setup: TankSetup, zone: tzinfo | None) -> Html:
     """What is believed of the disinfectant, against the limit."""
     title = "Disinfectant in the tank"
     if not found.estimates:
         return nothing(title, "Nothing was estimated in this time.")
-    highest = max(e.residual_mg_l.q50 for e in found.estimates)
+    limit_mg_l, highest = (
+        setup.inference.limit_mg_l,
+        max(e.residual_mg_l.q50 for e in found.estimates),
+    )
     spread = [(e.time_s, e.residual_mg_l.q05, e.residual_mg_l.q95) for e in found.estimates]
     chart = Chart(
         title, "mg/L of total residual oxidant as Cl2; each line ten times the one below",
         f"Residual over time, its median at most {figure(highest)} mg/L, "
-        f"the limit {limits.residual_mg_l:.3g}",
+        f"the limit {limit_mg_l:.3g}",
         _RESIDUAL, found.from_s, found.to_s, zone,
         bands=[Band(spread)],
         lines=[Line([(e.time_s, e.residual_mg_l.q50) for e in found.estimates], gap_s=900.0)],
-        limits=[limits.residual_mg_l], marks_s=_marks_s(found),
-        key=[("line", "median"), _BAND, (_LIMIT[0], f"limit {limits.residual_mg_l:.3g} mg/L")],
+        limits=[limit_mg_l], marks_s=_marks_s(found),
+        key=[("line", "median"), _BAND, (_LIMIT[0], f"limit {limit_mg_l:.3g} mg/L")],
     )  # fmt: skip
     return drawn(_with_blind(chart, found))
 
 
-def ammonia_chart(found: Gathered, limits: Limits, zone: tzinfo | None) -> Html:
+def ammonia_chart(found: Gathered, setup: TankSetup, zone: tzinfo | None) -> Html:
     """What is believed of un-ionised ammonia, against its limit."""
     title = "Un-ionised ammonia"
     known = [(e.time_s, e.free_ammonia_mg_l) for e in found.estimates if e.free_ammonia_mg_l]
     if not known:
         return nothing(title, "Not known: it needs pH and temperature readings.")
-    limit, top = limits.free_ammonia_mg_l, max(q.q95 for _, q in known)
+    limit, top = setup.free_ammonia_limit_mg_l, max(q.q95 for _, q in known)
     chart = Chart(
         title, "mg/L of NH3 as N",
         f"Un-ionised ammonia over time, at most {figure(top)} mg/L, the limit {limit:.3g}",

@@ -6,7 +6,6 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.figures import figure, interval, span_words
 from afterfill.records import KitResult, Quantity, Verdict
 from afterfill.report.charts import (
-    Limits,
     ammonia_chart,
     nearest_estimate,
     readings_chart,
@@ -29,12 +28,13 @@ from afterfill.report.words import (
     seen_words,
     volume_words,
 )
+from afterfill.tank_setup import TankSetup
 
 _QUANTITIES: tuple[Quantity, ...] = ("orp", "ph", "temperature")
 
 
 def page(
-    found: Gathered, limits: Limits, *, zone: tzinfo | None, refill_s: float | None, made_s: float
+    found: Gathered, setup: TankSetup, *, zone: tzinfo | None, refill_s: float | None, made_s: float
 ) -> str:
     """The report as an HTML document. Times on the clock of `zone`; `refill_s` [Unix s]: the
     refill that it is about, None for a period; `made_s` [Unix s]: when it is made."""
@@ -46,11 +46,11 @@ def page(
         tag("p", f"{moment(found.from_s)} to {moment(found.to_s)}", class_="soft"),
         *_answers(found, moment, refill_s),
         _section("What was poured", _poured(found, moment)),
-        _section("What it means for the water", residual_chart(found, limits, zone)),
+        _section("What it means for the water", residual_chart(found, setup, zone)),
         _section("How the verdict came about", _course(found, moment)),
-        _section("Ammonia", ammonia_chart(found, limits, zone)),
+        _section("Ammonia", ammonia_chart(found, setup, zone)),
         _section(
-            "What the probes saw", *(readings_chart(found, q, limits, zone) for q in _QUANTITIES)
+            "What the probes saw", *(readings_chart(found, q, setup, zone) for q in _QUANTITIES)
         ),
         _section("Alarms", _alarms(found, moment)),
         _section("What was done", _done(found, moment)),

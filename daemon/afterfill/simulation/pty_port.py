@@ -9,8 +9,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Protocol, Self
 
-from .faults import Faults, Transmission
-
 
 class Responder(Protocol):
     """A device that speaks when asked."""
@@ -30,12 +28,10 @@ class PtyPort:
         device: Responder,
         link: Path,
         *,
-        faults: Faults | None = None,
         stream: Callable[[], bytes] | None = None,
         every_s: float = 1.0,
     ) -> None:
         self.link = link
-        self.faults = faults
         self._device = device
         self._stream = stream
         self._every_ms = every_s * 1000 if stream else None
@@ -68,7 +64,7 @@ class PtyPort:
 
     def send(self, data: bytes) -> None:
         """Put bytes on the line unasked. What does not fit is lost, as on a real line."""
-        if self._thread is not None:
+        if data and self._thread is not None:
             with suppress(BlockingIOError):
                 os.write(self._master, data)
 
@@ -93,19 +89,6 @@ class PtyPort:
             if self._wake_read in ready:
                 return
             if self._master in ready:
-                self._transmit(self._reply(os.read(self._master, 4096)))
+                self.send(self._device.answer(os.read(self._master, 4096)))
             elif self._stream is not None:
-                self._transmit(self._spoilt(b"", self._stream()))
-
-    def _reply(self, request: bytes) -> Transmission:
-        return self._spoilt(request, self._device.answer(request))
-
-    def _spoilt(self, request: bytes, reply: bytes) -> Transmission:
-        return self.faults.spoil(request, reply) if self.faults else Transmission(reply)
-
-    def _transmit(self, transmission: Transmission) -> None:
-        if transmission.delay_s:
-            select.select([self._wake_read], [], [], transmission.delay_s)
-        if transmission.data:
-            with suppress(BlockingIOError):
-                os.write(self._master, transmission.data)
+                self.send(self._stream())

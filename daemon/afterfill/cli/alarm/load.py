@@ -1,11 +1,11 @@
 """How much the alarms ask of a person: a row for each figure, a column for each tank."""
 
 from dataclasses import asdict
-from pathlib import Path
 
 from afterfill.alarms.load import Load, load_of
 from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import say_json, say_table
+from afterfill.cli.options import Asked
 from afterfill.cli.times import present_s
 from afterfill.errors import UsageError
 from afterfill.journal.store import Journal
@@ -14,14 +14,14 @@ from afterfill.records import AlarmChange
 _DAY_S = 86400.0
 
 
-def loads_shown(days: float, tank: str | None, config: Path | None, *, as_json: bool) -> None:
+def loads_shown(days: float, asked: Asked) -> None:
     """Print the load of the last days. Raises UsageError for a span that cannot be."""
     if not 0.0 < days <= 3660.0:
         raise UsageError(f"--days {days:g} is no span: give more than 0 and at most 3660")
-    settings, now_s = loaded(config), present_s()
+    settings, now_s = loaded(asked.config), present_s()
     with reading_journal(settings.journal.path) as journal:
-        found = {name: _load(journal, name, days, now_s) for name in tanks(settings, tank)}
-    if as_json:
+        found = {name: _load(journal, name, days, now_s) for name in tanks(settings, asked.tank)}
+    if asked.as_json:
         for name, load in found.items():
             say_json({"kind": "alarm-load", "tank": name, **asdict(load)})
         return

@@ -1,7 +1,6 @@
 """One alarm of one tank as a row of a table, a JSON object or its full reasons."""
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from afterfill.alarms.definition import Definition
@@ -10,6 +9,7 @@ from afterfill.alarms.lifecycle import STANDING_STATES
 from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import say, say_json, say_table
 from afterfill.cli.latest import alarms, allowed_age_s
+from afterfill.cli.options import Asked
 from afterfill.cli.times import age, moment, present_s
 from afterfill.config import Config
 from afterfill.journal.newest import newest
@@ -114,13 +114,13 @@ def rows_of(journal: Journal, config: Config, tank: str) -> list[AlarmRow]:
     ]
 
 
-def listed(tank: str | None, config: Path | None, *, why: bool, as_json: bool) -> None:
+def listed(asked: Asked, *, why: bool) -> None:
     """Print the alarms of a tank or all, with `why` also the reasons of each."""
-    settings = loaded(config)
-    wanted = tanks(settings, tank)
+    settings = loaded(asked.config)
+    wanted = tanks(settings, asked.tank)
     with reading_journal(settings.journal.path) as journal:
         rows = [row for name in wanted for row in rows_of(journal, settings, name)]
-    if as_json:
+    if asked.as_json:
         for row in rows:
             say_json(row.wire(why=why))
         return

@@ -1,150 +1,142 @@
 """`afterfill log`: tell what was done to a tank. Works whether the service runs or not."""
 
-from collections.abc import Mapping
-from pathlib import Path
-from typing import Annotated, Any
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
 
-AtOption = Annotated[
-    str | None,
-    typer.Option(
-        "--at",
-        help="When it began: 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'. Default: now.",
-    ),
-]
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
 
 SourceOption = Annotated[
-    str | None,
-    typer.Option("--source", help="Which [source.ID]; default: the tank's own."),
+    str | None, typer.Option("--source", help="Which [source.ID]; default: the tank's own.")
 ]
 
 
-def refill(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Telling:
+    """When it was, of which tank and configuration, and how the answer is printed."""
+
+    at: Annotated[
+        str | None,
+        typer.Option(
+            help="When it began: 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'. Default: now."
+        ),
+    ] = None
+    tank: TankOption = None
+    config: ConfigOption = None
+    as_json: JsonOption = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RefillOptions:
+    """As `payloads.PAYLOADS` has it."""
+
     litres: Annotated[
         str | None, typer.Option(help="New water: 25 (litres), '6 gal'. Left out: not known.")
-    ] = None,
+    ] = None
     minutes: Annotated[
         float | None, typer.Option(help="How long it ran, min. Left out: not known.")
-    ] = None,
+    ] = None
     neutraliser_ml: Annotated[
         float | None,
         typer.Option(help="Neutraliser given with it, mL; 0 for none. Left out: not known."),
-    ] = None,
+    ] = None
     mode: Annotated[
         str, typer.Option(help="replace (drained first) or add (a top-off onto what is there).")
-    ] = "replace",
-    source: SourceOption = None,
-    at: AtOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
-) -> None:
+    ] = "replace"
+    source: SourceOption = None
+
+
+def refill(it: RefillOptions, telling: Telling) -> None:
     """Water was (or is being) poured. Best told when it begins."""
-    payload = {
-        "mode": mode,
-        "litres": litres,
-        "minutes": minutes,
-        "neutraliser_ml": neutraliser_ml,
-        "source": source,
-    }
-    _logged("refill", payload, tank, at, config, as_json)
+    _told("refill", it, telling)
 
 
-def kit(
-    total_ammonia: Annotated[
-        float | None, typer.Option(help="Total ammonia, mg/L as N (NH3 plus NH4+).")
-    ] = None,
-    total_chlorine: Annotated[
-        float | None, typer.Option(help="Total chlorine, mg/L as Cl2 (DPD total).")
-    ] = None,
-    free_chlorine: Annotated[
-        float | None, typer.Option(help="Free chlorine, mg/L as Cl2 (DPD free).")
-    ] = None,
-    ph: Annotated[float | None, typer.Option("--ph", help="pH.")] = None,
-    at: AtOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
-) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KitOptions:
+    """As `payloads.PAYLOADS` has it."""
+
+    total_ammonia_mg_l: Annotated[
+        float | None,
+        typer.Option("--total-ammonia", help="Total ammonia, mg/L as N (NH3 plus NH4+)."),
+    ] = None
+    total_chlorine_mg_l: Annotated[
+        float | None,
+        typer.Option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total)."),
+    ] = None
+    free_chlorine_mg_l: Annotated[
+        float | None,
+        typer.Option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free)."),
+    ] = None
+    ph: Annotated[float | None, typer.Option("--ph", help="pH.")] = None
+
+
+def kit(it: KitOptions, telling: Telling) -> None:
     """A test kit was used on the tank's water. Any of the values may be left out."""
-    payload = {
-        "total_ammonia_mg_l": total_ammonia,
-        "total_chlorine_mg_l": total_chlorine,
-        "free_chlorine_mg_l": free_chlorine,
-        "ph": ph,
-    }
-    _logged("kit", payload, tank, at, config, as_json)
+    _told("kit", it, telling)
 
 
-def source_test(
-    total_chlorine: Annotated[
-        float | None, typer.Option(help="Total chlorine, mg/L as Cl2 (DPD total).")
-    ] = None,
-    free_chlorine: Annotated[
-        float | None, typer.Option(help="Free chlorine, mg/L as Cl2 (DPD free).")
-    ] = None,
-    source: SourceOption = None,
-    at: AtOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
-) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceTestOptions:
+    """As `payloads.PAYLOADS` has it."""
+
+    total_chlorine_mg_l: Annotated[
+        float | None,
+        typer.Option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total)."),
+    ] = None
+    free_chlorine_mg_l: Annotated[
+        float | None,
+        typer.Option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free)."),
+    ] = None
+    source: SourceOption = None
+
+
+def source_test(it: SourceTestOptions, telling: Telling) -> None:
     """A test kit was used on the source's own water, before anything was put into it."""
-    payload = {
-        "source": source,
-        "total_chlorine_mg_l": total_chlorine,
-        "free_chlorine_mg_l": free_chlorine,
-    }
-    _logged("source-test", payload, tank, at, config, as_json)
+    _told("source-test", it, telling)
 
 
-def dose(
-    neutraliser_ml: Annotated[float, typer.Option(help="Neutraliser put into the tank, mL.")],
-    at: AtOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
-) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseOptions:
+    """As `payloads.PAYLOADS` has it."""
+
+    neutraliser_ml: Annotated[float, typer.Option(help="Neutraliser put into the tank, mL.")]
+
+
+def dose(it: DoseOptions, telling: Telling) -> None:
     """Neutraliser was put into the tank itself, not into a refill's water."""
-    payload = {"neutraliser_ml": neutraliser_ml}
-    _logged("dose", payload, tank, at, config, as_json)
+    _told("dose", it, telling)
 
 
-def service(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServiceOptions:
+    """As `payloads.PAYLOADS` has it."""
+
     what: Annotated[
         str,
         typer.Option(
             help="probe, feeding, cleaning or other; lamp, ozone or medicine, which oxidise."
         ),
-    ],
+    ]
     quantity: Annotated[
         str | None, typer.Option(help="Which probe: orp, ph or temperature. Left out: not said.")
-    ] = None,
+    ] = None
     minutes: Annotated[
         float | None,
         typer.Option(help="It is out of the tank from now on, so long at most; 0: it is back."),
-    ] = None,
-    at: AtOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
-) -> None:
+    ] = None
+
+
+def service(it: ServiceOptions, telling: Telling) -> None:
     """Work that moves the readings without any disinfectant: a probe cleaned, fish fed."""
-    payload = {"what": what, "quantity": quantity, "minutes": minutes}
-    _logged("service", payload, tank, at, config, as_json)
+    _told("service", it, telling)
 
 
-def _logged(
-    kind: str,
-    payload: Mapping[str, Any],
-    tank: str | None,
-    at: str | None,
-    config: Path | None,
-    as_json: bool,
-) -> None:
+def _told(kind: str, options: "DataclassInstance", telling: Telling) -> None:
     from afterfill.cli.log.told import told  # help needs nothing of it
 
-    told(kind, payload, tank, at, config, as_json=as_json)
+    told(kind, asdict(options), telling)

@@ -1,11 +1,11 @@
 """What a person tells of a tank is understood, checked and left for the service."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from afterfill.cli.configured import loaded, one_tank
 from afterfill.cli.console import tell
+from afterfill.cli.log.commands import Telling
 from afterfill.cli.submission import submitted
 from afterfill.cli.times import moment, past_from, present_s
 from afterfill.payloads import event_from
@@ -22,25 +22,18 @@ from afterfill.records import (
 )
 
 
-def told(
-    kind: str,
-    payload: Mapping[str, Any],
-    tank: str | None,
-    at: str | None,
-    config: Path | None,
-    *,
-    as_json: bool,
-) -> None:
+def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
     """Leave it for the service and answer with what was understood.
 
     Raises PayloadError or UsageError for what cannot be, JournalError when it cannot be kept.
     """
-    settings, now_s = loaded(config), present_s()
-    event = event_from(kind, payload, tank=one_tank(settings, tank), time_s=past_from(at, now_s))
+    settings, now_s = loaded(telling.config), present_s()
+    tank, time_s = one_tank(settings, telling.tank), past_from(telling.at, now_s)
+    event = event_from(kind, payload, tank=tank, time_s=time_s)
     refuse_slips(event, settings)
     left = submitted(settings.journal.path, event)
     said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {_words(event)}"
-    tell(left.words(said), left.wire(), as_json=as_json)
+    tell(left.words(said), left.wire(), as_json=telling.as_json)
 
 
 def _words(event: Event) -> str:

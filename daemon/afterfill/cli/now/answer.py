@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.cli.belief import belief_now
 from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import Line, say, tell
 from afterfill.cli.now.learned import Learned, learned_of
@@ -17,6 +16,7 @@ from afterfill.cli.times import age, ahead_words, moment
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.service.liveness import Liveness, liveness
+from afterfill.service.restore import restored
 from afterfill.tank_setup import tank_setup
 from afterfill.wire import rfc3339, to_published
 
@@ -69,11 +69,11 @@ def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: b
 
 def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned: bool) -> Now:
     setup = tank_setup(config, tank)
-    belief, at_s = belief_now(journal, setup)
+    state, at_s = restored(journal, setup)
     return Now(
         stands(journal, config, tank, live),
-        outlook_of(setup, belief, at_s),
-        learned_of(belief) if learned else None,
+        outlook_of(setup, state.belief, at_s),
+        learned_of(state.belief) if learned else None,
         live.now.time_s,
     )
 

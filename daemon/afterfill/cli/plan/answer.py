@@ -1,45 +1,42 @@
 """Makes the plan that is asked for, and prints it."""
 
-from pathlib import Path
-
 from afterfill.cli.configured import config_path, loaded, named, one_tank
 from afterfill.cli.console import tell
+from afterfill.cli.options import Asked
 from afterfill.cli.plan.inputs import inputs
 from afterfill.cli.plan.refill import PlannedRefill, planned
 from afterfill.cli.plan.rescue import PlannedRescue, rescued
-from afterfill.cli.plan.said import Asking, Said
+from afterfill.cli.plan.said import Said
 from afterfill.cli.plan.units import units
 from afterfill.errors import ModelDomainError, UsageError
 
 
-def safe(
-    asking: Asking, said: Said, tank: str | None, config: Path | None, *, as_json: bool
-) -> bool:
+def safe(said: Said, asked: Asked) -> bool:
     """Print the plan; whether it can be made safe, as far as that can be told.
 
     Raises UsageError for what cannot be planned, JournalError when a rescue has nothing to go by.
     """
-    settings = loaded(config)
-    name = one_tank(settings, tank)
+    settings = loaded(asked.config)
+    name = one_tank(settings, asked.tank)
     if said.source is not None:
         named(said.source, settings.source, "source")
-    _check_question(asking)
-    temperatures = (said.temperature, said.source_temperature)
-    shown = units(config_path(config), name, asking.litres, *temperatures)
+    _check_question(said)
+    temperatures = (said.tank_temperature, said.source_temperature)
+    shown = units(config_path(asked.config), name, said.litres, *temperatures)
     try:
         known = inputs(settings, name, said, shown)
         plan: PlannedRefill | PlannedRescue
-        if asking.rescue:
-            plan = rescued(settings.journal.path, known, asking.residual_mg_l)
+        if said.rescue:
+            plan = rescued(settings.journal.path, known, said.residual_mg_l)
         else:
-            plan = planned(known, asking)
+            plan = planned(known, said)
     except ModelDomainError as error:
         raise UsageError(str(error)) from error
-    tell(plan.words(), plan.wire(), as_json=as_json)
+    tell(plan.words(), plan.wire(), as_json=asked.as_json)
     return plan.is_safe
 
 
-def _check_question(it: Asking) -> None:
+def _check_question(it: Said) -> None:
     if it.rescue and (it.litres, it.share, it.dose_ml) != (None, None, None):
         raise UsageError("--rescue is about the whole tank: leave out --litres, --share, --dose-ml")
     if not it.rescue and it.residual_mg_l is not None:

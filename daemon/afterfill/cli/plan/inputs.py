@@ -1,8 +1,9 @@
 """What a plan is made from, and where it came from: option, journal, file or assumption."""
 
 from dataclasses import dataclass
-from math import sqrt
 
+from afterfill.chemistry.constants import AMMONIA_KIT
+from afterfill.chemistry.kits import by_kit
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from
 from afterfill.cli.console import Table
@@ -20,10 +21,9 @@ from afterfill.config import Config, Neutraliser, Source
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
-from afterfill.tank_setup import TankSetup, strength_of, tank_setup, water_of
+from afterfill.tank_setup import bounds_of, strength_of, water_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
-_KIT_SD_MG_L, _KIT_SHARE = 0.08, 0.15  # a colour step of a hobby kit; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Known:
 def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
     """All that is known. Raises UsageError for an option that cannot be."""
     source, neutraliser = config.source_of(name, said.source), config.neutraliser_of(name)
-    bounds = _bounds(tank_setup(config, name))
+    bounds = bounds_of(config.tank[name])
     tank, used, counts_bound = _tank(config, name, said, bounds, shown)
     tap, tap_used = _tap(source, said, shown)
     return Known(
@@ -66,13 +66,6 @@ def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
 def used_table(known: Known) -> Table:
     """What a plan was worked out from."""
     return Table(("what", "value", "from"), [(u.what, u.value, u.origin) for u in known.used])
-
-
-def _bounds(setup: TankSetup) -> Bounds:
-    return Bounds(
-        setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l, setup.ph_limits,
-        setup.temperature_limits_c,
-    )  # fmt: skip
 
 
 def _tank(
@@ -95,16 +88,16 @@ def _tank(
 
 def _ph(said: Said, seen: Seen) -> tuple[float | None, list[Used]]:
     """pH is never assumed: it decides too much."""
-    if said.ph is None:
+    if said.tank_ph is None:
         return seen.ph, [it for it in seen.used if it.what == PH]
-    if not 0.0 <= said.ph <= 14.0:
-        raise UsageError(f"--tank-ph is {said.ph:g}: give a pH between 0 and 14")
-    return said.ph, [Used(PH, f"{said.ph:.2f}", "option")]
+    if not 0.0 <= said.tank_ph <= 14.0:
+        raise UsageError(f"--tank-ph is {said.tank_ph:g}: give a pH between 0 and 14")
+    return said.tank_ph, [Used(PH, f"{said.tank_ph:.2f}", "option")]
 
 
 def _temperature(said: Said, seen: Seen, bounds: Bounds, shown: Shown) -> tuple[float, Used]:
-    if said.temperature is not None:
-        celsius = _celsius("--tank-temperature", said.temperature)
+    if said.tank_temperature is not None:
+        celsius = _celsius("--tank-temperature", said.tank_temperature)
         return celsius, Used(TEMPERATURE, shown.temperature(celsius), "option")
     if seen.temperature_c is not None:
         return seen.temperature_c, next(it for it in seen.used if it.what == TEMPERATURE)
@@ -116,7 +109,7 @@ def _ammonia(said: Said, seen: Seen) -> tuple[Interval, Used]:
     if said.ammonia_mg_l is not None:
         if not 0.0 <= said.ammonia_mg_l <= 100.0:
             raise UsageError(f"--ammonia is {said.ammonia_mg_l:g}: give mg/L as N from 0 to 100")
-        total = _by_kit(said.ammonia_mg_l)
+        total = by_kit(AMMONIA_KIT, said.ammonia_mg_l)
         return total, Used(AMMONIA, f"{spread(total)} mg/L as N", "option, with a kit's error")
     if seen.ammonia_mg_l is not None:
         return seen.ammonia_mg_l, next(it for it in seen.used if it.what == AMMONIA)
@@ -193,11 +186,6 @@ def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
 
 def _origin(given: bool, why: str = "the default") -> str:
     return "configuration" if given else f"assumed: {why}"
-
-
-def _by_kit(ammonia_mg_l: float) -> Interval:
-    deviation = 1.645 * sqrt(_KIT_SD_MG_L**2 + (_KIT_SHARE * ammonia_mg_l) ** 2)
-    return Interval(max(0.0, ammonia_mg_l - deviation), ammonia_mg_l, ammonia_mg_l + deviation)
 
 
 def _celsius(option: str, text: str) -> float:

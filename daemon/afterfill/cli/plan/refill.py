@@ -8,7 +8,7 @@ from afterfill.chemistry.units import litres_from
 from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import figures
 from afterfill.cli.plan.inputs import Known, used_table
-from afterfill.cli.plan.said import Asking
+from afterfill.cli.plan.said import Said
 from afterfill.cli.plan.wire import foot, head, plain
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import PLACES, Asked, DoseAt
@@ -75,11 +75,11 @@ class PlannedRefill:
         }
 
 
-def planned(known: Known, asking: Asking) -> PlannedRefill:
+def planned(known: Known, said: Said) -> PlannedRefill:
     """The plan that is asked for. Raises UsageError for what cannot be poured or dosed."""
-    hours = known.standing_hours if asking.standing_hours is None else asking.standing_hours
-    litres, dose_ml = _litres(known, asking.litres, asking.share), _dose(known, asking.dose_ml)
-    asked = Asked(litres, _mode(asking.mode), _place(asking.dose_at), hours, dose_ml)
+    hours = known.standing_hours if said.standing_hours is None else said.standing_hours
+    litres, dose_ml = _litres(known, said.litres, said.share), _dose(known, said.dose_ml)
+    asked = Asked(litres, _mode(said.mode), _place(said.dose_at), hours, dose_ml)
     tank, tap, bottle, shown = known.tank, known.tap, known.bottle, known.shown
     plan = plan_refill(tank, tap, bottle, known.bounds, asked)
     care = cautions(plan, tank, tap, bottle, known.bounds, shown)

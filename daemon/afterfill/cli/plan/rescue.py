@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.configured import reading_journal
 from afterfill.cli.console import Table
@@ -30,7 +31,6 @@ from afterfill.planning.tap_water import ammonia_of_tap
 from afterfill.records import Estimate
 from afterfill.service.liveness import liveness
 
-_LEGAL_MAX_MG_L = 4.0  # US maximum residual disinfectant level, 40 CFR 141.65; secondary
 _TRACE_MG_L = 1e-4
 _TEST_INSTEAD = "test with DPD total chlorine and give it with --residual"
 
@@ -143,7 +143,7 @@ def _found(estimate: Estimate, known: Known) -> Found:
     residual = Interval(*estimate.residual_mg_l)
     most = known.tap.residual_max_mg_l
     if not known.max_is_given:
-        most = max(most, _LEGAL_MAX_MG_L)
+        most = max(most, LEGAL_RESIDUAL.value)
     share = None
     if residual.middle > _TRACE_MG_L:
         share = min(estimate.free_chlorine_mg_l.q50 / residual.middle, 1.0)

@@ -1,28 +1,53 @@
 """What the keeper asks and says, as typed."""
 
 from dataclasses import dataclass
+from typing import Annotated
+
+import typer
 
 
-@dataclass(frozen=True, slots=True)
-class Asking:
-    """The refill to be planned, or with `rescue` the residual that a kit found [mg/L as Cl2]."""
-
-    litres: str | None
-    share: str | None
-    mode: str
-    dose_at: str
-    dose_ml: float | None
-    standing_hours: float | None
-    rescue: bool
-    residual_mg_l: float | None
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """What is known of the tank and the water."""
+    """The refill to be planned, or with `rescue` the residual that a kit found [mg/L as Cl2]; and
+    what is known of the tank and the water."""
 
-    ammonia_mg_l: float | None = None
-    ph: float | None = None
-    temperature: str | None = None
-    source_temperature: str | None = None
-    source: str | None = None
+    litres: Annotated[
+        str | None, typer.Option(help="New water: 25 (litres), '6 gal'.", show_default=False)
+    ] = None
+    share: Annotated[
+        str | None, typer.Option(help="Or its share of the tank: 25%.", show_default=False)
+    ] = None
+    mode: Annotated[
+        str, typer.Option(help="replace (drained first) or add (a top-off onto what is there).")
+    ] = "replace"
+    source: Annotated[
+        str | None, typer.Option(help="Which [source.ID]; default: the tank's own.")
+    ] = None
+    dose_at: Annotated[
+        str, typer.Option(help="Where the neutraliser goes: bucket, line or tank.")
+    ] = "bucket"
+    dose_ml: Annotated[
+        float | None, typer.Option(help="A dose of your own to be judged, mL.", show_default=False)
+    ] = None
+    standing_hours: Annotated[
+        float | None,
+        typer.Option(help="How long the water stands open before, h; default: as configured."),
+    ] = None
+    ammonia_mg_l: Annotated[
+        float | None,
+        typer.Option("--ammonia", help="The tank's total ammonia by a kit, mg/L as N."),
+    ] = None
+    tank_ph: Annotated[float | None, typer.Option("--tank-ph", help="The tank's pH.")] = None
+    tank_temperature: Annotated[
+        str | None, typer.Option(help="The tank's temperature: 25, '78 F'.")
+    ] = None
+    source_temperature: Annotated[
+        str | None, typer.Option(help="The new water's temperature: 15, '59 F'.")
+    ] = None
+    rescue: Annotated[
+        bool, typer.Option("--rescue", help="Plan what to do about a carry-over instead.")
+    ] = False
+    residual_mg_l: Annotated[
+        float | None,
+        typer.Option("--residual", help="With --rescue: total chlorine by a DPD kit, mg/L as Cl2."),
+    ] = None

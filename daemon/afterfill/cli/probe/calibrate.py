@@ -60,9 +60,7 @@ class _Outcome:
         }  # fmt: skip
 
 
-def calibrated(
-    quantity: str, liquids: Liquids, which: Which, patience: Patience, *, as_json: bool
-) -> bool:
+def calibrated(quantity: str, liquids: Liquids, which: Which, patience: Patience) -> bool:
     """Guide through the liquids and print what was found; whether the probe can be used.
 
     Raises UsageError for what cannot be, DeviceUnavailable when the probe is away.
@@ -80,7 +78,7 @@ def calibrated(
             outcome = _in_standard(it, liquids, celsius, patience)
     except ModelDomainError as error:  # a liquid that is not known, or not at this temperature
         raise UsageError(str(error)) from error
-    tell(outcome.words(), outcome.wire(), as_json=as_json)
+    tell(outcome.words(), outcome.wire(), as_json=which.as_json)
     return outcome.verdict.health not in ("replace", "check the buffers")
 
 

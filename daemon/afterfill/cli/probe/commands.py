@@ -4,14 +4,13 @@ from typing import Annotated
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.options import ConfigOption, JsonOption
 from afterfill.cli.probe.said import Liquids, Patience, RawWater, Which
 
 StillOption = Annotated[
     float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
 ]
 EveryOption = Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")]
-ProbeOption = Annotated[str | None, typer.Option(help="Its name, if the tank has several of them.")]
 
 
 def list_(config: ConfigOption = None, as_json: JsonOption = False) -> None:
@@ -43,32 +42,14 @@ def read(
 
 def calibrate(
     quantity: Annotated[str, typer.Option(help="ph or orp.")],
-    buffer: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="pH buffers, in order: 7.00 4.00 10.01 (technical) or phosphate phthalate borax "
-            "(NIST). Give it twice or thrice. Default: 7.00 and 4.00."
-        ),
-    ] = None,
-    standard: Annotated[
-        str | None, typer.Option(help="ORP standard: zobell, quinhydrone-4 or quinhydrone-6.86.")
-    ] = None,
-    standard_mv: Annotated[
-        float | None,
-        typer.Option(help="Instead: what the bottle says the probe must show at this temperature."),
-    ] = None,
-    temperature: Annotated[
-        str | None, typer.Option(help="Of the liquids: 22.5 or '72 F'. Left out: asked.")
-    ] = None,
+    liquids: Liquids,
     still_seconds: StillOption = 30.0,
     every: EveryOption = 3.0,
     most_minutes: Annotated[
         float, typer.Option(min=0.01, max=60, help="Give up on a liquid after this long.")
     ] = 10.0,
-    probe: ProbeOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
+    *,
+    which: Which,
 ) -> None:
     """Hold a pH probe in buffers, or an ORP probe in a standard, and learn what it is worth.
 
@@ -79,35 +60,20 @@ def calibrate(
     """
     from afterfill.cli.probe.calibrate import calibrated
 
-    liquids = Liquids(buffer, standard, standard_mv, temperature)
     patience = Patience(still_seconds, every, 60.0 * most_minutes)
-    if not calibrated(quantity, liquids, Which(tank, probe, config), patience, as_json=as_json):
+    if not calibrated(quantity, liquids, which, patience):
         raise typer.Exit(1)
 
 
 def response(
-    residual: Annotated[
-        float | None,
-        typer.Option(
-            help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
-            "what [source.ID] says, which teaches less."
-        ),
-    ] = None,
-    ph: Annotated[
-        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
-    ] = None,
-    source: Annotated[
-        str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
-    ] = None,
+    water: RawWater,
     still_seconds: StillOption = 60.0,
     every: EveryOption = 5.0,
     most_minutes: Annotated[
         float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
     ] = 15.0,
-    probe: ProbeOption = None,
-    tank: TankOption = None,
-    config: ConfigOption = None,
-    as_json: JsonOption = False,
+    *,
+    which: Which,
 ) -> None:
     """Hold the ORP probe in conditioned, then in raw tap water, and so teach how it answers.
 
@@ -118,5 +84,4 @@ def response(
     from afterfill.cli.probe.response import taught
 
     patience = Patience(still_seconds, every, 60.0 * most_minutes)
-    water, which = RawWater(residual, ph, source), Which(tank, probe, config)
-    taught(water, which, patience, as_json=as_json)
+    taught(water, which, patience)

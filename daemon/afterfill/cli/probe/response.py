@@ -7,7 +7,6 @@ from typing import Any
 import typer
 
 from afterfill.chemistry.calibration import rise_s
-from afterfill.cli.belief import belief_now
 from afterfill.cli.configured import named
 from afterfill.cli.console import notice, tell
 from afterfill.cli.probe.hold import Held, held, until_steady
@@ -25,6 +24,7 @@ from afterfill.inference.monitor.baseline import noise_of
 from afterfill.inference.posterior.detection_limit import detection_limit_mg_l
 from afterfill.journal.store import Journal
 from afterfill.records import ResponseCheck, Service
+from afterfill.service.restore import restored
 from afterfill.tank_setup import tank_setup
 from afterfill.wire import to_wire
 
@@ -81,7 +81,7 @@ class _Taught:
         }  # fmt: skip
 
 
-def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) -> None:
+def taught(water: RawWater, which: Which, patience: Patience) -> None:
     """Guide through the two cups and print what they taught; ends with 1 when that is nothing.
 
     Raises UsageError for what cannot be, DeviceUnavailable when the probe is away.
@@ -98,7 +98,7 @@ def taught(water: RawWater, which: Which, patience: Patience, *, as_json: bool) 
         submitted(it.journal_path, check)
         back_in_the_tank(it, "with conditioned water")
     found = _Taught(it, check, rose_s, floors)
-    tell(found.words(), found.wire(), as_json=as_json)
+    tell(found.words(), found.wire(), as_json=which.as_json)
 
 
 def _chlorine(settings: Config, tank: str, water: RawWater) -> tuple[float, float]:
@@ -168,7 +168,8 @@ def _held_in(
 def _floors(it: Held, check: ResponseCheck) -> _Floors:
     """The floor as it was known before, and as it is after this check of a probe just met."""
     with Journal.open(it.journal_path, read_only=True) as journal:
-        belief, at_s = belief_now(journal, tank_setup(it.config, it.tank))
+        state, at_s = restored(journal, tank_setup(it.config, it.tank))
+    belief = state.belief
     noise_mv, hocl = noise_of(belief.baseline), hocl_at(belief, at_s)
     combined = check.combined_chlorine_mg_l > 0.0
     before, after = belief.learnt, updated_by_check(Learnt(), check)

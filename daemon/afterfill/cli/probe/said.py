@@ -1,17 +1,23 @@
 """What the keeper said of a probe that is to be held in liquids, as typed."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from afterfill.cli.options import ConfigOption, JsonOption, TankOption
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Which:
-    """The probe that is meant: of which tank, by which name, of which configuration."""
+    """The probe that is meant, and how the answer is printed."""
 
-    tank: str | None
-    probe: str | None
-    config: Path | None
+    probe: Annotated[
+        str | None, typer.Option(help="Its name, if the tank has several of them.")
+    ] = None
+    tank: TankOption = None
+    config: ConfigOption = None
+    as_json: JsonOption = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,20 +29,45 @@ class Patience:
     most_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Liquids:
     """Buffers for a pH probe; for an ORP probe a standard, or what it must show [mV]."""
 
-    buffers: Sequence[str] | None
-    standard: str | None
-    standard_mv: float | None
-    temperature: str | None
+    buffers: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--buffer",
+            help="pH buffers, in order: 7.00 4.00 10.01 (technical) or phosphate phthalate borax "
+            "(NIST). Give it twice or thrice. Default: 7.00 and 4.00.",
+        ),
+    ] = None
+    standard: Annotated[
+        str | None, typer.Option(help="ORP standard: zobell, quinhydrone-4 or quinhydrone-6.86.")
+    ] = None
+    standard_mv: Annotated[
+        float | None,
+        typer.Option(help="Instead: what the bottle says the probe must show at this temperature."),
+    ] = None
+    temperature: Annotated[
+        str | None, typer.Option(help="Of the liquids: 22.5 or '72 F'. Left out: asked.")
+    ] = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RawWater:
     """Total chlorine by a test [mg/L as Cl2] and pH, as far as known, and the source's name."""
 
-    residual_mg_l: float | None
-    ph: float | None
-    source: str | None
+    residual_mg_l: Annotated[
+        float | None,
+        typer.Option(
+            "--residual",
+            help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
+            "what [source.ID] says, which teaches less.",
+        ),
+    ] = None
+    ph: Annotated[
+        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
+    ] = None
+    source: Annotated[
+        str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")
+    ] = None

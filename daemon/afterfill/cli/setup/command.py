@@ -1,5 +1,6 @@
 """`afterfill setup`: write a starter configuration."""
 
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -8,43 +9,51 @@ import typer
 from afterfill.cli.options import FILE_NAME, JsonOption
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """Answers to the questions, as typed."""
+
+    tank: Annotated[str | None, typer.Option(help="A short name for the tank.")] = None
+    litres: Annotated[
+        str | None, typer.Option(help="Water in the full tank: 120 (litres) or '30 gal'.")
+    ] = None
+    livestock: Annotated[
+        str | None, typer.Option(help="salmonid, warmwater or sensitive (shrimp, fry).")
+    ] = None
+    disinfectant: Annotated[
+        str | None, typer.Option(help="In the tap water: chlorine, chloramine or unknown.")
+    ] = None
+    residual: Annotated[
+        str | None, typer.Option(help="Typical total chlorine at the tap, mg/L as Cl2.")
+    ] = None
+    residual_max: Annotated[str | None, typer.Option(help="The most it may be, mg/L as Cl2.")] = (
+        None
+    )
+    label_ml: Annotated[
+        str | None, typer.Option(help="Neutraliser, as its label says: so many mL ...")
+    ] = None
+    label_litres: Annotated[
+        str | None, typer.Option(help="... treat so much water (200, '50 gal') ...")
+    ] = None
+    label_mg_l: Annotated[
+        str | None, typer.Option(help="... that holds so much chlorine, mg/L as Cl2.")
+    ] = None
+    orp_port: Annotated[str | None, typer.Option(help="Port of the ORP probe; - for none.")] = None
+    orp_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None
+    ph_port: Annotated[str | None, typer.Option(help="Port of the pH probe; - for none.")] = None
+    ph_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None
+    temperature_port: Annotated[
+        str | None, typer.Option(help="Port of the temperature probe; - for none.")
+    ] = None
+    temperature_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None
+
+
 def setup(
     config: Annotated[
         Path, typer.Option("--config", envvar="AFTERFILL_CONFIG", help="The file to write.")
     ] = Path(FILE_NAME),
-    tank: Annotated[str | None, typer.Option(help="A short name for the tank.")] = None,
-    litres: Annotated[
-        str | None, typer.Option(help="Water in the full tank: 120 (litres) or '30 gal'.")
-    ] = None,
-    livestock: Annotated[
-        str | None, typer.Option(help="salmonid, warmwater or sensitive (shrimp, fry).")
-    ] = None,
-    disinfectant: Annotated[
-        str | None, typer.Option(help="In the tap water: chlorine, chloramine or unknown.")
-    ] = None,
-    residual: Annotated[
-        str | None, typer.Option(help="Typical total chlorine at the tap, mg/L as Cl2.")
-    ] = None,
-    residual_max: Annotated[
-        str | None, typer.Option(help="The most it may be, mg/L as Cl2.")
-    ] = None,
-    label_ml: Annotated[
-        str | None, typer.Option(help="Neutraliser, as its label says: so many mL ...")
-    ] = None,
-    label_litres: Annotated[
-        str | None, typer.Option(help="... treat so much water (200, '50 gal') ...")
-    ] = None,
-    label_mg_l: Annotated[
-        str | None, typer.Option(help="... that holds so much chlorine, mg/L as Cl2.")
-    ] = None,
-    orp_port: Annotated[str | None, typer.Option(help="Port of the ORP probe; - for none.")] = None,
-    orp_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None,
-    ph_port: Annotated[str | None, typer.Option(help="Port of the pH probe; - for none.")] = None,
-    ph_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None,
-    temperature_port: Annotated[
-        str | None, typer.Option(help="Port of the temperature probe; - for none.")
-    ] = None,
-    temperature_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None,
+    *,
+    given: Given,
     set_: Annotated[
         list[str] | None,
         typer.Option(
@@ -65,22 +74,5 @@ def setup(
     """
     from afterfill.cli.setup.written import written
 
-    given: dict[str, str | None] = {
-        "tank": tank,
-        "litres": litres,
-        "livestock": livestock,
-        "disinfectant": disinfectant,
-        "residual": residual,
-        "residual_max": residual_max,
-        "label_ml": label_ml,
-        "label_litres": label_litres,
-        "label_mg_l": label_mg_l,
-        "orp_port": orp_port,
-        "orp_driver": orp_driver,
-        "ph_port": ph_port,
-        "ph_driver": ph_driver,
-        "temperature_port": temperature_port,
-        "temperature_driver": temperature_driver,
-    }
-    answers = {name: answer for name, answer in given.items() if answer is not None}
+    answers = {name: answer for name, answer in asdict(given).items() if answer is not None}
     written(config, answers, set_ or [], ask=not yes, force=force, as_json=as_json)

@@ -11,6 +11,7 @@ from afterfill.errors import AfterfillError, UsageError
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
 from afterfill.service.driver_registry import driver_named, driver_names
+from afterfill.tank_setup import usual_max_mg_l
 
 _NO_PORT = "-"
 _LIVESTOCK = ("salmonid", "warmwater", "sensitive")
@@ -42,7 +43,7 @@ class Questions:
         residual = self._number(
             "residual", "Typical total chlorine at the tap, mg/L", "1.0", number
         )
-        usual_max = f"{max(residual, min(2 * residual, 4.0)):g}"
+        usual_max = f"{max(residual, usual_max_mg_l(residual)):g}"
         residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, number)
         label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", number)
         label_litres = self._number("label_litres", "... treat how much water", "200", volume)

@@ -24,9 +24,10 @@ DIP_MV, DIP_SIGMA = 25.0, 0.7  # how far 0.5 mg/L of surplus neutraliser pulls d
 # Free chlorine: 0.1-20 per h. Bottle tests 0.008-0.16 (Powell 2000, secondary); half of it within
 # 15 min in raw water (US EPA 2001, secondary); a stocked tank eats more: our judgement.
 K_FREE_PER_H, K_FREE_SIGMA = 1.5, 1.6
-# Combined: 0.01-1.4 per h. Open vessels 0.003 (Garcia & Anderson 2018, abstract), pipes with old
-# biofilm 0.2-0.4 (Odimayomi 2026, abstract); a tank lies between: our judgement.
-K_COMBINED_PER_H, K_COMBINED_SIGMA = 0.12, 1.5
+# Combined: 5-95 % 0.004-0.7 per h. Open vessels 0.003 (Garcia & Anderson 2018, abstract), pipes
+# with old biofilm 0.2-0.4 (Odimayomi 2026, abstract); a stocked tank lies between, and may be
+# beyond the pipes: our judgement.
+K_COMBINED_PER_H, K_COMBINED_SIGMA = 0.05, 1.6
 K_SURPLUS_PER_H = 0.3  # neutraliser used up by air and bacteria; our judgement
 NEUTRALISED_MIN = 3.0  # min for combined chlorine to meet a surplus; free chlorine meets it at once
 STANDING_FREE_PER_H = log(2.0) / FREE_STANDING_HOURS.values[1]

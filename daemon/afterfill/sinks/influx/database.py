@@ -10,6 +10,7 @@ from influxdb_client.rest import ApiException
 from afterfill.config import Influxdb
 from afterfill.errors import SinkUnavailable
 from afterfill.shown import shown
+from afterfill.sinks.secret_file import secret_in
 
 _TIMEOUT_MS = 4_000  # the service stops within 5 s, also while a database hangs
 _REFUSES_POINTS = (400, 413, 422)
@@ -86,12 +87,7 @@ class Database:
 def _token(file: Path | None) -> str:
     if file is None:
         return ""
-    try:
-        token = file.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
-        raise SinkUnavailable(
-            f"[influxdb] token_file {file} cannot be read ({error}); may this user read it?"
-        ) from error
+    token = secret_in(file, "[influxdb] token_file").strip()
     if not (token.isascii() and token.isprintable()):  # the library would say it again
         raise SinkUnavailable(
             f"[influxdb] token_file {file} holds more than a token: leave one line of plain "

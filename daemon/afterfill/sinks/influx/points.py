@@ -7,43 +7,66 @@ again still writes the same point.
 """
 
 from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any, get_args
 
 from afterfill.journal.store import Entry
-from afterfill.record_kinds import words_of
+from afterfill.record_kinds import TABLE, words_of
 from afterfill.records import (
     AlarmChange,
-    AlarmLoad,
     Estimate,
     Forecast,
     Health,
     Quantiles,
     Reading,
+    Record,
     RefillSeen,
     Standing,
     Verdict,
 )
 from afterfill.sinks.influx.line_protocol import FieldValue, line
-from afterfill.wire import rfc3339
+from afterfill.wire import TIME_KEYS, rfc3339
 
 KINDS = words_of(lambda kind: kind.database)
+_MEASUREMENTS = {
+    kind.record_type: kind.word.removesuffix("-seen").replace("-", "_")
+    for kind in TABLE
+    if kind.database
+}
+_TAGS: dict[type[Record], tuple[str, ...]] = {
+    Reading: ("quantity", "probe"),
+    AlarmChange: ("alarm", "priority"),
+    Health: ("component",),
+}
+_LEFT_OUT = {"time_s", "tank", "invalid", "raw", "message", "evidence"}
+# Of each type the fields that are told, and which are floats: whole numbers may stand there too.
+_TOLD = {
+    record_type: [
+        (field.name, float in (field.type, *get_args(field.type)))
+        for field in fields(record_type)
+        if field.name not in {*_LEFT_OUT, *_TAGS.get(record_type, ())}
+    ]
+    for record_type in _MEASUREMENTS
+}
 _EVENT_LIKE = (RefillSeen, Verdict, AlarmChange, Standing)
 _Fields = dict[str, FieldValue]
-_Point = tuple[str, dict[str, str], _Fields]
 
 
 def line_of(entry: Entry, host: str, standing: Standing | None = None) -> str | None:
     """The line of an entry; None when it is of no interest to the database or says nothing.
     An estimate also says how the tank stood then, if that is known (`standing`)."""
-    found = _point(entry)
-    if found is None:
+    record = entry.record
+    measurement = _MEASUREMENTS.get(type(record))
+    if measurement is None:
         return None
-    measurement, tags, fields = found
-    if standing is not None and isinstance(entry.record, Estimate):
-        fields |= _word(standing)
-    nanoseconds = round(entry.record.time_s * 1000) * 1_000_000
-    if isinstance(entry.record, _EVENT_LIKE):
+    told = _fields(record)
+    if standing is not None and isinstance(record, Estimate):
+        told |= _word(_fields(standing))
+    nanoseconds = round(record.time_s * 1000) * 1_000_000
+    if isinstance(record, _EVENT_LIKE):
         nanoseconds += entry.seq % 1000
-    return line(measurement, {"tank": entry.record.tank, "host": host, **tags}, fields, nanoseconds)
+    own = {name: getattr(record, name) for name in _TAGS.get(type(record), ())}
+    return line(measurement, {"tank": record.tank, "host": host, **own}, told, nanoseconds)
 
 
 def limit_lines(limits: Mapping[str, Mapping[str, float]], host: str, time_s: float) -> list[str]:
@@ -59,134 +82,35 @@ def journal_line(waiting: int, size_bytes: int, host: str, time_s: float) -> str
     return line("journal", {"host": host}, fields, round(time_s * 1000) * 1_000_000)
 
 
-def _point(entry: Entry) -> _Point | None:
-    match entry.record:
-        case Reading() as reading:
-            return (
-                "reading",
-                {"quantity": reading.quantity, "probe": reading.probe},
-                _reading(reading),
-            )
-        case Estimate() as estimate:
-            return "estimate", {}, _estimate(estimate)
-        case Forecast() as forecast:
-            return "forecast", {}, _forecast(forecast)
-        case RefillSeen() as refill:
-            return "refill", {}, {"origin": refill.origin, **_spread("fraction", refill.fraction)}
-        case Verdict() as verdict:
-            return "verdict", {}, _verdict(verdict)
-        case AlarmChange() as alarm:
-            fields: _Fields = {
-                "state": alarm.state,
-                "active": alarm.active,
-                "known": alarm.known,
-                "first_out": alarm.first_out,
-            }
-            return "alarm", {"alarm": alarm.alarm, "priority": alarm.priority}, fields
-        case Standing() as stands:
-            return "standing", {}, _standing(stands)
-        case Health() as health:
-            return "health", {"component": health.component}, _health(health)
-        case AlarmLoad() as load:
-            return "alarm_load", {}, _load(load)
-        case _:
-            return None
+def _fields(record: Record) -> _Fields:
+    found: _Fields = {}
+    for name, is_float in _TOLD[type(record)]:
+        found |= _named(record, name, getattr(record, name), is_float)
+    if isinstance(record, Reading):
+        found["valid"] = record.value is not None
+    return {**_word(found), **found} if isinstance(record, Standing) else found
 
 
-def _reading(reading: Reading) -> _Fields:
-    value = None if reading.value is None else float(reading.value)
-    return {"value": value, "valid": reading.value is not None}
+def _word(standing: _Fields) -> _Fields:
+    return {key: standing[key] for key in ("standing", "why", "since") if key in standing}
 
 
-def _estimate(estimate: Estimate) -> _Fields:
-    return {
-        **_spread("residual_mg_l", estimate.residual_mg_l),
-        **_spread("free_chlorine_mg_l", estimate.free_chlorine_mg_l),
-        **_spread("combined_chlorine_mg_l", estimate.combined_chlorine_mg_l),
-        **_spread("total_ammonia_mg_l", estimate.total_ammonia_mg_l),
-        **_spread("free_ammonia_mg_l", estimate.free_ammonia_mg_l),
-        "p_over_limit": float(estimate.p_over_limit),
-        "detection_floor_mg_l": _float(estimate.detection_floor_mg_l),
-        "sees": estimate.sees,
-        "why_blind": estimate.why_blind,
-    }
-
-
-def _forecast(forecast: Forecast) -> _Fields:
-    """Times as seconds from then, so that they can be drawn; absent when not within the hours."""
-    return {
-        "hours": float(forecast.hours),
-        "residual_below_limit_in_s": _from(forecast.time_s, forecast.residual_below_limit_s),
-        "residual_surely_below_limit_in_s": _from(
-            forecast.time_s, forecast.residual_surely_below_limit_s
-        ),
-        "free_ammonia_peak_in_s": _from(forecast.time_s, forecast.free_ammonia_peak_s),
-        **_spread("free_ammonia_peak_mg_l", forecast.free_ammonia_peak_mg_l),
-        "sees": forecast.sees,
-    }
-
-
-def _from(begin_s: float, then_s: float | None) -> float | None:
-    return None if then_s is None else round(then_s - begin_s, 3)
-
-
-def _verdict(verdict: Verdict) -> _Fields:
-    return {
-        "verdict": verdict.verdict,
-        "probability": float(verdict.probability),
-        **_spread("peak_residual_mg_l", verdict.peak_residual_mg_l),
-        "final": verdict.final,
-        "refill_time": rfc3339(verdict.refill_time_s),
-    }
-
-
-def _word(standing: Standing) -> _Fields:
-    return {
-        "standing": standing.standing,
-        "why": standing.why or None,
-        "since": rfc3339(standing.since_s),
-    }
-
-
-def _standing(standing: Standing) -> _Fields:
-    return {
-        **_word(standing),
-        "sees": standing.sees,
-        "detection_floor_mg_l": _float(standing.detection_floor_mg_l),
-    }
-
-
-def _health(health: Health) -> _Fields:
-    return {
-        "up": health.up,
-        "age_s": _float(health.age_s),
-        "errors": health.errors,
-        "detail": health.detail or None,
-    }
-
-
-def _load(load: AlarmLoad) -> _Fields:
-    return {
-        "days": float(load.days),
-        "raised": load.raised,
-        "high": load.high,
-        "medium": load.medium,
-        "low": load.low,
-        "peak_ten_minutes": load.peak_ten_minutes,
-        "standing": load.standing,
-        "chattering": load.chattering,
-        "stale": load.stale,
-    }
-
-
-def _float(value: float | None) -> float | None:
-    return None if value is None else float(value)
-
-
-def _spread(name: str, quantiles: Quantiles | None) -> _Fields:
-    """``residual_mg_l`` -> ``residual_q05_mg_l`` and so on."""
-    if quantiles is None:
+def _named(record: Record, name: str, value: Any, is_float: bool) -> _Fields:  # noqa: ANN401 - a field
+    """A field, or three of quantiles. What is to come is told in seconds from then, so that it can
+    be drawn; absent where it is not within the hours."""
+    if value is None or (value == "" and name in ("why", "detail")):
         return {}
+    if isinstance(value, Quantiles):
+        return _spread(name, value)
+    if name in TIME_KEYS:
+        if isinstance(record, Forecast):
+            return {f"{TIME_KEYS[name]}_in_s": round(value - record.time_s, 3)}
+        return {TIME_KEYS[name]: rfc3339(value)}
+    return {name: float(value) if is_float else value}
+
+
+def _spread(name: str, quantiles: Quantiles) -> _Fields:
+    """``residual_mg_l`` -> ``residual_q05_mg_l`` and so on."""
     stem, unit = (name.removesuffix("_mg_l"), "_mg_l") if name.endswith("_mg_l") else (name, "")
     values = zip(("q05", "q50", "q95"), quantiles, strict=True)
     return {f"{stem}_{q}{unit}": float(value) for q, value in values}

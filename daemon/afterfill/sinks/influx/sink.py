@@ -13,6 +13,7 @@ import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from afterfill.back_off import BackOff
 from afterfill.config import Influxdb
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
@@ -62,7 +63,7 @@ class InfluxSink:
         self._max_mb = max_mb
         self._saved_s = self._limits_s = self._warned_s = self._present_s = -math.inf
         self._backlog_s = now().monotonic_s
-        self._pause_s = 0.0
+        self._pauses = BackOff(1.0, _MAX_PAUSE_S)
         self._health = SinkStatus(max_age_s=5 * settings.every_s + 2 * _MAX_PAUSE_S)
 
     def health(self) -> SinkHealth:
@@ -94,9 +95,8 @@ class InfluxSink:
             if self._health.failed(str(error)):
                 _log.warning("%s", error)
             self._warn(journal)
-            self._pause_s = min(_MAX_PAUSE_S, max(1.0, 2 * self._pause_s))
-            return self._pause_s
-        self._pause_s = 0.0
+            return self._pauses.failed()
+        self._pauses.worked()
         return 0.0 if more else self._settings.every_s
 
     def _deliver(self, journal: Journal, database: Database) -> bool:

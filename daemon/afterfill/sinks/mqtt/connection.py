@@ -28,6 +28,7 @@ from afterfill.shown import shown
 from afterfill.sinks.mqtt.commands import MAX_BYTES
 from afterfill.sinks.mqtt.messages import Message
 from afterfill.sinks.mqtt.takeover import RECONNECT_S, Takeovers
+from afterfill.sinks.secret_file import secret_in
 
 MAX_WAITING = 100  # commands that wait to be looked at; more of a flood are dropped and counted
 _MAX_PACKET = 65_536  # bytes; a command has at most 4096, a topic at most 65535
@@ -169,7 +170,8 @@ class Connection:
         if self._will is not None:
             client.will_set(self._will.topic, self._will.payload, qos=1, retain=self._will.retain)
         if self._settings.username is not None:
-            password = _secret(self._settings.password_file)
+            file = self._settings.password_file
+            password = None if file is None else secret_in(file, "[mqtt] password_file").strip()
             client.username_pw_set(self._settings.username, password)
         if self._settings.tls:
             _set_tls(client, self._settings.ca_file)
@@ -267,17 +269,6 @@ class Connection:
                 return f"{self._where} is not known by that name; check [mqtt] host"
             case _:
                 return f"{self._where} cannot be reached ({error}); check [mqtt] host and port"
-
-
-def _secret(file: Path | None) -> str | None:
-    if file is None:
-        return None
-    try:
-        return file.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
-        raise SinkUnavailable(
-            f"[mqtt] password_file {file} cannot be read ({error}); may this user read it?"
-        ) from error
 
 
 def _set_tls(client: paho.Client, ca_file: Path | None) -> None:

@@ -18,6 +18,7 @@ from afterfill.records import Stamp
 from afterfill.shown import parts_of, without_secrets
 from afterfill.sinks.health import SinkHealth
 from afterfill.sinks.notify.status import DeliveryStatus
+from afterfill.sinks.secret_file import secret_in
 
 _TIMEOUT_S = 10.0
 _RETRY_S = 60.0
@@ -117,12 +118,7 @@ def send(url_file: Path) -> None:
 
 
 def _url(file: Path) -> str:
-    try:
-        url = file.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
-        raise SinkUnavailable(
-            f"{file} cannot be read ({error}); correct [[notify]] heartbeat_url_file"
-        ) from error
+    url = secret_in(file, advice="correct [[notify]] heartbeat_url_file").strip()
     if not url.startswith(("http://", "https://")):
         raise SinkUnavailable(f"{file} must hold one address that begins with https:// or http://")
     return url

@@ -11,6 +11,7 @@ from afterfill.config import Smtp
 from afterfill.errors import SinkUnavailable
 from afterfill.shown import shown
 from afterfill.sinks.notify.message import Message
+from afterfill.sinks.secret_file import secret_in
 
 TIMEOUT_S = 20.0  # for each step; some servers greet strangers late, others hang for ever
 
@@ -89,13 +90,7 @@ class MailDelivery:
         file = self._settings.password_file
         if file is None:
             return None
-        try:
-            return file.read_text(encoding="utf-8").strip()
-        except (OSError, UnicodeDecodeError) as error:
-            raise SinkUnavailable(
-                f"[[notify]] smtp password_file {file} cannot be read ({error}); may this user "
-                "read it?"
-            ) from error
+        return secret_in(file, "[[notify]] smtp password_file").strip()
 
     def _context(self) -> ssl.SSLContext:
         file = self._settings.ca_file

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from afterfill.errors import SinkUnavailable
 from afterfill.sinks.notify.message import Message
+from afterfill.sinks.secret_file import secret_in
 
 _PATIENCE_S = 40.0  # a small Pi loads the library in some seconds; its own time-outs are 4 s
 _PROGRAM = [sys.executable, "-m", "afterfill.sinks.notify.push_once"]
@@ -95,12 +96,7 @@ def deliveries_in(file: Path) -> Sequence[PushDelivery]:
 
 
 def _addresses(file: Path) -> Iterator[tuple[int, str]]:
-    try:
-        text = file.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise SinkUnavailable(
-            f"{file} cannot be read ({error}); correct [[notify]] url_file"
-        ) from error
+    text = secret_in(file, advice="correct [[notify]] url_file")
     for number, line in enumerate(text.splitlines(), 1):
         if line.strip() and not line.lstrip().startswith("#"):
             yield number, line.strip()

@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+from afterfill.back_off import BackOff
 from afterfill.config import Notify
 from afterfill.errors import JournalDamaged, JournalError, SinkUnavailable
 from afterfill.journal.store import Entry, Journal
@@ -120,7 +121,7 @@ class NotifySink:
 
     def _recipients(self, journal: Journal, stop: threading.Event) -> list["Recipient"]:
         """The recipients, as soon as their addresses can be read."""
-        pause_s = self.first_pause_s
+        pauses = BackOff(self.first_pause_s, _LONGEST_PAUSE_S)
         while not stop.is_set():
             try:
                 deliveries = self._deliveries(self.table)
@@ -130,8 +131,7 @@ class NotifySink:
             else:
                 self.status.mended("")
                 return self._enrolled(journal, deliveries)
-            stop.wait(pause_s)
-            pause_s = min(2 * pause_s, _LONGEST_PAUSE_S)
+            stop.wait(pauses.failed())
         return []
 
     def _enrolled(self, journal: Journal, deliveries: Sequence[Delivery]) -> list["Recipient"]:
@@ -155,8 +155,8 @@ class Recipient:
         known = None if kept is None else from_text(kept)
         self.state: State = newcomer(begin, sink.now()) if known is None else known
         self._saved: State | None = known
-        self._failures = 0
-        self._again_s = 0.0
+        self._pauses = BackOff(sink.first_pause_s, _LONGEST_PAUSE_S)
+        self._again_s = 0.0  # when to try again; 0 after a success
         self._unwritten = False
 
     def take(self, entries: Sequence[Entry], last: int) -> None:
@@ -207,16 +207,15 @@ class Recipient:
         except SinkUnavailable as error:
             self._put_off(str(error))
             return
-        self._failures, self._again_s = 0, 0.0
+        self._again_s = 0.0
+        self._pauses.worked()
         self.state = told
         self.save(journal)
         self._sink.status.delivered(self._key, self._sink.now().monotonic_s)
         _log.info("told %s: %s", self._delivery.name, subject_of(what))
 
     def _put_off(self, sentence: str) -> None:
-        pause_s = min(self._sink.first_pause_s * 2.0**self._failures, _LONGEST_PAUSE_S)
-        self._failures = min(self._failures + 1, 10)
-        self._again_s = self._sink.now().monotonic_s + pause_s
+        self._again_s = self._sink.now().monotonic_s + self._pauses.failed()
         if self._sink.status.failed(self._key, sentence):
             _log.warning("%s; trying again", sentence)
 
@@ -231,7 +230,7 @@ class Recipient:
     def _picture(self, tank: str, time_s: float) -> AbstractContextManager[Path | None]:
         """Drawn for the first try only: a service that refused may have refused the picture."""
         limit_mg_l = self._sink.limits_mg_l.get(tank)
-        if limit_mg_l is None or self._failures > 0:
+        if limit_mg_l is None or self._again_s > 0.0:
             return nullcontext()
         return picture_of(self._sink.path, tank, time_s, limit_mg_l)
 

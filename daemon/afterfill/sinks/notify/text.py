@@ -11,6 +11,7 @@ from datetime import datetime
 from afterfill.alarms.definition import Steps
 from afterfill.alarms.definitions import DEFINITIONS, RESIDUAL_OXIDANT
 from afterfill.alarms.water_definitions import CHLORINE_TEST
+from afterfill.figures import span_words
 from afterfill.records import Estimate, Quantiles, Verdict
 from afterfill.sinks.notify.rules import Due, Notice
 from afterfill.sinks.notify.state import Episode
@@ -196,8 +197,4 @@ def _labelled(label: str, text: str) -> str:
 
 def span(seconds: float) -> str:
     """``less than a minute``, ``12 min``, ``3.5 h``, ``2.0 days``."""
-    if seconds < 60.0:
-        return "less than a minute"
-    if seconds < 7200.0:
-        return f"{seconds / 60:.0f} min"
-    return f"{seconds / 3600:.1f} h" if seconds < 172_800.0 else f"{seconds / 86400:.1f} days"
+    return "less than a minute" if seconds < 60.0 else span_words(seconds)

@@ -1,20 +1,15 @@
-"""What a bad cable, a cheap converter or a tired probe does to a reply; pure and seeded."""
+"""What a bad cable, a cheap converter or a tired probe does to a reply; seeded."""
 
 import random
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from typing import Literal
+
+from afterfill.simulation.pty_port import Responder
 
 FaultKind = Literal["drop", "garbage", "half", "delay", "echo", "checksum"]
 FAULT_KINDS: tuple[FaultKind, ...] = ("drop", "garbage", "half", "delay", "echo", "checksum")
-
-
-class Transmission(NamedTuple):
-    """What goes onto the line, and how late [s]; `kind` is None when nothing was spoilt."""
-
-    data: bytes
-    delay_s: float = 0.0
-    kind: FaultKind | None = None
 
 
 @dataclass
@@ -30,14 +25,15 @@ class Faults:
     def __post_init__(self) -> None:
         self._random = random.Random(self.seed)
 
-    def spoil(self, request: bytes, reply: bytes) -> Transmission:
-        """The reply as it reaches the other end."""
+    def spoil(self, request: bytes, reply: bytes) -> bytes:
+        """The reply as it reaches the other end; a late one takes its time."""
         if not reply or self._random.random() >= self.rate:
-            return Transmission(reply)
+            return reply
         kind = self._random.choice(list(self.kinds))
         self.counts[kind] = self.counts.get(kind, 0) + 1
-        delay_s = self.delay_s if kind == "delay" else 0.0
-        return Transmission(self._spoilt(kind, request, reply), delay_s, kind)
+        if kind == "delay":
+            time.sleep(self.delay_s)
+        return self._spoilt(kind, request, reply)
 
     def _spoilt(self, kind: FaultKind, request: bytes, reply: bytes) -> bytes:
         match kind:
@@ -53,3 +49,15 @@ class Faults:
                 return reply[:-1] + bytes([reply[-1] ^ 0x55])
             case "delay":
                 return reply
+
+
+@dataclass
+class FaultyDevice:
+    """A device behind a line with faults."""
+
+    device: Responder
+    faults: Faults
+
+    def answer(self, received: bytes) -> bytes:
+        """The device's reply, as it arrives."""
+        return self.faults.spoil(received, self.device.answer(received))
