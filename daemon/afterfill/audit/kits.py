@@ -66,4 +66,4 @@ CHLORINE = Kit(
     high=priors.KIT_HIGH_SHARE,
     high_mg_l=priors.KIT_HIGH_MG_L,
 )
-AMMONIA = Kit(*AMMONIA_KIT.values)
+AMMONIA = Kit(AMMONIA_KIT.values[0], AMMONIA_KIT.values[1])
