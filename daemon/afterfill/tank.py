@@ -349,7 +349,7 @@ def _after_service(
     alarms, changes = manager.announced(state.alarms, work, time_s)
     if work.quantity not in (None, "orp"):
         return state._replace(alarms=alarms), list(changes)
-    belief = step.serviced(state.belief, work.what, time_s)
+    belief = step.serviced(setup.inference, state.belief, work.what, time_s)
     return state._replace(belief=belief, alarms=alarms), list(changes)
 
 

@@ -74,3 +74,21 @@ def test_what_was_told_of_is_believed_and_gives_no_all_clear(what: ServiceWhat) 
     found = found_in(SETUP, inputs)
     assert high_on_days(list(found)) == []
     assert "clear" not in [v.verdict for v in found if isinstance(v, Verdict)]
+
+
+def test_a_lamp_told_of_while_its_rise_is_looked_into_ends_the_alarm() -> None:
+    """The keeper sees the alarm, remembers the lamp and says so half an hour after it came on."""
+    told = Service(ZERO_S + 6.5 * HOUR_S, "t", "lamp")
+    inputs = story(10, [], [Disturbance(6.0 * HOUR_S, 90.0, 3 * HOUR_S)])
+    last: dict[str, AlarmChange] = {}
+    for name, said in (("told", [told]), ("untold", [])):
+        found = found_in(SETUP, merged(inputs, said))
+        assert high_on_days(list(found)) == [0]
+        changes = [o for o in found if isinstance(o, AlarmChange) and o.alarm == "residual-oxidant"]
+        last[name] = changes[-1]
+        if said:
+            final = [v.verdict for v in found if isinstance(v, Verdict)][-1]
+            assert final == "cannot-tell"
+    assert last["untold"].active
+    assert not last["told"].active
+    assert last["told"].time_s < ZERO_S + 7.0 * HOUR_S

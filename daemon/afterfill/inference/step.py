@@ -35,6 +35,7 @@ _AMMONIA_EVERY_S = 60.0  # a filter's work takes hours
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _OXIDISED_S = 12 * 3600.0  # a lamp's day, a treatment; our judgement
 _DISTURBED_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
+_WORD_COMES_S = 5400.0  # the readings of a watch's beginning are still at hand
 _REARM_S = 300.0  # after a watch the level must be found again
 _ACTED_S = 3600.0  # after neutraliser into the tank the ORP dips and comes back
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source
@@ -390,7 +391,7 @@ def dosed(setup: Setup, belief: Belief, neutraliser_ml: float, time_s: float) ->
     return belief._replace(doses=known)
 
 
-def serviced(belief: Belief, what: str, time_s: float) -> Belief:
+def serviced(setup: Setup, belief: Belief, what: str, time_s: float) -> Belief:
     """After work on the probe, or feeding, cleaning or other work on the tank. What was learnt
     of a probe is forgotten when it is serviced: it may be another one."""
     if what == "probe":
@@ -399,8 +400,20 @@ def serviced(belief: Belief, what: str, time_s: float) -> Belief:
         return _unmoored(belief)._replace(sight=sight, baseline=None, learnt=fresh)
     if what in OXIDISING:
         told = (*belief.risen_s, *habits.as_told(time_s))
-        return belief._replace(oxidised_until_s=time_s + _OXIDISED_S, risen_s=told)
+        belief = belief._replace(oxidised_until_s=time_s + _OXIDISED_S, risen_s=told)
+        return _thought_over(setup, belief, time_s)
     return belief._replace(disturbed_until_s=time_s + _DISTURBED_S)
+
+
+def _thought_over(setup: Setup, belief: Belief, time_s: float) -> Belief:
+    """The belief with a young watch begun once more, now that something else is known that the ORP
+    answers to. A test's word is kept: its particles go on."""
+    old = belief.watch
+    if old is None or old.moved_kit != 0.0 or time_s - old.zero_s > _WORD_COMES_S:
+        return belief
+    before = belief._replace(watch=None, past=old.before)
+    fresh = begun(setup, before, old.pour, time_s)
+    return belief._replace(watch=watch.over_same_refill(fresh, old))
 
 
 def _unmoored(belief: Belief) -> Belief:

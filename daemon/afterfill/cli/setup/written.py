@@ -5,10 +5,12 @@ from pathlib import Path
 
 import typer
 
+from afterfill.cli.check.missing_probes import missing_probe_findings
 from afterfill.cli.console import say, tell
 from afterfill.cli.setup.questions import Questions
 from afterfill.cli.setup.serial_ports import ports_found
 from afterfill.cli.setup.starter_file import starter_text
+from afterfill.config import Config
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError, UsageError
 from afterfill.service.driver_registry import ports_of
@@ -30,14 +32,16 @@ def written(
     """
     if path.exists() and not force:
         raise UsageError(f"{path} is there already: replace it with --force, or name another")
-    text, probes = _text(Questions(answers, settings, ask=ask), quiet=as_json)
+    text, config = _text(Questions(answers, settings, ask=ask), quiet=as_json)
     _write(path, text)
+    probes, unseen = len(config.probe), [it.text for it in missing_probe_findings(config)]
     said = f"{path} is written (probes: {probes}). Next: afterfill check --config {path}"
-    tell([said], {"kind": "setup", "path": str(path), "probes": probes}, as_json=as_json)
+    wire = {"kind": "setup", "path": str(path), "probes": probes, "unseen": unseen}
+    tell([*unseen, said], wire, as_json=as_json)
 
 
-def _text(questions: Questions, *, quiet: bool) -> tuple[str, int]:
-    """The file's text, proved to be usable, and its number of probes."""
+def _text(questions: Questions, *, quiet: bool) -> tuple[str, Config]:
+    """The file's text, and what it says, proved to be usable."""
     ports = ports_found()
     if not quiet:
         say("serial ports found here: " + ("none" if not ports else ""))
@@ -48,8 +52,9 @@ def _text(questions: Questions, *, quiet: bool) -> tuple[str, int]:
     except typer.Abort:
         raise typer.Exit(130) from None
     text = starter_text(answers)
-    ports_of(parse(text, "the starter file"))
-    return text, len(answers.probes)
+    config = parse(text, "the starter file")
+    ports_of(config)
+    return text, config
 
 
 def _write(path: Path, text: str) -> None:
