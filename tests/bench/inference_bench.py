@@ -150,14 +150,14 @@ def rivals_for(which: str, found: Played, refills: int, days: float, workers: in
 
 def lines(figures: list[Figure]) -> list[str]:
     """The table."""
-    heads = f"{'figure':52s} {'value':>8s}  {'95 % interval':>17s}  {'bar':>9s} {'goal':>9s}  mark"
+    heads = f"{'figure':60s} {'value':>8s}  {'95 % interval':>17s}  {'bar':>9s} {'goal':>9s}  mark"
     return [heads, *(_line(figure) for figure in figures)]
 
 
 def _line(figure: Figure) -> str:
     interval = f"{figure.low:.3f} to {figure.high:.3f}"
     return (
-        f"{figure.name:52s} {figure.value:8.3f}  {interval:>17s}  {_asked(figure.bar):>9s} "
+        f"{figure.name:60s} {figure.value:8.3f}  {interval:>17s}  {_asked(figure.bar):>9s} "
         f"{_asked(figure.goal):>9s}  {figure.mark:9s}  {figure.note}"
     )
 
@@ -167,8 +167,8 @@ def _asked(band: tuple[float, float] | None) -> str:
         return ""
     low, high = band
     if low == -float("inf"):
-        return f"<= {high:g}"
-    return f">= {low:g}" if high == float("inf") else f"{low:g}-{high:g}"
+        return f"<= {high:.3g}"
+    return f">= {low:.3g}" if high == float("inf") else f"{low:.3g}-{high:.3g}"
 
 
 def heading(which: str, found: Played) -> str:
