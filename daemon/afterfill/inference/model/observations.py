@@ -27,6 +27,7 @@ from afterfill.inference.model.particles import (
 )
 
 _T_NORM = 0.375  # of Student's t with four degrees of freedom: its density is 3/8 at the middle
+_STEP_EARLY_S = 900.0  # in which most pours show; our judgement
 _TREND_S = 5400.0  # for how long a room's or heater's course goes straight on; our judgement
 _UNKNOWN_PH_MV = 5.0  # of the ORP where the pH is not known; our judgement
 
@@ -147,7 +148,9 @@ class WaterStep:
         square = off * off / (priors.TAIL_NU * spread)
         fits = _T_NORM / np.sqrt(spread) * (1.0 + square) ** (-0.5 * (priors.TAIL_NU + 1.0))
         outliers = priors.STEP_OUTLIERS
-        exponent = min(moment.step_s / self.correlated_s, 1.0)
+        late_s = max(moment.at_s - _STEP_EARLY_S, 0.0)  # a drift does not average away
+        apart_s = self.correlated_s + priors.CORRELATED_GROWTH * late_s
+        exponent = min(moment.step_s / apart_s, 1.0)
         growth = ((1.0 - outliers) * fits + outliers / self.span) ** exponent
         return particles.with_weights(_grown_alike(particles, growth, moment.announced))
 
