@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from afterfill.chemistry.acid_base import nh3_fraction
-from afterfill.inference import ammonia
+from afterfill.inference import ammonia, step
 from afterfill.inference.ammonia import N
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import Array, log_normal, normal, uniform
@@ -89,8 +89,8 @@ def test_before_a_day_was_seen_the_ph_may_stay_or_rise() -> None:
 
 def test_an_hour_with_another_ph_moves_its_place_alone() -> None:
     course = daily_course.unknown()
-    assert daily_course.usual_at(course, 0.0) is None
     for hour in range(24):
+        assert daily_course.usual_at(course, 0.0) is None
         course = daily_course.followed(course, 7.0 + 0.01 * hour, hour * HOUR_S + 1800.0, 600.0)
     assert daily_course.usual_at(course, 10.5 * HOUR_S) == pytest.approx(7.10)
     assert daily_course.usual_at(course, 11.0 * HOUR_S) == pytest.approx(7.105)
@@ -101,6 +101,16 @@ def test_an_hour_with_another_ph_moves_its_place_alone() -> None:
     longer = daily_course.followed(course, 8.0, 5.5 * HOUR_S, 9000.0)  # an hour's share at most
     assert longer[5] == moved[5]
     assert daily_course.followed(course, 8.0, DAY_S, 3600.0)[0] > course[0]
+
+
+def test_the_course_is_followed_once_in_ten_minutes_by_the_share_of_so_long() -> None:
+    known = Belief(ph=Channel(7.0, 0.0), stepped_s=590.0, ph_course=np.full(24, 6.0))
+    once = step.stepped(SETUP.inference, known, 600.0, None)
+    assert once.ph_course[0] == pytest.approx(7.0 - math.exp(-600.0 / 7200.0))
+    same = step.stepped(SETUP.inference, once, 1190.0, None)
+    assert same.ph_course is once.ph_course
+    twice = step.stepped(SETUP.inference, same, 1200.0, None)
+    assert twice.ph_course[0] == pytest.approx(7.0 - math.exp(-1200.0 / 7200.0))
 
 
 def held(combined: float = 0.0, peak: float = 0.0, zero_s: float = 0.0) -> Watch:

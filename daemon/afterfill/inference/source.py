@@ -60,7 +60,7 @@ def tested(
     if is_filtered(water):
         shows = kit_mg_l > priors.KIT_FLOOR_MG_L
         chance = _BROKEN_THROUGH if shows else 0.5 * now.breakthrough
-        return now._replace(breakthrough=chance, taught=now.taught + 1, time_s=time_s)
+        return now._replace(breakthrough=chance, taught=now.taught + 1)
     shown_mg_l = max(kit_mg_l, priors.KIT_FLOOR_MG_L)
     kit_sd = math.hypot(priors.KIT_SHARE, priors.KIT_FLOOR_MG_L / shown_mg_l)
     off = math.log(shown_mg_l) - now.log_mean
