@@ -113,6 +113,8 @@ def test_the_particles_move_when_a_reading_tells_a_quarter_of_an_independent_one
     watch = watch_over(zero_s=zero_s, last_s=0.0, orp_mv=300.0)
     assert watches.is_due(watch, due_after_s + 1e-6, 300.0, 1.0)
     assert not watches.is_due(watch, due_after_s - 1e-6, 300.0, 1.0)
+    if zero_s == 0.0:
+        assert watches.is_due(watch, 44.5, 300.0, 1.0)
     for changed in (replace(watch, unexplained=1), replace(watch, orp_mv=None)):
         assert watches.is_due(changed, 1.0, 300.0, 1.0)
     assert watches.is_due(watch, 1.0, None, 1.0)
@@ -174,15 +176,14 @@ def test_the_electrode_lags_by_the_width_of_each_step() -> None:
 
 
 def test_water_is_poured_over_all_steps_as_long_as_any_particle_pours() -> None:
-    """A pour of ten minutes from the last step on: half of it is in after five."""
-    pours = {FRACTION: 0.2, START_S: 600.0, POUR_S: 600.0}
+    """A pour of ten minutes that begins after 100 s: half of it is in after 400 s."""
+    pours = {FRACTION: 0.2, START_S: 700.0, POUR_S: 600.0}
     watch = watch_over(several(pours), all_in_s=ZERO_S + 600.0)
-    half = advanced(watch, watch.last_s + 300.0, UNSEEN, LOGARITHMIC)
+    half = advanced(watch, watch.last_s + 400.0, UNSEEN, LOGARITHMIC)
     assert half.particles.state[POURED] == pytest.approx(0.1)
     over = replace(watch, all_in_s=ZERO_S + 599.0)
-    assert (
-        not advanced(over, over.last_s + 300.0, UNSEEN, LOGARITHMIC).particles.state[POURED].any()
-    )
+    none = advanced(over, over.last_s + 400.0, UNSEEN, LOGARITHMIC)
+    assert not none.particles.state[POURED].any()
 
 
 def test_ammonia_binds_at_the_pace_of_the_waters_ph() -> None:
@@ -258,7 +259,8 @@ def test_readings_in_a_row_that_no_particle_explains_are_counted(
     orp_mv: float | None, counted: int
 ) -> None:
     """Of 300 mV expected, with a noise of 2 mV: over 8 mV and four noises."""
-    watch = watch_over(unexplained=2)
+    all_in_one_pair = several().with_weights(np.where(np.arange(N) < 2, 0.5, 0.0))
+    watch = watch_over(all_in_one_pair, unexplained=2)
     seen = UNSEEN._replace(orp_mv=orp_mv, noise_mv=2.0)
     assert advanced(watch, watch.last_s + 10.0, seen, LOGARITHMIC).unexplained == counted
 
@@ -281,9 +283,11 @@ COLD = {IN_C: 15.0, IN_PH: 8.0}
 
 
 def poured_in_pairs(**known: Any) -> Watch:  # noqa: ANN401
-    """The first of each pair has had a tenth of cold water of a high pH, and its peak is over."""
+    """Of each hypothesis but the first, one particle in two has had a tenth of cold water of a high
+    pH; its peak is over the limit, and it weighs less."""
     particles = several(COLD | {START_S: 0.0}, peak=in_pairs(0.5))
-    particles = particles.with_rows(state={POURED: in_pairs(0.1)})
+    poured = np.where(np.arange(N) < EACH, 0.0, in_pairs(0.1))
+    particles = particles.with_rows(state={POURED: poured}).with_weights(in_pairs(0.08, 0.12))
     return watch_over(particles, **{"tank_c": 25.0, "tank_ph": 7.0, "trend_k_per_h": 0.3} | known)
 
 
@@ -331,7 +335,7 @@ def test_when_temperature_and_ph_are_looked_at(
     watch = poured_in_pairs(last_s=ZERO_S + last_s, warmed_s=ZERO_S + warmed_s)
     after = advanced(watch, watch.last_s + step_s, SEEN, LOGARITHMIC)
     assert after.warmed_s == ZERO_S + (last_s + step_s if looked else warmed_s)
-    assert (after.moved_temperature != 0.0) == looked
+    assert [after.moved_temperature != 0.0, after.moved_ph != 0.0] == [looked, looked]
 
 
 def test_the_first_look_counts_from_the_zero_and_before_it_tells_nothing() -> None:
@@ -341,7 +345,8 @@ def test_the_first_look_counts_from_the_zero_and_before_it_tells_nothing() -> No
     first = advanced(early, ZERO_S + 30.0, SEEN, LOGARITHMIC)
     moment = Moment(30.0, 30.0, announced=True)
     alone = observations.temperature(25.0, 0.3).update(early.particles, 24.4, moment)
-    assert first.moved_temperature == pytest.approx(watches.log_odds(alone, LIMIT_MG_L))
+    moved = watches.log_odds(alone, LIMIT_MG_L) - watches.log_odds_of(early)
+    assert first.moved_temperature == pytest.approx(moved)
 
 
 # --- what is read from the particles -----------------------------------------------------------
@@ -372,7 +377,7 @@ def test_odds_are_never_certain(peak: float, odds: float) -> None:
 
 
 def test_total_free_and_combined_chlorine_are_read_with_the_laws_doubt() -> None:
-    particles = several(free=np.linspace(0.1, 0.2, N), combined=np.linspace(0.6, 0.3, N))
+    particles = several(free=np.linspace(0.0, 0.2, N), combined=np.linspace(0.6, 0.3, N))
     watch = watch_over(particles, last_s=ZERO_S)
     rows = particles.residual, particles.state[FREE], particles.state[COMBINED]
     expected = tuple(quantiles_of(as_read(row), particles.weights) for row in rows)
@@ -389,6 +394,8 @@ def test_peak_and_fraction() -> None:
     watch = watch_over(several({FRACTION: fractions}, peak=np.arange(float(N))))
     assert watches.peak_of(watch) == Quantiles(0.0, 4.0, 9.0)
     assert watches.fraction_of(watch) == Quantiles(0.2, 0.2, 0.2)  # of those that poured
+    unlikely = watch.particles.with_weights(np.where(fractions > 0.0, 1e-9, 0.25))
+    assert watches.fraction_of(replace(watch, particles=unlikely)) == Quantiles(0.2, 0.2, 0.2)
     assert watches.fraction_of(watch_over()) == Quantiles(0.0, 0.0, 0.0)
 
 
@@ -437,7 +444,8 @@ def test_a_quarter_of_the_limit_still_matters() -> None:
 
 @pytest.mark.parametrize("free_only", [True, False])
 def test_a_test_kit_weighs_the_particles_by_what_it_measures(free_only: bool) -> None:
-    particles = several(free=in_pairs(0.3), combined=0.2, peak=in_pairs(0.5, 0.0))
+    particles = several(free=in_pairs(0.3), combined=0.2, peak=in_pairs(0.5))
+    particles = particles.with_weights(in_pairs(0.08, 0.12))  # odds of 2 to 3
     ridge = Ridge(0.35, -3.7, 1.15)
     watch = watch_over(particles, limit_mg_l=0.35, moved_kit=0.5, ridge=ridge, kit_mg_l=0.4)
     of = particles.state[FREE] if free_only else particles.residual
@@ -445,7 +453,7 @@ def test_a_test_kit_weighs_the_particles_by_what_it_measures(free_only: bool) ->
     after = watches.tested(watch, 0.3, 7.2, free_only=free_only)
     assert after.particles.weights == pytest.approx(alone.weights)
     over = float(alone.weights[::2].sum())
-    assert after.moved_kit == pytest.approx(0.5 + math.log(over / (1.0 - over)))
+    assert after.moved_kit == pytest.approx(0.5 + math.log(over / (1.0 - over) * 1.5))
     assert after.p_ever == pytest.approx(over)
     over_now = as_read(particles.residual) > 0.35
     assert after.p_now == pytest.approx(float(alone.weights[over_now].sum()))
