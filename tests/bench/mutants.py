@@ -86,6 +86,27 @@ MUTANTS = (
         "tests/inference/test_observations.py",
     ),
     Mutant(
+        "ammonia is never used up",
+        _INFERENCE + "model/transition.py",
+        "    state[CAPACITY] -= bound\n",
+        "",
+        "tests/inference/test_transition.py",
+    ),
+    Mutant(
+        "what stands at the limit is over it",
+        _INFERENCE + "monitor/watch.py",
+        "weights @ (particles.state[PEAK] > limit_mg_l)",
+        "weights @ (particles.state[PEAK] >= limit_mg_l)",
+        "tests/inference/test_watch.py",
+    ),
+    Mutant(
+        "what was learnt of a tap holds for good",
+        _INFERENCE + "source.py",
+        "known.log_sd**2 + _PER_ROOT_YEAR**2 * years",
+        "known.log_sd**2",
+        "tests/inference/test_source_belief.py::test_what_was_learnt_grows_with_the_root_of_time",
+    ),
+    Mutant(
         "unseen water is clear",
         _INFERENCE + "monitor/decision.py",
         "if not _sighted(watch, time_s) or watch.masked:",
