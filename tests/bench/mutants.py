@@ -48,14 +48,15 @@ MUTANTS = (
         "daemon/afterfill/audit/evidence.py",
         "return min(_mean_density(bet, span) for span in spans)",
         "return _mean_density(bet, spans[-1])",
-        "tests/audit/test_audit_evidence.py",
+        "tests/audit/test_audit_evidence.py::test_a_hundred_zeros_on_empty_water_are_no_evidence",
     ),
     Mutant(
         "what tests answered is dropped with all that is old",
         "daemon/afterfill/journal/retention.py",
         'f"DELETE FROM record WHERE seq <= ? AND {_MAY_GO}"',
         '"DELETE FROM record WHERE seq <= ?"',
-        "tests/journal/test_keeping.py",
+        "tests/journal/test_keeping.py"
+        "::TestPruning::test_what_tests_answered_is_kept_when_all_around_it_goes",
     ),
     Mutant(
         "the tap is never drawn again",
@@ -97,7 +98,7 @@ MUTANTS = (
         _INFERENCE + "monitor/watch.py",
         "weights @ (particles.state[PEAK] > limit_mg_l)",
         "weights @ (particles.state[PEAK] >= limit_mg_l)",
-        "tests/inference/test_watch.py",
+        "tests/inference/test_watch_reading.py",
     ),
     Mutant(
         "what was learnt of a tap holds for good",
