@@ -7,7 +7,20 @@ from afterfill.inference.calibration.learnt import Learnt
 from afterfill.inference.model.hypotheses import SIZES, N, index_of
 from afterfill.inference.model.initial import drawn_particles
 from afterfill.inference.model.parameters import Start
-from afterfill.inference.model.particles import Particles, groups_of
+from afterfill.inference.model.particles import (
+    B_MV,
+    C0_MG_L,
+    DISTURBANCE_FALL_S,
+    DISTURBANCE_RISE_S,
+    FALL_S,
+    PARAMETER_ROWS,
+    POUR_S,
+    RISE_S,
+    START_S,
+    STATE_ROWS,
+    Particles,
+    groups_of,
+)
 from afterfill.inference.model.transition import predicted
 from afterfill.inference.setup import Pour, Setup, Water
 
@@ -62,3 +75,15 @@ def pulled(particles: Particles, log_likelihood: NDArray[np.float64]) -> Particl
     from afterfill.inference.filter.resampling import reweighted
 
     return particles.with_weights(reweighted(particles.weights, log_likelihood))
+
+
+def still(n: int, sizes: tuple[int, ...] | None = None) -> Particles:
+    """`n` particles alike in which nothing happens: an empty tank and a pour that never begins."""
+    alike = Particles(
+        np.zeros((PARAMETER_ROWS, n)), np.zeros((STATE_ROWS, n)), np.full(n, 1.0 / n), sizes or (n,)
+    )
+    level = np.ones(n)
+    theta = dict.fromkeys(
+        (B_MV, C0_MG_L, RISE_S, FALL_S, DISTURBANCE_RISE_S, DISTURBANCE_FALL_S, POUR_S), level
+    )
+    return alike.with_rows({**theta, START_S: 1e9 * level})

@@ -48,14 +48,15 @@ MUTANTS = (
         "daemon/afterfill/audit/evidence.py",
         "return min(_mean_density(bet, span) for span in spans)",
         "return _mean_density(bet, spans[-1])",
-        "tests/audit/test_audit_evidence.py",
+        "tests/audit/test_audit_evidence.py::test_a_hundred_zeros_on_empty_water_are_no_evidence",
     ),
     Mutant(
         "what tests answered is dropped with all that is old",
         "daemon/afterfill/journal/retention.py",
         'f"DELETE FROM record WHERE seq <= ? AND {_MAY_GO}"',
         '"DELETE FROM record WHERE seq <= ?"',
-        "tests/journal/test_keeping.py",
+        "tests/journal/test_keeping.py"
+        "::TestPruning::test_what_tests_answered_is_kept_when_all_around_it_goes",
     ),
     Mutant(
         "the tap is never drawn again",
@@ -84,6 +85,27 @@ MUTANTS = (
         "np.log(right * fits + low + high)",
         "np.log(np.maximum(right * fits, 1e-300))",
         "tests/inference/test_observations.py",
+    ),
+    Mutant(
+        "ammonia is never used up",
+        _INFERENCE + "model/transition.py",
+        "    state[CAPACITY] -= bound\n",
+        "",
+        "tests/inference/test_transition.py",
+    ),
+    Mutant(
+        "what stands at the limit is over it",
+        _INFERENCE + "monitor/watch.py",
+        "weights @ (particles.state[PEAK] > limit_mg_l)",
+        "weights @ (particles.state[PEAK] >= limit_mg_l)",
+        "tests/inference/test_watch_reading.py",
+    ),
+    Mutant(
+        "what was learnt of a tap holds for good",
+        _INFERENCE + "source.py",
+        "known.log_sd**2 + _PER_ROOT_YEAR**2 * years",
+        "known.log_sd**2",
+        "tests/inference/test_source_belief.py::test_what_was_learnt_grows_with_the_root_of_time",
     ),
     Mutant(
         "unseen water is clear",

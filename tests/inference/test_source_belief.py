@@ -11,7 +11,7 @@ from afterfill.inference import source
 from afterfill.inference.filter.streams import normal
 from afterfill.inference.model.parameters import tap_sigma
 from afterfill.inference.setup import Water
-from afterfill.inference.source import as_configured, believed, taught_by_refill
+from afterfill.inference.source import SourceBelief, as_configured, believed, taught_by_refill
 from afterfill.records import KitResult, Output, SourceLearnt, SourceTest, Verdict
 from afterfill.tank import folded
 from tank_stories import (
@@ -96,6 +96,78 @@ def test_a_refill_moves_the_tap_by_one_deviation_at_most() -> None:
     moved = taught_by_refill(TAP, None, z, high / high.sum(), ZERO_S)
     assert moved.log_mean == pytest.approx(math.log(2.0) + tap_sigma(TAP))
     assert moved.log_sd == pytest.approx(0.6 * tap_sigma(TAP))
+
+
+def test_what_was_learnt_grows_with_the_root_of_time() -> None:
+    """By hand: a variance of 0.34^2 a year, and 0.15^2 from day to day, unless that is more than
+    before anything taught it; a belief of later time is not made older."""
+    known = SourceBelief(math.log(3.0), 0.1, ZERO_S, taught=2)
+    half = believed(TAP, known, ZERO_S + 0.5 * YEAR_S)
+    assert half.residual_mg_l == pytest.approx(3.0)
+    assert half.sigma == pytest.approx(math.sqrt(0.01 + 0.5 * 0.34**2 + 0.15**2))
+    for time_s in (ZERO_S - YEAR_S, ZERO_S):
+        same = believed(TAP, known, time_s).sigma
+        assert same == pytest.approx(math.hypot(0.1, 0.15), rel=1e-9)
+    unsure = known._replace(log_sd=0.9)
+    assert believed(TAP, unsure, ZERO_S + YEAR_S).sigma == pytest.approx(math.hypot(0.9, 0.15))
+
+
+def test_a_source_that_nothing_has_taught_is_as_configured() -> None:
+    assert believed(TAP, None, ZERO_S) is TAP
+    prior = as_configured(TAP, ZERO_S)
+    assert (prior.time_s, prior.taught) == (ZERO_S, 0)
+    filtered = believed(FILTERED, as_configured(FILTERED, 0.0)._replace(breakthrough=0.3), YEAR_S)
+    assert (filtered.breakthrough, filtered.sigma) == (0.3, None)
+
+
+def test_a_test_counts_and_dates_what_it_teaches() -> None:
+    for water in (TAP, FILTERED):
+        known = source.tested(water, None, 1.0, ZERO_S)
+        assert (known.taught, known.time_s) == (1, ZERO_S)
+        again = source.tested(water, known, 1.0, ZERO_S + 60.0)
+        assert (again.taught, again.time_s) == (2, ZERO_S + 60.0)
+        earlier = source.tested(water, again, 1.0, ZERO_S)
+        assert earlier.time_s == ZERO_S + 60.0
+
+
+def test_a_result_two_deviations_off_widens_the_doubt_until_it_is_just_that() -> None:
+    """By hand: before^2 + kit^2 = (off / 2)^2, so the gain is 1 - (2 kit / off)^2."""
+    known = SourceBelief(math.log(2.0), 0.1, ZERO_S)
+    off, kit_var = math.log(4.0), 0.2**2 + (0.03 / 8.0) ** 2
+    gain = 1.0 - kit_var * (2.0 / off) ** 2
+    now = source.tested(TAP, known, 8.0, ZERO_S)
+    assert now.log_mean == pytest.approx(math.log(2.0) + gain * off)
+    assert now.log_sd == pytest.approx(math.sqrt(gain * kit_var))
+
+
+def test_the_least_that_a_kit_can_tell_shows_no_breakthrough() -> None:
+    shown = source.tested(FILTERED, None, 0.03, ZERO_S)
+    assert shown.breakthrough == pytest.approx(0.5 * 0.05)
+
+
+def test_a_refill_that_a_filter_let_through_makes_it_likely_to_happen_again() -> None:
+    known = as_configured(FILTERED, 0.0)._replace(taught=3, log_mean=-5.0)
+    some = np.zeros(2)
+    first = taught_by_refill(FILTERED, None, some, some, ZERO_S)
+    assert first == as_configured(FILTERED, ZERO_S)._replace(breakthrough=0.6, taught=1)
+    again = taught_by_refill(FILTERED, known, some, some, ZERO_S)
+    assert again == known._replace(breakthrough=0.6, taught=4, time_s=ZERO_S)
+
+
+@pytest.mark.parametrize(("z", "mean", "sd"), [
+    ((-1.1, 0.5), -0.3, 0.8), ((-1.5, -0.5), -1.0, 0.6), ((-2.0, -1.0), -1.0, 0.6),
+    ((1.0, 2.0), 1.0, 0.6), ((-1.5, 1.5), 0.0, 1.0), ((-0.55, 1.05), 0.25, 0.8),
+])  # fmt: skip
+def test_a_refill_teaches_mean_and_spread_of_its_particles_within_bounds(
+    z: tuple[float, float], mean: float, sd: float
+) -> None:
+    """Two particles alike: their mean, at most 1 off, and half their distance, 0.6 to 1."""
+    known = SourceBelief(0.0, 0.1, 0.0, taught=2)
+    now = taught_by_refill(TAP, known, np.array(z), np.full(2, 0.5), ZERO_S)
+    assert now.log_mean == pytest.approx(math.log(2.0) + 0.35 * mean)
+    assert now.log_sd == pytest.approx(0.35 * sd)
+    assert (now.time_s, now.taught) == (ZERO_S, 3)
+    assert taught_by_refill(TAP, None, np.array(z), np.full(2, 0.5), ZERO_S).taught == 1
 
 
 def of_the_first_minutes(found: list[Output]) -> float:

@@ -62,7 +62,7 @@ def tested(
     if is_filtered(water):
         shows = kit_mg_l > priors.KIT_FLOOR_MG_L
         chance = _BROKEN_THROUGH if shows else 0.5 * now.breakthrough
-        return now._replace(breakthrough=chance, taught=now.taught + 1, time_s=time_s)
+        return now._replace(breakthrough=chance, taught=now.taught + 1)
     shown_mg_l = max(kit_mg_l, priors.KIT_FLOOR_MG_L)
     of_log = kit_sd(DPD_KIT, shown_mg_l) / shown_mg_l
     off = math.log(shown_mg_l) - now.log_mean

@@ -19,9 +19,9 @@ def unknown() -> Array:
 
 def followed(course: Array, ph: float, time_s: float, step_s: float) -> Array:
     """The course after the tank had this pH for `step_s` [s] before `time_s` [Unix s]."""
-    place, usual = _hour(time_s), float(course[_hour(time_s)])
-    after = course.copy()
-    share = 1.0 if math.isnan(usual) else 1.0 - math.exp(-min(step_s, _HOUR_S) / _FOLLOWS_S)
+    place, after = _hour(time_s), course.copy()
+    usual = course[place]
+    share = 1.0 - math.exp(-min(step_s, _HOUR_S) / _FOLLOWS_S)
     after[place] = ph if math.isnan(usual) else usual + share * (ph - usual)
     return after
 
