@@ -17,8 +17,7 @@ _LEAST_NOISE_MV = 0.3  # below most probes' resolution
 class Baseline(NamedTuple):
     """`level_mv`: slow level at the reference pH; `seen_s`: how long its readings have been seen,
     in which a pause or a jump of the clock counts a minute at most; `warmth_c`: slow temperature,
-    `slower_c` the same of that: from both follows where a room that warms or cools would be now,
-    and so for `slower_mv` and an ORP that plants or carbon dioxide move through the day;
+    `slower_c` the same of that: from both follows where a room that warms or cools would be now;
     `usual_c`, `usual_mv`: temperature and level of the last half day; `noise_mv`:
     standard deviation of a reading around its neighbours; `over` counts steps above the level."""
 
@@ -32,7 +31,6 @@ class Baseline(NamedTuple):
     usual_mv: float | None = None
     over: int = 0
     slower_c: float | None = None
-    slower_mv: float | None = None
 
     def expected_c(self) -> float | None:
         """The temperature [degrees C] that the tank's own course leads to: Brown's double
@@ -41,11 +39,6 @@ class Baseline(NamedTuple):
         if self.warmth_c is None or self.slower_c is None:
             return self.warmth_c
         return 2.0 * self.warmth_c - self.slower_c
-
-    def expected_mv(self) -> float:
-        """The level that the tank's own rise leads to, in the same way; a fall is not foretold."""
-        slower_mv = self.level_mv if self.slower_mv is None else self.slower_mv
-        return max(2.0 * self.level_mv - slower_mv, self.level_mv)
 
     def trend_k_per_h(self) -> float:
         """How fast the tank warms by itself [K/h]; 0 before it is known."""
@@ -85,10 +78,8 @@ def followed(
     young = not baseline.ready()
     pace = min(1.0, step_s * (8.0 if young else 1.0) * _SLOWLY_PER_S)
     moved = _bounded(orp_mv - baseline.level_mv, 4.0 * baseline.noise_mv + 8.0)
-    level_mv = baseline.level_mv + pace * moved
     return baseline._replace(
-        level_mv=level_mv,
-        slower_mv=_slow(baseline.slower_mv, level_mv, pace),
+        level_mv=baseline.level_mv + pace * moved,
         seen_s=baseline.seen_s + min(step_s, _MOST_OF_A_GAP_S),
         time_s=time_s,
         last_mv=orp_mv,

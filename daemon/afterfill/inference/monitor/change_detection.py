@@ -33,7 +33,7 @@ def raised(baseline: Baseline) -> bool:
 
 def _out(baseline: Baseline, orp_mv: float) -> bool:
     usual_mv = baseline.level_mv if baseline.usual_mv is None else baseline.usual_mv
-    level_mv = max(baseline.expected_mv(), usual_mv)  # coming back from below is no oxidant
+    level_mv = max(baseline.level_mv, usual_mv)  # coming back from below is no oxidant
     return orp_mv - level_mv > max(_RISE_MV, _RISE_NOISES * baseline.noise_mv)
 
 
