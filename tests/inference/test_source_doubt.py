@@ -34,8 +34,8 @@ def test_a_filter_may_have_broken_through() -> None:
 
 
 def test_a_known_kind_may_have_changed() -> None:
-    """A utility goes over, or takes chlorine for a month: one in twenty of the particles."""
-    for kind, share in (("chlorine", 0.95), ("chloramine", 0.05), ("unknown", 0.7)):
+    """A utility goes over, or takes chlorine for a month: one in thirty of the particles."""
+    for kind, share in (("chlorine", 0.97), ("chloramine", 0.03), ("unknown", 0.7)):
         free, combined = tap_chlorine(Water(kind, 1.0, 2.0), 2000)  # type: ignore[arg-type]
         assert np.mean(free > 0.0) == pytest.approx(share, abs=0.005)
         assert np.all((free == 0.0) != (combined == 0.0))

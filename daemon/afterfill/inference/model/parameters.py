@@ -22,7 +22,7 @@ _NO_CHLORINE_MG_L = 0.05  # the smallest step of a kit
 # Of US utilities 0.7 by chlorine alone (JAWWA survey 2017, read). One that is known may have gone
 # over, and a quarter or more of those with chloramine use chlorine for a month of the year (EPA
 # 2016, quoted by a utility, read): how often a keeper meets it unaware is our judgement.
-_FREE_SHARE = {"unknown": 0.7, "chlorine": 0.95, "chloramine": 0.05}
+_FREE_SHARE = {"unknown": 0.7, "chlorine": 0.97, "chloramine": 0.03}
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,17 +136,15 @@ def _in_range(moved: Array, before: Array, groups: Sequence[slice]) -> NDArray[n
 
 def _moved_waters(particles: Particles) -> Array:
     """Free, combined and peak, shape (3, n): no copy gets more than the fullest of its group had,
-    since there was no more water. The peak is moved as what it lies above the water now."""
-    before, groups = particles.state[_WATERS].copy(), particles.groups
-    before[2] -= before[0] + before[1]
-    before[2] = np.maximum(before[2], 0.0)
+    since there was no more water."""
+    before, groups = particles.state[_WATERS], particles.groups
     after = np.exp(shrunk(np.log(before + _NOTHING_MG_L), groups)) - _NOTHING_MG_L
     for rows in groups:
         most = np.max(before[:, rows], axis=1, keepdims=True)
         after[:, rows] = np.clip(after[:, rows], 0.0, most)
         fullest = max(float(np.max(before[0, rows] + before[1, rows])), _NOTHING_MG_L)
         after[:2, rows] /= np.maximum((after[0, rows] + after[1, rows]) / fullest, 1.0)
-    after[2] += after[0] + after[1]
+    after[2] = np.maximum(after[2], after[0] + after[1])
     return np.asarray(after)
 
 
