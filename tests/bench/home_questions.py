@@ -21,7 +21,7 @@ from bench.story import ZERO_S
 
 Mask = NDArray[np.bool_]
 CARRIED_MG_L = 0.1
-GRAIN_MG_L = 1e-3
+GRAIN_MG_L, NH3_GRAIN_MG_L = 1e-3, 1e-4
 _AFTER_S, _SAFE_FROM_S, _DAY_S = 6 * 3600.0, 1200.0, 86_400.0
 _WARM_UP_S = 3600.0
 
@@ -65,6 +65,23 @@ def ended_over(home: Lived) -> bool:
         raised_s >= zero_s - 120.0 and over_s < zero_s + _AFTER_S and _truth(home, over_s) >= 0.05
         for raised_s, over_s in home.alarms_s
     )
+
+
+def ammonia_inside(ahead_h: float) -> Callable[[Lived], Mask]:
+    """Of what was said after the first refill of the un-ionised ammonia so many hours later,
+    whether it came so; what no probe or kit could tell from nothing counts as said right."""
+
+    def inside(home: Lived) -> Mask:
+        time_s, truth = home.truth.time_s, home.truth.nh3
+        said = [s for s in home.ammonia if s[1] == ahead_h and s[0] >= begin_s(home) + _WARM_UP_S]
+        due_s = np.array([s[0] + 3600.0 * ahead_h for s in said])
+        there = due_s <= time_s[-1] if len(said) else np.empty(0, bool)
+        then = np.interp(due_s, time_s, truth)
+        low, high = (np.array([s[place] for s in said]) for place in (2, 3))
+        right = (then >= low - NH3_GRAIN_MG_L) & (then <= high + NH3_GRAIN_MG_L)
+        return np.asarray(right[there]) if len(said) else np.empty(0, bool)
+
+    return inside
 
 
 def first_sure(home: Lived) -> tuple[float, float] | None:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from afterfill.inference.belief import Belief
 from afterfill.inference.model.observations import as_read
+from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.records import (
     AlarmChange,
     Estimate,
@@ -29,6 +30,7 @@ from bench.tanks import Played, played
 Series = NDArray[np.float64]
 TIME, TRUTH, LOW, MIDDLE, HIGH, P, SEES, SAFE, QUARTER, THREE_QUARTERS = range(10)
 _EVERY_S = 300.0
+AHEAD_H = (0.0, 6.0, 24.0)
 _BEFORE_S, _NEXT_S = 900.0, 600.0  # how long before a refill its own time begins, or another's ends
 
 
@@ -37,8 +39,9 @@ class Lived:
     """One home. `minutes` has a row each five minutes: time since the begin [s], truth, q05, q50,
     q95 [mg/L as Cl2], p_over_limit, sees, whether it was called safe, the particles' quartiles
     [mg/L as Cl2]. Alarms: raised and over [s]; `blind_s`: raised for being blind [s]. `sure`: when
-    "surely below the limit at" was said [s], and what time was named [s]. `failures`: records on
-    which the inference failed."""
+    "surely below the limit at" was said [s], and what time was named [s]. `ammonia`: each half hour
+    when it was said [s], so many hours ahead, and between what un-ionised ammonia would be [mg/L as
+    N]. `failures`: records on which the inference failed."""
 
     life: Life
     seed: int
@@ -51,6 +54,7 @@ class Lived:
     verdicts: list[Verdict] = field(default_factory=list)
     sure: list[tuple[float, float]] = field(default_factory=list)
     blind_s: list[float] = field(default_factory=list)
+    ammonia: list[tuple[float, float, float, float]] = field(default_factory=list)
     failures: int = 0
     loss: float = 0.0
     loss_of_mass_balance: float = 0.0
@@ -140,11 +144,18 @@ def _told(home: Lived, setup: TankSetup, inputs: list[Input]) -> Lived:
                 blind = output.active
             else:
                 _noted(home, output, at_s)
+            if isinstance(output, Forecast):
+                home.ammonia += _ammonia_ahead(state.belief, output.time_s)
         rows += [_row(e, truth, safe, state.belief) for e in estimates]
     if raised_s is not None:
         home.alarms_s.append((raised_s, home.story.hours * 3600.0))
     home.minutes, home.failures = np.array(rows), state.failures
     return home
+
+
+def _ammonia_ahead(belief: Belief, time_s: float) -> list[tuple[float, float, float, float]]:
+    found = zip(AHEAD_H, ammonia_ahead(belief, time_s, AHEAD_H), strict=True)
+    return [(time_s - ZERO_S, hours, nh3.q05, nh3.q95) for hours, nh3 in found if nh3 is not None]
 
 
 def _noted(home: Lived, output: object, at_s: float) -> None:
