@@ -11,6 +11,7 @@ from afterfill.inference.posterior.forecast import (
     forecast_record,
 )
 from afterfill.records import Forecast
+from afterfill.simulation.virtual_tank import Disturbance
 from afterfill.tank import TankState, folded
 from tank_stories import (
     HOUR_S,
@@ -109,3 +110,18 @@ def test_the_fold_foretells_each_half_hour() -> None:
         told += [output.time_s for output in found if isinstance(output, Forecast)]
     assert len(told) >= 4
     assert all(0.0 < b - a <= 1860.0 for a, b in pairwise(told))
+
+
+def test_a_suspicion_that_is_not_believed_names_no_end() -> None:
+    """Feeding moves the ORP by 14 mV: looked into, and not told of as a refill."""
+    state, looked = TankState(), 0
+    for record in story(4, [], [Disturbance(2 * HOUR_S, 14.0, HOUR_S)]):
+        state, _ = folded(SETUP, state, record)
+        watching, time_s = state.belief.watch, record.time_s
+        if watching is None or watching.reported or int(time_s) % 60:
+            continue
+        told = forecast_record(SETUP.inference, state.belief, time_s)
+        for end_s in (told.residual_below_limit_s, told.residual_surely_below_limit_s):
+            assert end_s is None or end_s == time_s
+        looked += told.residual_surely_below_limit_s is None
+    assert looked >= 1

@@ -99,10 +99,13 @@ def _doubting_decay(particles: Particles) -> Particles:
 
 def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
     """The day to come in the few figures that a keeper plans by. While the ORP cannot be used, no
-    time is given for the residual: what cannot be seen now has no known end."""
+    time is given for the residual: what cannot be seen now has no known end. Nor is one that lies
+    ahead while a suspicion is looked into that is not believed."""
     outlooks = forecast(belief, time_s)
     sees = blind_because(belief, time_s) is None
     middle_h, high_h = below_limit_h(outlooks, setup.limit_mg_l) if sees else (None, None)
+    if belief.watch is not None and not belief.watch.reported:
+        middle_h, high_h = (0.0 if hours == 0.0 else None for hours in (middle_h, high_h))
     peak = ammonia_peak(outlooks)
     then = [o.free_ammonia_mg_l for o in outlooks if peak is not None and o.hours == peak[0]]
     return Forecast(
