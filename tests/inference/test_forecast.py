@@ -1,3 +1,4 @@
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -11,7 +12,6 @@ from afterfill.inference.posterior.forecast import (
     forecast_record,
 )
 from afterfill.records import Forecast
-from afterfill.simulation.virtual_tank import Disturbance
 from afterfill.tank import TankState, folded
 from tank_stories import (
     HOUR_S,
@@ -112,16 +112,24 @@ def test_the_fold_foretells_each_half_hour() -> None:
     assert all(0.0 < b - a <= 1860.0 for a, b in pairwise(told))
 
 
-def test_a_suspicion_that_is_not_believed_names_no_end() -> None:
-    """Feeding moves the ORP by 14 mV: looked into, and not told of as a refill."""
-    state, looked = TankState(), 0
-    for record in story(4, [], [Disturbance(2 * HOUR_S, 14.0, HOUR_S)]):
-        state, _ = folded(SETUP, state, record)
-        watching, time_s = state.belief.watch, record.time_s
-        if watching is None or watching.reported or int(time_s) % 60:
-            continue
-        told = forecast_record(SETUP.inference, state.belief, time_s)
-        for end_s in (told.residual_below_limit_s, told.residual_surely_below_limit_s):
-            assert end_s is None or end_s == time_s
-        looked += told.residual_surely_below_limit_s is None
-    assert looked >= 1
+def test_a_suspicion_that_is_not_believed_names_no_end(
+    carried_over: tuple[Belief, float],
+) -> None:
+    """The same water, once told of and once only looked into."""
+    belief, time_s = carried_over
+    assert belief.watch is not None
+    a_little_less = 0.9 * forecast(belief, time_s)[0].residual_mg_l.q50
+    for limit_mg_l in (a_little_less, 10.0):
+        inference = replace(SETUP.inference, limit_mg_l=limit_mg_l)
+        told = forecast_record(inference, belief, time_s)
+        looked_into = belief._replace(watch=replace(belief.watch, reported=False))
+        untold = forecast_record(inference, looked_into, time_s)
+        for known_s, named_s in (
+            (told.residual_below_limit_s, untold.residual_below_limit_s),
+            (told.residual_surely_below_limit_s, untold.residual_surely_below_limit_s),
+        ):
+            assert named_s == (time_s if known_s == time_s else None)
+    assert told.residual_surely_below_limit_s == time_s
+    ahead = forecast_record(replace(SETUP.inference, limit_mg_l=a_little_less), belief, time_s)
+    assert ahead.residual_below_limit_s is not None
+    assert ahead.residual_below_limit_s > time_s
