@@ -48,7 +48,7 @@ from afterfill.inference.model.transition import predicted
 from afterfill.inference.monitor.baseline import noise_of
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.watch import Watch
-from afterfill.inference.setup import Setup, Water
+from afterfill.inference.setup import Disinfectant, Setup, Water
 from afterfill.records import Input, Quantity, Reading, Refill
 from afterfill.tank import TankState, folded
 from afterfill.tank_refills import pour_of
@@ -114,11 +114,14 @@ def _time_s(record: Input) -> float:
     return record.time_s
 
 
+_KINDS: tuple[Disinfectant, ...] = ("chlorine", "chloramine", "unknown")
+
+
 def _asked(random: np.random.Generator) -> Asked:
     litres, share = between(random, 40, 400), log_between(random, 0.03, 0.5)
     residual_mg_l = log_between(random, 0.5, 4.0)
-    kind = str(random.choice(["chlorine", "chloramine", "unknown"], p=[0.5, 0.35, 0.15]))
-    water = Water(kind, residual_mg_l, 1.5 * residual_mg_l + 0.1)  # type: ignore[arg-type]
+    kind = _KINDS[int(random.choice(3, p=[0.5, 0.35, 0.15]))]
+    water = Water(kind, residual_mg_l, 1.5 * residual_mg_l + 0.1)
     every_s = float(random.choice([20.0, 30.0]))
     probes: tuple[Quantity, ...] = ("orp", "ph", "temperature")
     setup = TankSetup(

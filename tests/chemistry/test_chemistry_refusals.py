@@ -43,7 +43,7 @@ REFUSED: dict[str, Callable[[], object]] = {
     "more than the tank holds": lambda: mixing.refilled_fraction(100.0, 101.0),
     "tank without volume": lambda: mixing.refilled_fraction(0.0, 0.0),
     # Wrong on purpose: types forbid the next one, a caller without a type checker may try.
-    "unknown mode": lambda: mixing.refilled_fraction(100.0, 1.0, "drip"),  # type: ignore[arg-type]
+    "unknown mode": lambda: mixing.refilled_fraction(100.0, 1.0, "drip"),  # type: ignore[arg-type]  # meant
     "chloramine below 0": lambda: stoichiometry.ammonia_from_chloramine(-0.1),
     "ammonia below 0": lambda: chloramine.simulate(Amounts(1.0, -0.1), WATER, [1.0]),
     "chlorine to nitrogen of breakpoint": lambda: stoichiometry.uncombined_ammonia(2.0, 9.0),

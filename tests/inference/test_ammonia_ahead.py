@@ -19,7 +19,7 @@ from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.quantiles import quantiles_alike
 from afterfill.inference.setup import Pour, Water
-from afterfill.records import Input, KitResult, Quantiles, Reading
+from afterfill.records import Input, KitResult, Quantiles, Quantity, Reading
 from afterfill.tank_snapshot import from_bytes, to_bytes
 from particle_sets import still
 from tank_stories import (
@@ -50,8 +50,10 @@ def planted(days: float) -> list[Input]:
     for number in range(int(days * DAY_S / 120.0)):
         time_s = ZERO_S + 120.0 * number
         orp_mv = 300.0 - 25.0 * (daily_ph(time_s) - 7.5) + 0.5 * (-1) ** number
-        for quantity, value in (("temperature", 25.0), ("ph", daily_ph(time_s)), ("orp", orp_mv)):
-            found.append(Reading(time_s, "t", quantity, value))  # type: ignore[arg-type]
+        shown: dict[Quantity, float] = {
+            "temperature": 25.0, "ph": daily_ph(time_s), "orp": orp_mv,
+        }  # fmt: skip
+        found += [Reading(time_s, "t", quantity, value) for quantity, value in shown.items()]
     return found
 
 

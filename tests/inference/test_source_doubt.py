@@ -5,7 +5,7 @@ import pytest
 
 from afterfill.config import Config
 from afterfill.inference.model.parameters import tap_chlorine, tap_sigma
-from afterfill.inference.setup import Water
+from afterfill.inference.setup import Disinfectant, Water
 from afterfill.records import AlarmChange, Verdict
 from tank_stories import config_of, found_in, merged, pour, raw, refill, setup_of, story, treated
 
@@ -35,8 +35,9 @@ def test_a_filter_may_have_broken_through() -> None:
 
 def test_a_known_kind_may_have_changed() -> None:
     """A utility goes over, or takes chlorine for a month: one in thirty of the particles."""
-    for kind, share in (("chlorine", 0.97), ("chloramine", 0.03), ("unknown", 0.7)):
-        free, combined = tap_chlorine(Water(kind, 1.0, 2.0), 2000)  # type: ignore[arg-type]
+    shares: dict[Disinfectant, float] = {"chlorine": 0.97, "chloramine": 0.03, "unknown": 0.7}
+    for kind, share in shares.items():
+        free, combined = tap_chlorine(Water(kind, 1.0, 2.0), 2000)
         assert np.mean(free > 0.0) == pytest.approx(share, abs=0.005)
         assert np.all((free == 0.0) != (combined == 0.0))
 

@@ -54,7 +54,7 @@ def _round(path: Path, nth: int, words: str) -> tuple[bool, list[str], int]:
     told: list[str] = []
     failing = Failing(connect(path, read_only=False), nth, words)
     # it stands in for a connection, and is none: only what the journal calls is there
-    with Journal(path, failing) as journal:  # type: ignore[arg-type]
+    with Journal(path, failing) as journal:  # type: ignore[arg-type]  # a stand-in
         refill = Refill(START_S, "window", "add", 5.0)
         _again_until_done(lambda: journal.submit(refill, stamp_at(START_S)), told)
         (waiting,) = _again_until_done(journal.inbox, told)

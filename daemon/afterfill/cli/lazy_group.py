@@ -46,7 +46,7 @@ def flat(command: Callable[..., None]) -> Callable[..., None]:
 
     named = [parameter.replace(kind=parameter.KEYWORD_ONLY) for parameter in parameters]
     called.__doc__, called.__name__ = command.__doc__, command.__name__
-    called.__signature__ = inspect.Signature(named)  # type: ignore[attr-defined]
+    called.__signature__ = inspect.Signature(named)  # type: ignore[attr-defined]  # inspect reads it
     return called
 
 

@@ -11,7 +11,7 @@ from afterfill.inference.monitor.thinning import met
 from afterfill.inference.monitor.watch import Watch
 
 _HALF_MG_L = 0.5  # at which up to half of the work is lost; our judgement
-_RECOVERS_S = 86_400.0  # our judgement: published for minutes to days, in pipes
+_RECOVERS_S = 86_400.0  # nothing published was found for a fish tank's filter: our judgement
 
 
 def working_share(holding: Watch | None, time_s: float) -> Array | None:

@@ -3,8 +3,10 @@
 The pH goes back to what the tank usually has at that hour, at a pace that is not known: carbon
 dioxide leaves in hours, a changed alkalinity stays for days. Before a whole day was seen, it may
 stay or rise towards water in balance with air. The filter's bacteria work less while chlorine is
-about: a continuous 1.7 mg/L holds nitrifiers down in supply reservoirs, and activity is said to
-return when it ends (Lee 2012, thesis; secondary); how they fare at less is our judgement.
+about: more than 1.7 mg/L, held on, keeps nitrifiers down in supply reservoirs (a paper on
+rechloramination, abstract; its author and year were not shown), and their activity is said to
+return when dosing ends (quoted from a thesis on nitrifying biofilm, secondary). How a fish tank's
+filter fares at less was not found: our judgement.
 """
 
 from collections.abc import Sequence

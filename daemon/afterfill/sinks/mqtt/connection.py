@@ -112,7 +112,7 @@ class Connection:
         if self._settings.version != "5":
             return None
         # the client's own gap: this one constructor carries no types
-        bounds = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        bounds = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho's own gap
         bounds.MaximumPacketSize = _MAX_PACKET
         bounds.ReceiveMaximum = MAX_WAITING
         return bounds
@@ -155,7 +155,7 @@ class Connection:
         properties = None
         if message.expires_s is not None and self._settings.version == "5":
             # the client's own gap: this one constructor carries no types
-            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # paho's own gap
             properties.MessageExpiryInterval = message.expires_s
         sent = self._client.publish(
             message.topic, message.payload, qos=1, retain=message.retain, properties=properties
