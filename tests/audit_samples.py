@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from afterfill.audit.kits import Kit
-from afterfill.records import KitForetold, Quantiles
+from afterfill.records import ForecastCheck, Quantiles
 
 QUIET = Quantiles(0.0, 0.0, 0.015)
 HOUR_S = 3600.0
@@ -33,7 +33,7 @@ def shown_by(
     return max(round(read / step_mg_l) * step_mg_l, 0.0)
 
 
-def foretold(at_h: float, **further: Any) -> KitForetold:  # noqa: ANN401
+def forecast_check(at_h: float, **further: Any) -> ForecastCheck:  # noqa: ANN401
     """A total-chlorine test of a quiet tank that shows nothing, `at_h` hours on."""
     given: dict[str, Any] = {
         "tank": "window",
@@ -49,4 +49,4 @@ def foretold(at_h: float, **further: Any) -> KitForetold:  # noqa: ANN401
         "kit_total_chlorine_mg_l": 0.0,
         **further,
     }
-    return KitForetold(time_s=at_h * HOUR_S, **given)
+    return ForecastCheck(time_s=at_h * HOUR_S, **given)

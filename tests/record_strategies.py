@@ -13,8 +13,8 @@ from afterfill.records import (
     Event,
     Evidence,
     Forecast,
+    ForecastCheck,
     Health,
-    KitForetold,
     KitResult,
     MachineState,
     ProbeLearnt,
@@ -191,7 +191,7 @@ outputs = st.one_of(
         numbers,
     ),
     st.builds(
-        KitForetold,
+        ForecastCheck,
         times_s,
         tanks,
         times_s,

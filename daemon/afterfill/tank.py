@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
-from afterfill import tank_foretold, tank_learnt, tank_sources
+from afterfill import tank_forecasts, tank_learnt, tank_sources
 from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.messages import Facts
@@ -29,8 +29,8 @@ from afterfill.records import (
     Calibration,
     Dose,
     Evidence,
+    ForecastCheck,
     Input,
-    KitForetold,
     KitResult,
     MachineState,
     Output,
@@ -64,7 +64,7 @@ __all__ = ["TankState", "folded"]
 
 _JUDGED_EVERY_S = 30.0  # verdict and alarms; at once when the particles have moved
 _STANDING_EVERY_S = 60.0  # and at once with all news
-_FORETOLD_EVERY_S = 1800.0  # what is to come changes over hours
+_FORECAST_EVERY_S = 1800.0  # what is to come changes over hours
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
 _IMPOSSIBLE = ("out-of-range", "power-up-value")  # an answer, and none that can be true
 _WAIT_FOR_ORP_S = 30.0  # other readings wait so long for the ORP, then steps go on without it
@@ -131,7 +131,7 @@ def _after_reading(
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, last_values, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
-        state.failures, state.failure, state.foretold,
+        state.failures, state.failure, state.forecasts,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -179,7 +179,7 @@ def _after_step(
     if moved:
         state, changes = _judged(setup, state, time_s)
     state, told = _told(setup, state, time_s, every_s, news=bool(found or changes))
-    state = tank_foretold.remembered(setup, state, time_s)
+    state = tank_forecasts.remembered(setup, state, time_s)
     return state, [*told, *found, *changes]
 
 
@@ -193,7 +193,7 @@ def _told(
     if not (due or judges):
         return state, []
     now = estimate(setup.inference, state.belief, time_s)
-    ahead = news or _comes_round(state.told_s, time_s, _FORETOLD_EVERY_S)
+    ahead = news or _comes_round(state.told_s, time_s, _FORECAST_EVERY_S)
     told: list[Output] = []
     if judges:
         state, standing = stood(setup, state._replace(judged_s=time_s), now)
@@ -253,7 +253,7 @@ def _seen(state: TankState, tank: str) -> tuple[TankState, list[Output]]:
     seen = RefillSeen(looking.last_s, tank, origin, rounded(watch.fraction_of(looking)))
     if not announced:
         context = replace(state.context, suspected_s=looking.refill_time_s)
-        state = tank_foretold.poured(state._replace(context=context), looking.refill_time_s)
+        state = tank_forecasts.poured(state._replace(context=context), looking.refill_time_s)
     belief = state.belief._replace(watch=replace(looking, reported=True))
     return state._replace(belief=belief), [seen]
 
@@ -309,11 +309,11 @@ def _after_event(
     event: Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck,
     time_s: float,
 ) -> tuple[TankState, list[Output]]:
-    inference, belief, answers = setup.inference, state.belief, list[KitForetold]()
+    inference, belief, answers = setup.inference, state.belief, list[ForecastCheck]()
     if isinstance(event, Refill):
-        return _after_refill(setup, tank_foretold.poured(state, event.time_s), event, time_s)
+        return _after_refill(setup, tank_forecasts.poured(state, event.time_s), event, time_s)
     if isinstance(event, KitResult):
-        state, answers = tank_foretold.answered(setup, state, event, time_s)
+        state, answers = tank_forecasts.answered(setup, state, event, time_s)
         belief = step.tested(inference, belief, event, time_s)
     elif isinstance(event, SourceTest):
         belief = tank_sources.tested(setup, belief, event)
@@ -321,7 +321,7 @@ def _after_event(
         return state._replace(belief=belief), list(learnt)
     elif isinstance(event, Dose):
         state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
-        state = tank_foretold.poured(state, event.time_s)
+        state = tank_forecasts.poured(state, event.time_s)
         belief = step.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
         belief = step.response_checked(belief, event, time_s)

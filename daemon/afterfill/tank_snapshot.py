@@ -36,11 +36,11 @@ from afterfill.inference.setup import Pour, Water
 from afterfill.inference.source import SourceBelief
 from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing
 from afterfill.tank_state import (
-    FORETOLD_COLUMNS,
+    FORECAST_COLUMNS,
     AlarmContext,
-    Foretold,
     LastValue,
     NeutraliserBook,
+    PastForecasts,
     PourContext,
     TankState,
 )
@@ -51,7 +51,7 @@ _CLASSES: dict[str, type[Any]] = {
         TankState, Belief, Learnt, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, SourceBelief, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
         PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
-        Foretold,
+        PastForecasts,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay
@@ -65,7 +65,7 @@ _SHAPES: dict[str, tuple[int | None, ...]] = {
     "History": (_ANY, 4),
     "Belief.doses": (_ANY, 2),
     "Belief.ph_course": (HOURS,),
-    "Foretold.rows": (_ANY, FORETOLD_COLUMNS),
+    "PastForecasts.rows": (_ANY, FORECAST_COLUMNS),
 }
 
 

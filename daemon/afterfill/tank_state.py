@@ -65,15 +65,15 @@ class AlarmContext:
     lent: Mapping[Quantity, float] = field(default_factory=dict)
 
 
-FORETOLD_COLUMNS = 30
+FORECAST_COLUMNS = 30
 
 
-class Foretold(NamedTuple):
+class PastForecasts(NamedTuple):
     """What was said of the water in the last day, a row an hour, for a test kit to answer (see
-    `tank_foretold`); `poured_s`: when water or neutraliser last came, which no forecast knew of;
+    `tank_forecasts`); `poured_s`: when water or neutraliser last came, which no forecast knew of;
     `tested_s`: when total chlorine, free chlorine and ammonia were last tested."""
 
-    rows: Array = np.empty((0, FORETOLD_COLUMNS))
+    rows: Array = np.empty((0, FORECAST_COLUMNS))
     poured_s: float = 0.0
     tested_s: tuple[float, ...] = (0.0, 0.0, 0.0)
 
@@ -83,7 +83,7 @@ class TankState(NamedTuple):
     out; `waiting_s`: since when other readings wait for the ORP to make a step with; `context`:
     what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
     `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
-    how often the fold failed on a record, and the newest `failure`; `foretold`: what was said
+    how often the fold failed on a record, and the newest `failure`; `forecasts`: what was said
     that a test may answer."""
 
     belief: Belief = Belief()
@@ -97,4 +97,4 @@ class TankState(NamedTuple):
     learnt: ProbeLearnt | None = None
     failures: int = 0
     failure: str = ""
-    foretold: Foretold = Foretold()
+    forecasts: PastForecasts = PastForecasts()

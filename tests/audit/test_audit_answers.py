@@ -9,39 +9,42 @@ from afterfill.audit.audit import TESTS_NEEDED, audited
 from afterfill.audit.kits import AMMONIA, CHLORINE
 from afterfill.audit.next_test import expected_nats, next_test
 from afterfill.audit.reliability import bins, share_between
-from afterfill.records import KitForetold, Quantiles
-from audit_samples import HOUR_S, foretold
+from afterfill.records import ForecastCheck, Quantiles
+from audit_samples import HOUR_S, forecast_check
 from cli_room import estimate
 
 TOTAL, FREE, AMMONIA_FIGURE = FIGURES
 DAY_H = 24.0
 
 
-def counted(records: list[KitForetold], lead_h: float = 0.0) -> list[float]:
+def counted(records: list[ForecastCheck], lead_h: float = 0.0) -> list[float]:
     """Hours at which a total-chlorine test counted."""
     return [answer.kit_s / HOUR_S for answer in answers(records, TOTAL, lead_h)]
 
 
 def test_a_test_typed_twice_counts_once() -> None:
-    again = foretold(10.3, kit_s=10 * HOUR_S)
-    assert counted([foretold(10), again, foretold(10.5), foretold(12)]) == [10, 12]
+    again = forecast_check(10.3, kit_s=10 * HOUR_S)
+    assert counted([forecast_check(10), again, forecast_check(10.5), forecast_check(12)]) == [
+        10,
+        12,
+    ]
 
 
 def test_a_forecast_counts_only_if_it_was_said_after_the_answer_before() -> None:
     """So each stands for itself, also with forecasts of a day that overlap."""
     at_h = [30, 36, 54, 62]
-    records = [foretold(h, lead_h=24.0, said_s=(h - 24) * HOUR_S) for h in at_h]
+    records = [forecast_check(h, lead_h=24.0, said_s=(h - 24) * HOUR_S) for h in at_h]
     assert counted(records, 24.0) == [30, 54]
     assert counted(records) == []
 
 
 def test_a_late_word_about_an_older_water_does_not_count_behind_a_newer_one() -> None:
-    late = foretold(12, kit_s=9 * HOUR_S, said_s=8.5 * HOUR_S)
-    assert counted([foretold(10), late]) == [10]
+    late = forecast_check(12, kit_s=9 * HOUR_S, said_s=8.5 * HOUR_S)
+    assert counted([forecast_check(10), late]) == [10]
 
 
 def test_nothing_is_said_of_chlorine_while_blind() -> None:
-    blind = foretold(10, sees=False, kit_total_ammonia_mg_l=0.25)
+    blind = forecast_check(10, sees=False, kit_total_ammonia_mg_l=0.25)
     assert counted([blind]) == []
     assert over_limit([blind]) == []
     assert len(answers([blind], AMMONIA_FIGURE, 0.0)) == 1
@@ -49,7 +52,7 @@ def test_nothing_is_said_of_chlorine_while_blind() -> None:
 
 def test_tests_of_ammonia_alone_audit_ammonia_alone() -> None:
     records = [
-        foretold(h * DAY_H, kit_total_chlorine_mg_l=None, kit_total_ammonia_mg_l=0.0)
+        forecast_check(h * DAY_H, kit_total_chlorine_mg_l=None, kit_total_ammonia_mg_l=0.0)
         for h in range(12)
     ]
     found = audited("window", records, None)
@@ -62,13 +65,13 @@ def test_tests_of_ammonia_alone_audit_ammonia_alone() -> None:
 
 
 def test_too_few_tests_say_so() -> None:
-    found = audited("window", [foretold(h * DAY_H) for h in range(TESTS_NEEDED - 1)], None)
+    found = audited("window", [forecast_check(h * DAY_H) for h in range(TESTS_NEEDED - 1)], None)
     assert found.sentence() == "not enough tests yet (9 of 10)"
     assert audited("window", [], None).sentence() == "not enough tests yet (0 of 10)"
 
 
 def test_chlorine_that_was_not_said_is_found_out_and_named() -> None:
-    records = [foretold(h * DAY_H, kit_total_chlorine_mg_l=0.5) for h in range(8)]
+    records = [forecast_check(h * DAY_H, kit_total_chlorine_mg_l=0.5) for h in range(8)]
     found = audited("window", records, None)
     assert found.word == "too-low"
     assert found.sentence().startswith("the figures are too low, above all ")
@@ -77,7 +80,7 @@ def test_chlorine_that_was_not_said_is_found_out_and_named() -> None:
 
 def test_the_order_of_looking_does_not_matter() -> None:
     """An audit is a function of the records: looked at each day or once, it ends alike."""
-    records = [foretold(h * DAY_H, kit_total_chlorine_mg_l=0.1 * (h % 3)) for h in range(20)]
+    records = [forecast_check(h * DAY_H, kit_total_chlorine_mg_l=0.1 * (h % 3)) for h in range(20)]
     for n in range(20):
         audited("window", records[:n], None)
     assert audited("window", records, None).e == audited("window", list(records), None).e

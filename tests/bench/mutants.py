@@ -31,10 +31,10 @@ class Mutant(NamedTuple):
 MUTANTS = (
     Mutant(
         "a forecast is held against water that came later",
-        "daemon/afterfill/tank_foretold.py",
+        "daemon/afterfill/tank_forecasts.py",
         "near & ~overtaken",
         "near",
-        "tests/service/test_tank_foretold.py",
+        "tests/service/test_tank_forecasts.py",
     ),
     Mutant(
         "forecasts that overlap count as if each stood for itself",

@@ -11,7 +11,7 @@ from afterfill.config_file import load
 from afterfill.journal.store import Journal
 from afterfill.records import EVENTS, Event, Input, KitResult, Reading, Stamp, known_since_s
 from afterfill.service.recorder import Recorder
-from audit_samples import foretold
+from audit_samples import forecast_check
 from cli_room import afterfill, line_probes, lines_of, record, write_config
 from tank_stories import HOUR_S, ZERO_S, merged, pour, raw, refill, story
 
@@ -129,7 +129,7 @@ def test_a_replay_of_an_export_tells_the_same(room: Path, tmp_path: Path) -> Non
     afterfill(*in_room(room, "replay", str(folder), "--tank", "t", "--out", str(out)))
     assert out.read_bytes() == (folder / "verdicts.jsonl").read_bytes()
     kinds = [json.loads(line)["kind"] for line in out.read_text().splitlines()]
-    assert kinds.count("kit-foretold") == 5
+    assert kinds.count("forecast-check") == 5
 
 
 @pytest.mark.parametrize(
@@ -144,7 +144,7 @@ def test_figures_are_told_from_wrong_ones(tmp_path: Path, shown_mg_l: float, sen
     write_config(tmp_path)
     record(
         tmp_path,
-        *[foretold(day * DAY_H, kit_total_chlorine_mg_l=shown_mg_l) for day in range(1, 13)],
+        *[forecast_check(day * DAY_H, kit_total_chlorine_mg_l=shown_mg_l) for day in range(1, 13)],
     )
     result = afterfill("audit", "--config", str(tmp_path / "afterfill.toml"))
     assert result.exit_code == 0

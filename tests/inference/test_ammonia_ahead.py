@@ -57,7 +57,7 @@ def planted(days: float) -> list[Input]:
     return found
 
 
-def test_a_planted_tank_is_foretold_its_afternoon() -> None:
+def test_a_planted_tank_is_told_its_afternoon() -> None:
     """Three days are seen; in the night a kit shows 0.5 mg/L. The truth: the members' own totals
     at the pH that comes."""
     at_s = ZERO_S + 3.0 * DAY_S - 6.0 * HOUR_S
@@ -170,7 +170,7 @@ def test_with_a_course_the_ph_goes_back_to_it_and_the_temperature_within_four_ho
     assert said == pytest.approx(points_of(total, 7.18 + 0.6 * still_there + wander, then_c))
 
 
-def test_a_harmed_filter_is_foretold_to_eat_less() -> None:
+def test_a_harmed_filter_is_expected_to_eat_less() -> None:
     belief = met_at(7.0, 25.0, watch=held(combined=0.5))
     working = 1.0 - 0.5 * uniform(N, "filter harm")
     total = ammonia.aged(belief.ammonia, 6 * HOUR_S, working).total
@@ -182,7 +182,7 @@ def test_a_harmed_filter_is_foretold_to_eat_less() -> None:
     (None, 25.0, False), (7.0, None, False), (7.0, -0.1, False), (7.0, 50.1, False),
     (7.0, 0.0, True), (7.0, 50.0, True),
 ])  # fmt: skip
-def test_where_ph_or_temperature_is_not_known_nothing_is_foretold(
+def test_where_ph_or_temperature_is_not_known_nothing_is_forecast(
     ph: float | None, temperature_c: float | None, known: bool
 ) -> None:
     said = ammonia_ahead(met_at(ph, temperature_c), 0.0, (0.0, 3.0))

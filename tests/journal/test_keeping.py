@@ -10,7 +10,7 @@ from afterfill.journal.retention import Dropped
 from afterfill.journal.store import Journal
 from afterfill.journal.survey import surveyed
 from afterfill.records import Refill, Service, Stamp
-from audit_samples import foretold
+from audit_samples import forecast_check
 from journal_samples import START_S, fill, orp, stamp_at
 
 
@@ -71,19 +71,19 @@ class TestPruning:
 
     def test_what_tests_answered_is_kept_when_all_around_it_goes(self, journal: Journal) -> None:
         fill(journal, 3)
-        journal.append(foretold(0.0), stamp_at(START_S + 3))
+        journal.append(forecast_check(0.0), stamp_at(START_S + 3))
         journal.append(Service(START_S, "window", "probe"), stamp_at(START_S + 4))
         journal.commit()
         now_s = START_S + 400 * self.day_s
         assert journal.prune(now_s, 5, 100) == Dropped(rows=4)
         assert journal.prune(now_s, 5, 0.0) == Dropped()  # nor by bytes, and it ends
-        assert [entry.record for entry in journal.entries()] == [foretold(0.0)]
+        assert [entry.record for entry in journal.entries()] == [forecast_check(0.0)]
         assert journal.append(orp(START_S), stamp_at(now_s)) == 6
 
     def test_a_journal_that_kept_them_is_sound(self, journal: Journal, path: Path) -> None:
         for number in range(4):
             fill(journal, 2, START_S + number)
-            journal.append(foretold(number), stamp_at(START_S + number))
+            journal.append(forecast_check(number), stamp_at(START_S + number))
             journal.commit()
         fill(journal, 5, START_S + 10 * self.day_s)
         assert journal.prune(START_S + 11 * self.day_s, 5, 100) == Dropped(rows=8)

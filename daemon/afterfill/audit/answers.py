@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from afterfill.audit.kits import AMMONIA, CHLORINE, Kit
-from afterfill.records import Estimate, KitForetold, Quantiles
+from afterfill.records import Estimate, ForecastCheck, Quantiles
 
 APART_S = 3600.0  # two tests within it are one: the same water, the same reagent; our judgement
 _SURELY = 3.0  # standard deviations of a kit; what it shows beyond them is there
@@ -17,8 +17,8 @@ class Figure(NamedTuple):
 
     name: str
     kit: Kit
-    said: Callable[[KitForetold | Estimate], Quantiles | None]
-    shown: Callable[[KitForetold], float | None]
+    said: Callable[[ForecastCheck | Estimate], Quantiles | None]
+    shown: Callable[[ForecastCheck], float | None]
     needs_sight: bool
 
 
@@ -40,24 +40,24 @@ class Answer(NamedTuple):
     kit_s: float
 
 
-def answers(records: Sequence[KitForetold], figure: Figure, lead_h: float) -> list[Answer]:
+def answers(records: Sequence[ForecastCheck], figure: Figure, lead_h: float) -> list[Answer]:
     """The answers that count to a figure said `lead_h` [h] ahead, `records` in the order in which
     they became known. While the ORP could not be used, nothing was said of chlorine."""
     kept = _apart(r for r in records if r.lead_h == lead_h and _answer(figure, r) is not None)
     return [answer for record in kept if (answer := _answer(figure, record)) is not None]
 
 
-def _answer(figure: Figure, record: KitForetold) -> Answer | None:
+def _answer(figure: Figure, record: ForecastCheck) -> Answer | None:
     said, shown_mg_l = figure.said(record), figure.shown(record)
     if said is None or shown_mg_l is None or (figure.needs_sight and not record.sees):
         return None
     return Answer(said, shown_mg_l, record.kit_s)
 
 
-def _apart(records: Iterable[KitForetold]) -> Iterator[KitForetold]:
+def _apart(records: Iterable[ForecastCheck]) -> Iterator[ForecastCheck]:
     """Those that are said after the one before was answered, of another time's water: only so does
     each stand for itself, also with forecasts of a day. A test typed twice counts once."""
-    last: KitForetold | None = None
+    last: ForecastCheck | None = None
     for record in records:
         if last is None or (
             record.said_s >= last.time_s and abs(record.kit_s - last.kit_s) >= APART_S
@@ -75,19 +75,19 @@ class OverLimit(NamedTuple):
     allowed: float
 
 
-def over_limit(records: Sequence[KitForetold]) -> list[OverLimit]:
+def over_limit(records: Sequence[ForecastCheck]) -> list[OverLimit]:
     """What was said of the limit, and what chlorine tests showed. A residual a little above the
     limit is less than a kit shows, so what is not shown says nothing."""
     now = (r for r in records if r.lead_h == 0.0 and r.sees and _chlorine(r) is not None)
     return [_over(record) for record in _apart(now)]
 
 
-def _chlorine(record: KitForetold) -> float | None:
+def _chlorine(record: ForecastCheck) -> float | None:
     shown = [record.kit_total_chlorine_mg_l, record.kit_free_chlorine_mg_l]
     return max((value for value in shown if value is not None), default=None)
 
 
-def _over(record: KitForetold) -> OverLimit:
+def _over(record: ForecastCheck) -> OverLimit:
     p, shown_mg_l = record.p_over_limit or 0.0, _chlorine(record) or 0.0
     sure_mg_l, wrongly = shown_from(record.limit_mg_l)
     return OverLimit(p, shown_mg_l > sure_mg_l, min(p + (1.0 - p) * wrongly, 1.0 - 1e-6))

@@ -9,7 +9,7 @@ from afterfill.audit.evidence import REJECTED, Fault, stake_on_more_often, stake
 from afterfill.audit.next_test import NextTest, next_test
 from afterfill.audit.predictive import SCALES, standings
 from afterfill.audit.reliability import Bin, bins
-from afterfill.records import Estimate, KitForetold
+from afterfill.records import Estimate, ForecastCheck
 
 TESTS_NEEDED = 10
 _INSIDE = (0.05, 0.95)
@@ -125,7 +125,7 @@ def e_words(e: float) -> str:
     return f"{e:.2g}" if e < 100.0 else f"{e:.0f}"
 
 
-def audited(tank: str, records: Sequence[KitForetold], now: Estimate | None) -> Audit:
+def audited(tank: str, records: Sequence[ForecastCheck], now: Estimate | None) -> Audit:
     """The audit of a tank by its `records`, in the order in which they became known. `now`: its
     newest estimate, None where there is none."""
     said = over_limit(records)
@@ -151,12 +151,12 @@ def audited(tank: str, records: Sequence[KitForetold], now: Estimate | None) -> 
     )
 
 
-def _tests(records: Sequence[KitForetold]) -> int:
+def _tests(records: Sequence[ForecastCheck]) -> int:
     """How many tests answered some figure of their moment."""
     return len({answer.kit_s for figure in FIGURES for answer in answers(records, figure, 0.0)})
 
 
-def _figure_audit(records: Sequence[KitForetold], figure: Figure, lead_h: float) -> FigureAudit:
+def _figure_audit(records: Sequence[ForecastCheck], figure: Figure, lead_h: float) -> FigureAudit:
     found = answers(records, figure, lead_h)
     spans = [standings(answer.said, answer.shown_mg_l, figure.kit) for answer in found]
     at_full = [each[SCALES.index(1.0)] for each in spans]

@@ -18,7 +18,7 @@ from afterfill.errors import RecordingError
 from afterfill.journal.newest import newest
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import KIND_OF
-from afterfill.records import Estimate, KitForetold
+from afterfill.records import Estimate, ForecastCheck
 from afterfill.report.reliability_picture import reliability_picture
 
 _FIGURES = ("figure", "said", "tests", "within its 5 to 95 %", "evidence against (e)")
@@ -52,9 +52,9 @@ def audit(
 
 
 def _audited(journal: Journal, tank: str) -> Audit:
-    records, after = list[KitForetold](), 0
-    while entries := journal.entries(after, kinds=(KIND_OF[KitForetold],), tank=tank):
-        records += [e.record for e in entries if isinstance(e.record, KitForetold)]
+    records, after = list[ForecastCheck](), 0
+    while entries := journal.entries(after, kinds=(KIND_OF[ForecastCheck],), tank=tank):
+        records += [e.record for e in entries if isinstance(e.record, ForecastCheck)]
         after = entries[-1].seq
     now = newest(journal, Estimate, tank)
     return audited(tank, records, None if now is None else now.record)

@@ -11,7 +11,7 @@ from afterfill.records.findings import (
     Estimate,
     Evidence,
     Forecast,
-    KitForetold,
+    ForecastCheck,
     ProbeLearnt,
     RefillSeen,
     Standing,
@@ -66,10 +66,10 @@ __all__ = [
     "Event",
     "Evidence",
     "Forecast",
+    "ForecastCheck",
     "Health",
     "Input",
     "InvalidReason",
-    "KitForetold",
     "KitResult",
     "MachineCondition",
     "MachineState",
@@ -110,7 +110,7 @@ Output = (
     | Standing
     | ProbeLearnt
     | SourceLearnt
-    | KitForetold
+    | ForecastCheck
 )
 Record = Input | Output | Health | AlarmLoad
 EVENTS = (

@@ -127,7 +127,7 @@ class ProbeLearnt:
 
 
 @dataclass(frozen=True, slots=True)
-class KitForetold:
+class ForecastCheck:
     """What had been said of the water that a test kit then measured, and what the kit showed: one
     for the figures of the test's own moment (`lead_h` 0) and one for each forecast that fell due.
 

@@ -15,9 +15,9 @@ from afterfill.inference import ammonia
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.posterior.estimate import estimate, rounded
 from afterfill.inference.posterior.forecast import forecast
-from afterfill.records import KitForetold, KitResult, Quantiles
+from afterfill.records import ForecastCheck, KitResult, Quantiles
 from afterfill.tank_setup import TankSetup
-from afterfill.tank_state import Foretold, TankState
+from afterfill.tank_state import PastForecasts, TankState
 
 LEADS_H = (0.0, 1.0, 6.0, 24.0)
 _EVERY_S, _KEPT_S = 3600.0, 25.0 * 3600.0
@@ -29,12 +29,12 @@ _AHEAD = 6  # from here on: six columns for each lead
 
 def remembered(setup: TankSetup, state: TankState, time_s: float) -> TankState:
     """The state that also remembers what is said at `time_s` [s], once an hour."""
-    rows = state.foretold.rows
+    rows = state.forecasts.rows
     if rows.size and rows[-1, _SAID] // _EVERY_S == time_s // _EVERY_S:
         return state
     young = rows[rows[:, _SAID] > time_s - _KEPT_S]
     rows = np.vstack((young, _row(setup, state, time_s)))
-    return state._replace(foretold=state.foretold._replace(rows=rows))
+    return state._replace(forecasts=state.forecasts._replace(rows=rows))
 
 
 def _row(setup: TankSetup, state: TankState, time_s: float) -> Array:
@@ -51,17 +51,17 @@ def _row(setup: TankSetup, state: TankState, time_s: float) -> Array:
 
 def poured(state: TankState, time_s: float) -> TankState:
     """The state after water or neutraliser came at `time_s` [s]."""
-    latest_s = max(state.foretold.poured_s, time_s)
-    return state._replace(foretold=state.foretold._replace(poured_s=latest_s))
+    latest_s = max(state.forecasts.poured_s, time_s)
+    return state._replace(forecasts=state.forecasts._replace(poured_s=latest_s))
 
 
 def answered(
     setup: TankSetup, state: TankState, kit: KitResult, time_s: float
-) -> tuple[TankState, list[KitForetold]]:
+) -> tuple[TankState, list[ForecastCheck]]:
     """The state after `kit` was held against what had been said of its water, and that, as it was
     before the kit became known at `time_s` [s]. Nothing where nothing had been said, or where the
     kit measured nothing but what was tested just before: such records are kept for ever."""
-    old = state.foretold
+    old = state.forecasts
     shown = (kit.total_chlorine_mg_l, kit.free_chlorine_mg_l, kit.total_ammonia_mg_l)
     tested_s = tuple(
         last_s if value is None or abs(kit.time_s - last_s) < APART_S else kit.time_s
@@ -69,7 +69,7 @@ def answered(
     )
     if state.belief.stepped_s is None or tested_s == old.tested_s:
         return state, []
-    state = state._replace(foretold=old._replace(tested_s=tested_s))
+    state = state._replace(forecasts=old._replace(tested_s=tested_s))
     at_once = time_s - kit.time_s <= _AT_ONCE_S and old.poured_s <= kit.time_s
     rows = [(_row(setup, state, time_s), 0.0)] if at_once else []
     rows += _due(old, kit.time_s, LEADS_H[1:] if at_once else LEADS_H)
@@ -79,10 +79,10 @@ def answered(
 
 def _record(
     kit: KitResult, time_s: float, limit_mg_l: float, row: Array, lead_h: float
-) -> KitForetold:
+) -> ForecastCheck:
     now, first = lead_h == 0.0, _AHEAD + 6 * LEADS_H.index(lead_h)
     said = row.tolist()
-    return KitForetold(
+    return ForecastCheck(
         time_s,
         kit.tank,
         kit.time_s,
@@ -100,7 +100,9 @@ def _record(
     )
 
 
-def _due(old: Foretold, kit_s: float, leads_h: tuple[float, ...]) -> Iterator[tuple[Array, float]]:
+def _due(
+    old: PastForecasts, kit_s: float, leads_h: tuple[float, ...]
+) -> Iterator[tuple[Array, float]]:
     """For each lead the row whose forecast fell due nearest to `kit_s` [s], if one is near."""
     for lead_h in leads_h:
         late_s = kit_s - (old.rows[:, _SAID] + 3600.0 * lead_h)

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from afterfill.records import Dose, Event, KitForetold, KitResult, Output
+from afterfill.records import Dose, Event, ForecastCheck, KitResult, Output
 from afterfill.tank import TankState, folded
-from afterfill.tank_foretold import LEADS_H
+from afterfill.tank_forecasts import LEADS_H
 from afterfill.tank_snapshot import from_bytes, to_bytes
 from tank_stories import (
     HOUR_S,
@@ -36,11 +36,11 @@ def kit(at_h: float, logged_h: float | None = None, **shown: Any) -> KitResult: 
     return KitResult(ZERO_S + at_h * HOUR_S, "t", logged_s=logged_s, **given)
 
 
-def told(found: list[Output]) -> list[KitForetold]:
-    return [output for output in found if isinstance(output, KitForetold)]
+def told(found: list[Output]) -> list[ForecastCheck]:
+    return [output for output in found if isinstance(output, ForecastCheck)]
 
 
-def answered(*events: Event) -> list[KitForetold]:
+def answered(*events: Event) -> list[ForecastCheck]:
     return told(found_in(SETUP, merged(READINGS, events)))
 
 
@@ -118,12 +118,12 @@ def test_a_test_of_ammonia_alone_is_one_answer() -> None:
 
 def test_what_is_remembered_is_a_day_and_survives_a_snapshot() -> None:
     state, _ = after(SETUP, story(30, every_s=60.0))
-    rows = state.foretold.rows
+    rows = state.forecasts.rows
     assert 24 <= len(rows) <= 26
     assert np.all(np.diff(rows[:, 0]) > 0)
     again = from_bytes(to_bytes(state))
     assert to_bytes(again) == to_bytes(state)
-    assert np.array_equal(again.foretold.rows, rows)
+    assert np.array_equal(again.forecasts.rows, rows)
     assert not math.isnan(float(rows.sum()))
 
 
