@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from afterfill.inference import step
+from afterfill.inference import step, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.setup import Pour, Setup, Water
 
@@ -38,7 +38,7 @@ class Tank:
     def pour(self) -> None:
         """A quarter of the tank that nobody says was dosed."""
         pour = Pour(self.time_s, True, SETUP.water, litres=25.0, minutes=5.0)
-        self.belief = step.poured(SETUP, self.belief, pour, self.time_s)
+        self.belief = words.poured(SETUP, self.belief, pour, self.time_s)
 
     def in_the_air(self, minutes: float) -> None:
         """To and fro well below the level, in steps too small for a hand."""

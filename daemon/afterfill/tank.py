@@ -13,7 +13,7 @@ from afterfill import tank_forecasts, tank_learnt, tank_sources
 from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.messages import Facts
-from afterfill.inference import step
+from afterfill.inference import step, words
 from afterfill.inference.monitor import decision, watch
 from afterfill.inference.posterior.estimate import (
     detection_limit_now,
@@ -314,7 +314,7 @@ def _after_event(
         return _after_refill(setup, tank_forecasts.poured(state, event.time_s), event, time_s)
     if isinstance(event, KitResult):
         state, answers = tank_forecasts.answered(setup, state, event, time_s)
-        belief = step.tested(inference, belief, event, time_s)
+        belief = words.tested(inference, belief, event, time_s)
     elif isinstance(event, SourceTest):
         belief = tank_sources.tested(setup, belief, event)
         learnt = tank_sources.told(state.belief, belief, inference.tank, time_s)
@@ -322,9 +322,9 @@ def _after_event(
     elif isinstance(event, Dose):
         state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
         state = tank_forecasts.poured(state, event.time_s)
-        belief = step.dosed(inference, belief, event.neutraliser_ml, event.time_s)
+        belief = words.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
-        belief = step.response_checked(belief, event, time_s)
+        belief = words.response_checked(belief, event, time_s)
     elif isinstance(event, Calibration):
         maintained_s = {**state.context.maintained_s, event.quantity: event.time_s}
         return state._replace(context=replace(state.context, maintained_s=maintained_s)), []
@@ -349,7 +349,7 @@ def _after_service(
     alarms, changes = manager.announced(state.alarms, work, time_s)
     if work.quantity not in (None, "orp"):
         return state._replace(alarms=alarms), list(changes)
-    belief = step.serviced(setup.inference, state.belief, work.what, time_s)
+    belief = words.serviced(setup.inference, state.belief, work.what, time_s)
     return state._replace(belief=belief, alarms=alarms), list(changes)
 
 

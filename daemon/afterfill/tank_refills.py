@@ -4,7 +4,7 @@ word about water that the readings betrayed before."""
 from dataclasses import replace
 
 from afterfill.alarms import manager
-from afterfill.inference import step
+from afterfill.inference import words
 from afterfill.inference.monitor.announcements import NEAR_S, Relation, amended, relation
 from afterfill.inference.setup import Pour
 from afterfill.records import AlarmChange, AlarmCommand, Refill
@@ -45,9 +45,9 @@ def poured(setup: TankSetup, state: TankState, pour: Pour, time_s: float) -> Tan
     said = relation_of(state, pour)
     state = _with_book(setup, state, pour, said, time_s)
     if said is None:
-        belief = step.word_on_closed_watch(setup.inference, state.belief, pour, time_s)
+        belief = words.word_on_closed_watch(setup.inference, state.belief, pour, time_s)
     else:
-        belief = step.poured(setup.inference, state.belief, pour, time_s)
+        belief = words.poured(setup.inference, state.belief, pour, time_s)
     return state._replace(belief=belief)
 
 

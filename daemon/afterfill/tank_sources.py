@@ -1,6 +1,6 @@
 """What a tank's tests and refills teach of its source, and what others on that source have told."""
 
-from afterfill.inference import step
+from afterfill.inference import words
 from afterfill.inference.belief import Belief
 from afterfill.inference.source import SourceBelief
 from afterfill.records import SourceLearnt, SourceTest
@@ -16,7 +16,7 @@ def tested(setup: TankSetup, belief: Belief, test: SourceTest) -> Belief:
     shown_mg_l = max(mg_l for mg_l in (total, free, 0.0) if mg_l is not None)
     if water is None or (total is None and water.disinfectant != "chlorine"):
         return belief  # of chloramine, free chlorine tells nothing
-    return step.source_tested(belief, water, shown_mg_l, test.time_s)
+    return words.source_tested(belief, water, shown_mg_l, test.time_s)
 
 
 def told(before: Belief, after: Belief, tank: str, time_s: float) -> list[SourceLearnt]:

@@ -27,7 +27,7 @@ from unittest.mock import patch
 
 import numpy as np
 
-from afterfill.inference import step
+from afterfill.inference import words
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import binding_at, hocl_at
 from afterfill.inference.filter import streams
@@ -101,7 +101,7 @@ def drawn(seed: int, hours: float) -> Drawn:
     early_s = asked.refill.time_s - _EARLY_S
     inference, pour = asked.setup.inference, pour_of(asked.setup, asked.refill)
     with independent_draws(random):
-        watch = step.poured(inference, state.belief, pour, early_s).watch
+        watch = words.poured(inference, state.belief, pour, early_s).watch
     assert watch is not None
     truth = _one_of(watch.particles, random)
     noise_mv = noise_of(state.belief.baseline)

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from afterfill.inference import history, step
+from afterfill.inference import history, step, words
 from afterfill.inference.model.particles import NEUTRALISER
 from afterfill.inference.monitor import data_quality as sight
 from afterfill.inference.monitor.watch import probability_of_refill
@@ -37,7 +37,7 @@ def test_a_dose_into_the_tank_is_not_forgotten_with_the_air() -> None:
     tank = Tank()
     tank.rest(60)
     tank.pour()
-    tank.belief = step.dosed(SETUP, tank.belief, 5.0, tank.time_s)
+    tank.belief = words.dosed(SETUP, tank.belief, 5.0, tank.time_s)
     tank.in_the_air(3)
     assert tank.belief.watch is not None
     assert np.median(tank.belief.watch.particles.state[NEUTRALISER]) > 0.5

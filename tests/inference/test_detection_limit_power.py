@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from afterfill.inference import step
+from afterfill.inference import step, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.posterior.detection_limit import (
     NEED_ANNOUNCED_MV,
@@ -36,7 +36,7 @@ def called(step_mv: float, *, announced: bool, seed: int) -> bool:
         read(300.0)
     if announced:
         pour = Pour(time_s, True, SETUP.water, litres=15.0, minutes=5.0, neutraliser_ml=0.9)
-        belief = step.poured(SETUP, belief, pour, time_s)
+        belief = words.poured(SETUP, belief, pour, time_s)
     highest = 0.0
     for number in range(_WATCHED_STEPS):
         read(300.0 + step_mv * (1.0 - math.exp(-number * _EVERY_S / _RISE_S)))

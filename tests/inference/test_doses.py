@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from afterfill.inference import doses, step
+from afterfill.inference import doses, step, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.model import priors
 from afterfill.inference.model.particles import NEUTRALISER
@@ -38,19 +38,19 @@ def rested() -> Belief:
 
 
 def test_a_dose_before_the_pour_is_in_every_story(rested: Belief) -> None:
-    dosed = step.dosed(SETUP, rested, 2.0, BEGIN_S - 300.0)
-    poured = step.poured(SETUP, dosed, POUR, BEGIN_S)
-    assert surplus(step.poured(SETUP, rested, POUR, BEGIN_S)) < 0.01
+    dosed = words.dosed(SETUP, rested, 2.0, BEGIN_S - 300.0)
+    poured = words.poured(SETUP, dosed, POUR, BEGIN_S)
+    assert surplus(words.poured(SETUP, rested, POUR, BEGIN_S)) < 0.01
     assert surplus(poured) == pytest.approx(0.8, rel=0.1)  # 2 mL of 40 mg/mL in 100 L
 
 
 def test_a_pour_told_of_afterwards_knows_the_doses_before_and_after_it(rested: Belief) -> None:
-    belief = step.dosed(SETUP, rested, 1.0, BEGIN_S - 400.0)
+    belief = words.dosed(SETUP, rested, 1.0, BEGIN_S - 400.0)
     belief = quiet(belief, BEGIN_S - 300.0, 10.0)
-    belief = step.dosed(SETUP, belief, 1.0, BEGIN_S + 280.0)
+    belief = words.dosed(SETUP, belief, 1.0, BEGIN_S + 280.0)
     belief = quiet(belief, BEGIN_S + 300.0, 5.0)
-    told = step.poured(SETUP, belief, replace(POUR, neutraliser_ml=0.0), BEGIN_S + 600.0)
-    untold = step.poured(
+    told = words.poured(SETUP, belief, replace(POUR, neutraliser_ml=0.0), BEGIN_S + 600.0)
+    untold = words.poured(
         SETUP, belief._replace(doses=doses.none()), replace(POUR, neutraliser_ml=0.0),
         BEGIN_S + 600.0,
     )  # fmt: skip
@@ -60,10 +60,10 @@ def test_a_pour_told_of_afterwards_knows_the_doses_before_and_after_it(rested: B
 
 
 def test_water_after_other_water_does_not_meet_a_dose_twice(rested: Belief) -> None:
-    belief = step.poured(SETUP, rested, POUR, BEGIN_S)
-    belief = step.dosed(SETUP, belief, 2.0, BEGIN_S + 5.0)
+    belief = words.poured(SETUP, rested, POUR, BEGIN_S)
+    belief = words.dosed(SETUP, belief, 2.0, BEGIN_S + 5.0)
     once = surplus(belief)
-    again = step.poured(SETUP, belief, replace(POUR, time_s=BEGIN_S + 8.0), BEGIN_S + 8.0)
+    again = words.poured(SETUP, belief, replace(POUR, time_s=BEGIN_S + 8.0), BEGIN_S + 8.0)
     assert surplus(again) <= 1.01 * once
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from afterfill.inference import step
+from afterfill.inference import step, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.monitor import baseline, watch
 from afterfill.inference.monitor.channels import Channel
@@ -137,7 +137,7 @@ def test_neutraliser_reaches_what_a_suspicion_began_in(carried: TankState) -> No
     suspicion = step.with_new_particles(SETUP.inference, carried.belief, time_s)
     assert suspicion.earlier is not None
     assert p_over_limit(suspicion, time_s) > 0.9
-    dosed = carried._replace(belief=step.dosed(SETUP.inference, suspicion, 10.0, time_s))
+    dosed = carried._replace(belief=words.dosed(SETUP.inference, suspicion, 10.0, time_s))
     then = later(dosed, 1.0)
     assert p_over_limit(then.belief, ZERO_S + 3 * HOUR_S) < 0.05
 

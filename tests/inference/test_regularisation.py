@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from afterfill.inference import step
+from afterfill.inference import words
 from afterfill.inference.belief import Belief
 from afterfill.inference.model import priors
 from afterfill.inference.model.electrode import LOGARITHMIC, PH_REFERENCE, probes_of
@@ -188,11 +188,11 @@ def test_a_watch_draws_its_tap_again_when_untreated_water_is_resampled() -> None
 
 
 def test_a_test_of_the_water_ends_the_ridge_and_so_does_water_of_an_older_watch() -> None:
-    belief = step.poured(SETUP, Belief(), POUR, 0.0)
+    belief = words.poured(SETUP, Belief(), POUR, 0.0)
     assert belief.watch is not None
     assert belief.watch.ridge == replace(RIDGE, c0_sd=priors.C0_SIGMA)
     assert watch.tested(belief.watch, 0.3, 7.5, free_only=False).ridge is None
-    again = step.poured(SETUP, belief, Pour(7200.0, True, CHLORINE, 25.0, 5.0), 7200.0)
+    again = words.poured(SETUP, belief, Pour(7200.0, True, CHLORINE, 25.0, 5.0), 7200.0)
     assert again.watch is not None
     assert again.watch.ridge is None
 
