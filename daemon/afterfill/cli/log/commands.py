@@ -11,6 +11,12 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 
+TotalChlorine = Annotated[
+    float | None, typer.Option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total).")
+]
+FreeChlorine = Annotated[
+    float | None, typer.Option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free).")
+]
 SourceOption = Annotated[
     str | None, typer.Option("--source", help="Which [source.ID]; default: the tank's own.")
 ]
@@ -64,14 +70,8 @@ class KitOptions:
         float | None,
         typer.Option("--total-ammonia", help="Total ammonia, mg/L as N (NH3 plus NH4+)."),
     ] = None
-    total_chlorine_mg_l: Annotated[
-        float | None,
-        typer.Option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total)."),
-    ] = None
-    free_chlorine_mg_l: Annotated[
-        float | None,
-        typer.Option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free)."),
-    ] = None
+    total_chlorine_mg_l: TotalChlorine = None
+    free_chlorine_mg_l: FreeChlorine = None
     ph: Annotated[float | None, typer.Option("--ph", help="pH.")] = None
 
 
@@ -84,14 +84,8 @@ def kit(it: KitOptions, telling: Telling) -> None:
 class SourceTestOptions:
     """As `payloads.PAYLOADS` has it."""
 
-    total_chlorine_mg_l: Annotated[
-        float | None,
-        typer.Option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total)."),
-    ] = None
-    free_chlorine_mg_l: Annotated[
-        float | None,
-        typer.Option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free)."),
-    ] = None
+    total_chlorine_mg_l: TotalChlorine = None
+    free_chlorine_mg_l: FreeChlorine = None
     source: SourceOption = None
 
 
