@@ -54,9 +54,13 @@ def rfc3339(time_s: float) -> str:
 @lru_cache(maxsize=64)  # what is of one moment is written together
 def rfc3339_ms(time_ms: int) -> str:
     """As `rfc3339`, of Unix milliseconds."""
-    hours, rest = divmod(time_ms, 3_600_000)
-    clock = f"{_hour(hours)}{rest // 60_000:02d}:{rest // 1000 % 60:02d}"
-    return f"{clock}.{rest % 1000:03d}Z" if rest % 1000 else f"{clock}Z"
+    seconds, rest = divmod(time_ms, 1000)
+    clock = f"{_hour(seconds // 3600)}{_IN_THE_HOUR[seconds % 3600]}"
+    return f"{clock}.{rest:03d}Z" if rest else f"{clock}Z"
+
+
+# An export writes a time some thousand times a day of the recording.
+_IN_THE_HOUR = [f"{second // 60:02d}:{second % 60:02d}" for second in range(3600)]
 
 
 @lru_cache(maxsize=64)

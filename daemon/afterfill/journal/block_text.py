@@ -96,7 +96,7 @@ def usual_texts(tank: str, blob: bytes, kinds: Collection[str]) -> list[Text] | 
     if found is None:
         return None
     words, of, differences = found.groups()
-    times = list(accumulate(map(int, differences.split(","))))
+    times = _times(differences)
     rows: list[Text | None] = [None] * len(times)
     try:
         for number, word, at in _wanted(words, of, frozenset(kinds)):
@@ -114,6 +114,16 @@ def usual_texts(tank: str, blob: bytes, kinds: Collection[str]) -> list[Text] | 
     if "-" in differences:
         texts.sort(key=itemgetter(0))
     return texts
+
+
+def _times(differences: str) -> list[int]:
+    """Most rows are of the moment of the row before: that is looked for first."""
+    times, now = [], 0
+    for difference in differences.split(","):
+        if difference != "0":
+            now += int(difference)
+        times.append(now)
+    return times
 
 
 @lru_cache(maxsize=256)

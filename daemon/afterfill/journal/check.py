@@ -9,8 +9,10 @@ import json
 import sqlite3
 import threading
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from json.encoder import encode_basestring_ascii
 from pathlib import Path
+from typing import Any
 
 from afterfill.errors import PayloadError
 
@@ -19,9 +21,14 @@ UNCHECKED_UNTIL, NUMBERED_AFTER = "unchecked-until", "numbered-after"
 FORM, SCHEMA, JOURNAL_NAME = "form", "schema", "journal"
 CHECKED_FORM = 4
 _ALL = 1 << 62
-_encoded = json.JSONEncoder(separators=(",", ":"), default=len).encode  # of a blob its length
 
 Value = int | float | str | bytes | None
+# As JSON, of a blob its length; one by one, since an encoder costs more than a row's few values.
+_ENCODED: dict[type, Callable[[Any], str]] = {
+    int: str,
+    str: encode_basestring_ascii,
+    bytes: lambda blob: str(len(blob)),
+}
 
 
 class Damaged(PayloadError):
@@ -30,7 +37,8 @@ class Damaged(PayloadError):
 
 def check_of(table: str, values: Sequence[Value]) -> int:
     """The checksum of a row of `table`: signed, 32 bits."""
-    check = zlib.crc32(_encoded([table, *values]).encode("ascii"))
+    texts = [_ENCODED.get(type(value), json.dumps)(value) for value in (table, *values)]
+    check = zlib.crc32(f"[{','.join(texts)}]".encode("ascii"))
     for value in values:
         if isinstance(value, bytes):
             check = zlib.crc32(value, check)
