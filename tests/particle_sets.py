@@ -8,6 +8,7 @@ from afterfill.inference.model.hypotheses import SIZES, N, index_of
 from afterfill.inference.model.initial import drawn_particles
 from afterfill.inference.model.parameters import Start
 from afterfill.inference.model.particles import (
+    ANSWER,
     B_MV,
     C0_MG_L,
     DISTURBANCE_FALL_S,
@@ -84,6 +85,7 @@ def still(n: int, sizes: tuple[int, ...] | None = None) -> Particles:
     )
     level = np.ones(n)
     theta = dict.fromkeys(
-        (B_MV, C0_MG_L, RISE_S, FALL_S, DISTURBANCE_RISE_S, DISTURBANCE_FALL_S, POUR_S), level
+        (ANSWER, B_MV, C0_MG_L, RISE_S, FALL_S, DISTURBANCE_RISE_S, DISTURBANCE_FALL_S, POUR_S),
+        level,
     )
     return alike.with_rows({**theta, START_S: 1e9 * level})

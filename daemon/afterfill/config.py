@@ -121,6 +121,8 @@ class Tank(_Table):
     limits: Limits = Limits()
     source: str | None = None  # default: the only source, or none known
     neutraliser: str | None = None  # default: the only neutraliser, or none known
+    # How evaporated water is made up for: each time told of, with treated water, or not known.
+    top_off: Literal["unknown", "told", "treated"] = "unknown"
 
 
 class Source(_Table):

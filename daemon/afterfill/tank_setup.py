@@ -6,6 +6,7 @@ from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
 from afterfill.config import Config, Neutraliser, Source, Tank
+from afterfill.inference.model import priors
 from afterfill.inference.setup import Setup, Water
 from afterfill.planning.asked import Bounds
 from afterfill.records import Quantity
@@ -40,6 +41,7 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
             limit_mg_l=bounds.residual_oxidant_mg_l,
             water=Water() if source is None else water_of(source, _name_of(config, source)),
             mg_cl2_per_ml=None if neutraliser is None else strength_of(neutraliser),
+            untold=priors.UNTOLD if table.top_off == "unknown" else 0.0,
         ),
         waters={name: water_of(source, name) for name, source in config.source.items()},
         free_ammonia_limit_mg_l=bounds.free_ammonia_mg_l,

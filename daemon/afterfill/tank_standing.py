@@ -1,14 +1,18 @@
 """How one tank stands, as a record that is told whenever it changes."""
 
 from afterfill.alarms.definitions import DANGERS, DEFINITIONS
-from afterfill.alarms.standing import word_of
+from afterfill.alarms.standing import SAFE_BELOW, word_of
 from afterfill.inference.belief import Belief
-from afterfill.inference.posterior.estimate import learning_to_go_s
+from afterfill.inference.posterior.estimate import learning_to_go_s, p_over_limit
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
 
 _UNDECIDED_S = 24 * 3600.0  # chloramine may stay for a day and more; our judgement
+_UNTOLD = (
+    "nothing is told of how evaporated water is made up for; log each time, say `top_off` in the "
+    "configuration, or test chlorine"
+)
 _FLOOR_MOVED = 1.5  # the detection floor is told again when it has moved by this factor
 
 
@@ -23,6 +27,8 @@ def stood(setup: TankSetup, state: TankState, now: Estimate) -> tuple[TankState,
     )
     if word == "safe" and is_undecided(state.belief, now.time_s):
         word, why = "cannot-tell", "the last refill could not be judged; a chlorine test would tell"
+    if word == "cannot-tell" and now.sees and p_over_limit(state.belief, now.time_s) <= SAFE_BELOW:
+        why = _UNTOLD
     told = state.standing
     since_s = told.since_s if told is not None and told.standing == word else now.time_s
     standing = Standing(

@@ -34,7 +34,7 @@ def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
 
 def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:
     config = setup(
-        tmp_path, "--yes", "--tank", "window", "--litres", "30 gal", "--livestock", "salmonid",
+        tmp_path, "--yes", "--tank", "window", "--litres", "30 gal", "--livestock", "salmonid", "--top-off", "treated",
         "--disinfectant", "chloramine", "--residual", "2,5", "--residual-max", "3.5",
         "--label-ml", "5", "--label-litres", "50 gal", "--label-mg-l", "2",
         "--orp-port", "/dev/ttyUSB0", "--orp-driver", "modbus",
@@ -43,6 +43,7 @@ def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -
         "--set", "temperature.sensor=28-0316a2795d1f",
     )  # fmt: skip
     assert config.tank["window"].litres == pytest.approx(113.562, abs=1e-3)
+    assert config.tank["window"].top_off == "treated"
     assert config.tank["window"].livestock == "salmonid"
     assert config.source["tap"].residual_mg_l == 2.5
     assert config.source["tap"].residual_max_mg_l == 3.5
@@ -66,12 +67,13 @@ def test_a_person_is_asked_and_may_correct_a_slip(tmp_path: Path) -> None:
     answers = [
         "front window", "window",  # a space cannot be in a name
         "much", "30 gal",
-        "warm", "warmwater",
+        "warm", "warmwater", "none", "treated",
         "chlorine", "1", "", "5", "200", "1",
         "/dev/ttyUSB0", "lien", "line", "-", "-",
     ]  # fmt: skip
     config = setup(tmp_path, stdin="\n".join(answers) + "\n")
     assert config.tank["window"].litres == pytest.approx(113.562, abs=1e-3)
+    assert config.tank["window"].top_off == "treated"
     assert config.source["tap"].residual_max_mg_l == 2.0  # the default: twice the typical
     assert [(p.quantity, p.driver, p.port) for p in config.probe] == [
         ("orp", "line", "/dev/ttyUSB0")

@@ -250,7 +250,7 @@ def poured_in_pairs(**known: Any) -> Watch:  # noqa: ANN401
     pH; its peak is over the limit, and it weighs less."""
     particles = several(COLD | {START_S: 0.0}, peak=in_pairs(0.5))
     poured = np.where(np.arange(N) < EACH, 0.0, in_pairs(0.1))
-    particles = particles.with_rows(state={POURED: poured}).with_weights(in_pairs(0.08, 0.12))
+    particles = particles.with_rows(state={POURED: poured}).with_weights(in_pairs(0.8 / N, 1.2 / N))
     return watch_over(particles, **{"tank_c": 25.0, "tank_ph": 7.0, "trend_k_per_h": 0.3} | known)
 
 

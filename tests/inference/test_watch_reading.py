@@ -27,6 +27,7 @@ from afterfill.records import Quantiles
 from known_watches import LIMIT_MG_L, UNSEEN, ZERO_S, N, in_pairs, several, watch_over
 
 DAY_S = 86_400.0
+ALL = N * (N + 1) / 2.0  # the numbers from 1 to N
 
 
 def test_the_probabilities_are_the_weights_of_what_is_over_the_limit() -> None:
@@ -36,16 +37,16 @@ def test_the_probabilities_are_the_weights_of_what_is_over_the_limit() -> None:
     read = as_read(particles.residual)
     limit_mg_l = float(np.sort(read)[3])
     particles = particles.with_rows(state={PEAK: np.where(np.arange(N) < 4, 0.5, limit_mg_l)})
-    weights = np.arange(1.0, N + 1.0) / 55.0
+    weights = np.arange(1.0, N + 1.0) / ALL
     watch = watch_over(particles.with_weights(weights), limit_mg_l=limit_mg_l)
     after = advanced(watch, watch.last_s + 10.0, UNSEEN, LOGARITHMIC)
     assert after.p_now == pytest.approx(float(weights[read > limit_mg_l].sum()))
     assert (read > limit_mg_l).sum() == N - 4
-    assert watches.log_odds_of(watch) == pytest.approx(math.log(10.0 / 45.0))
+    assert watches.log_odds_of(watch) == pytest.approx(math.log(10.0 / (ALL - 10.0)))
     peaks = several(peak=np.where(np.arange(N) < 4, 0.5, limit_mg_l)).with_weights(weights)
     clean = replace(watch, particles=peaks)
     p_ever = advanced(clean, watch.last_s + 10.0, UNSEEN, LOGARITHMIC).p_ever
-    assert p_ever == pytest.approx(10.0 / 55.0)
+    assert p_ever == pytest.approx(10.0 / ALL)
 
 
 @pytest.mark.parametrize(("peak", "odds"), [(0.0, 1e-6), (1.0, 1e6)])
@@ -69,7 +70,9 @@ def test_total_free_and_combined_chlorine_are_read_with_the_laws_doubt() -> None
 def test_peak_and_fraction() -> None:
     fractions = np.concatenate((np.zeros(4), np.full(N - 4, 0.2)))
     watch = watch_over(several({FRACTION: fractions}, peak=np.arange(float(N))))
-    assert watches.peak_of(watch) == Quantiles(0.0, 4.0, 9.0)
+    low, middle, high = watches.peak_of(watch)
+    assert (low, high) == (0.0, N - 1.0)
+    assert middle in (N / 2.0 - 1.0, N / 2.0)
     assert watches.fraction_of(watch) == Quantiles(0.2, 0.2, 0.2)  # of those that poured
     unlikely = watch.particles.with_weights(np.where(fractions > 0.0, 1e-9, 0.25))
     assert watches.fraction_of(replace(watch, particles=unlikely)) == Quantiles(0.2, 0.2, 0.2)
@@ -77,7 +80,7 @@ def test_peak_and_fraction() -> None:
 
 
 def test_the_probability_of_a_refill_is_that_of_the_hypotheses_that_pour() -> None:
-    weights = np.arange(1.0, N + 1.0) / 55.0
+    weights = np.arange(1.0, N + 1.0) / ALL
     watch = watch_over(several().with_weights(weights))
     assert watches.probability_of_refill(watch) == 1.0
     suspected = replace(watch, pour=replace(watch.pour, announced=False))
@@ -87,13 +90,13 @@ def test_the_probability_of_a_refill_is_that_of_the_hypotheses_that_pour() -> No
 
 
 def test_the_evidence_adds_up_to_the_odds() -> None:
-    """Even odds but for one particle in ten: four to six."""
+    """Four particles are over the limit, all others are not."""
     peaks = np.where(np.arange(N) < 4, 0.5, 0.0)
     moved = {"moved_orp": 1.0, "moved_temperature": 0.2, "moved_ph": -0.5, "moved_kit": 2.0}
     told = watches.evidence_of(watch_over(several(peak=peaks), **moved))
     assert [part.source for part in told] == ["mass balance", "orp", "temperature", "ph", "kit"]
     logs = [part.log_odds for part in told]
-    assert logs == pytest.approx([math.log(4.0 / 6.0) - 2.7, 1.0, 0.2, -0.5, 2.0])
+    assert logs == pytest.approx([math.log(4.0 / (N - 4.0)) - 2.7, 1.0, 0.2, -0.5, 2.0])
 
 
 @pytest.mark.parametrize(("known", "spent"), [
@@ -122,7 +125,7 @@ def test_a_quarter_of_the_limit_still_matters() -> None:
 @pytest.mark.parametrize("free_only", [True, False])
 def test_a_test_kit_weighs_the_particles_by_what_it_measures(free_only: bool) -> None:
     particles = several(free=in_pairs(0.3), combined=0.2, peak=in_pairs(0.5))
-    particles = particles.with_weights(in_pairs(0.08, 0.12))  # odds of 2 to 3
+    particles = particles.with_weights(in_pairs(0.8 / N, 1.2 / N))  # odds of 2 to 3
     ridge = Ridge(0.35, -3.7, 1.15)
     watch = watch_over(particles, limit_mg_l=0.35, moved_kit=0.5, ridge=ridge, kit_mg_l=0.4)
     of = particles.state[FREE] if free_only else particles.residual

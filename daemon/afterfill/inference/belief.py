@@ -26,7 +26,8 @@ class Belief(NamedTuple):
     this time; `past`: the last watch once its verdict is final: what it left in the tank is
     believed on; `unpoured`: the ammonia at `unpoured_s` [s], before the refill under watch, in case
     more is said of it; `sources`: what has been learnt of each source, by its name; `ph_course`:
-    the usual pH of each hour of the day."""
+    the usual pH of each hour of the day; `full_s`: since when water may have come untold of: what
+    came before was told, tested, or before the service."""
 
     ph: Channel = Channel()
     temperature: Channel = Channel()
@@ -48,6 +49,7 @@ class Belief(NamedTuple):
     unpoured_s: float = 0.0
     sources: Mapping[str, SourceBelief] = MappingProxyType({})
     ph_course: Array = daily_course.unknown()
+    full_s: float | None = None
 
     def water_of(self, water: Water, time_s: float) -> Water:
         """The water of a source at `time_s` [s], as it is believed by then."""

@@ -31,7 +31,8 @@ class Water:
 class Setup:
     """One tank: its name, full volume [L], the limit of its residual [mg/L], its default source and
     the strength of its neutraliser [mg Cl2 per mL], None where not known; `law`: how its electrode
-    is taken to answer; `particles`: by what the usual numbers of particles are multiplied."""
+    is taken to answer; `particles`: by what the usual numbers of particles are multiplied;
+    `untold`: how likely it is that raw water makes up for what evaporates and nothing is told."""
 
     tank: str
     litres: float
@@ -40,6 +41,7 @@ class Setup:
     mg_cl2_per_ml: float | None = None
     law: ElectrodeLaw = LOGARITHMIC
     particles: int = 1
+    untold: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

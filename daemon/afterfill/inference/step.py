@@ -79,6 +79,7 @@ def stepped(setup: Setup, belief: Belief, time_s: float, orp_mv: float | None) -
         sight=sight,
         baseline=None if another else belief.baseline,
         stepped_s=time_s,
+        full_s=time_s if belief.full_s is None else belief.full_s,
         history=history.appended(belief.history, time_s, usable, ph, temperature_c),
         watch=_watched(setup, belief, time_s, usable),
         past=_past(setup, belief, time_s, usable),

@@ -24,6 +24,7 @@ _WORD_COMES_S = 5400.0  # the readings of a watch's beginning are still at hand
 def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
     """After an announced refill became known at `time_s` [s]. What is said of water that is under
     watch already amends its watch."""
+    belief = _full(belief, pour.time_s)
     old, said = belief.watch, relation(belief.watch, pour)
     if old is None or said == "new":
         belief = _with_refilled_ammonia(setup, belief, pour, time_s)
@@ -45,7 +46,12 @@ def poured(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
 
 def word_on_closed_watch(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Belief:
     """After a late word about water whose watch is over: its readings have been judged."""
-    return _with_refilled_ammonia(setup, belief, pour, time_s)
+    return _with_refilled_ammonia(setup, _full(belief, pour.time_s), pour, time_s)
+
+
+def _full(belief: Belief, time_s: float) -> Belief:
+    """The belief that nothing untold of came before `time_s` [s]: it was filled up, or tested."""
+    return belief._replace(full_s=max(belief.full_s or time_s, time_s))
 
 
 def _as_believed(belief: Belief, pour: Pour) -> Pour:
@@ -81,6 +87,8 @@ def tested(setup: Setup, belief: Belief, kit: KitResult, time_s: float) -> Belie
     shown = free if total is None else total
     if shown is None:
         return belief
+    if total is not None and total < step.KIT_SHOWS_MG_L:
+        belief = _full(belief, kit.time_s)
     past = belief.past
     explained = past is not None and watch.residual_of(past).q95 >= 0.5 * shown
     if (

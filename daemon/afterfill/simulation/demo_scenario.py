@@ -32,6 +32,7 @@ def configuration(orp_port: Path, bus_port: Path) -> str:
 [tank.{TANK}]
 litres = {LITRES:g}
 livestock = "warmwater"
+top_off = "told"
 alkalinity_mg_l_caco3 = 90
 
 [source.kitchen]

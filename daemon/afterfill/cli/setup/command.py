@@ -20,6 +20,12 @@ class Given:
     livestock: Annotated[
         str | None, typer.Option(help="salmonid, warmwater or sensitive (shrimp, fry).")
     ] = None
+    top_off: Annotated[
+        str | None,
+        typer.Option(
+            help="Evaporated water is made up for: treated, told (each time logged), or unknown."
+        ),
+    ] = None
     disinfectant: Annotated[
         str | None, typer.Option(help="In the tap water: chlorine, chloramine or unknown.")
     ] = None

@@ -15,6 +15,7 @@ from afterfill.tank_setup import usual_max_mg_l
 
 _NO_PORT = "-"
 _LIVESTOCK = ("salmonid", "warmwater", "sensitive")
+_TOP_OFFS = ("treated", "told", "unknown")
 _DISINFECTANTS = ("chlorine", "chloramine", "unknown")
 _ASKED: tuple[Quantity, ...] = ("orp", "ph", "temperature")
 _CALLED: dict[Quantity, str] = {"orp": "ORP", "ph": "pH", "temperature": "temperature"}
@@ -36,6 +37,10 @@ class Questions:
         livestock = self._text(
             "livestock", "Livestock: salmonid, warmwater or sensitive", "sensitive", _of(_LIVESTOCK)
         )
+        top_off = self._text(
+            "top_off", "Evaporated water is made up for with treated water (treated), each time "
+            "logged or published (told), or unknown", "unknown", _of(_TOP_OFFS),
+        )  # fmt: skip
         disinfectant = self._text(
             "disinfectant", "Tap water holds chlorine, chloramine or unknown", "unknown",
             _of(_DISINFECTANTS),
@@ -49,8 +54,8 @@ class Questions:
         label_litres = self._number("label_litres", "... treat how much water", "200", volume)
         label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", number)
         return Answers(
-            tank, litres, livestock, disinfectant, residual, residual_max, label_ml, label_litres,
-            label_mg_l, self._probes(ports),
+            tank, litres, livestock, top_off, disinfectant, residual, residual_max, label_ml,
+            label_litres, label_mg_l, self._probes(ports),
         )  # fmt: skip
 
     def _probes(self, ports: Sequence[str]) -> dict[Quantity, ProbeAnswers]:

@@ -28,6 +28,7 @@ class Answers:
     tank: str
     litres: float
     livestock: str
+    top_off: str
     disinfectant: str
     residual_mg_l: float
     residual_max_mg_l: float
@@ -49,6 +50,7 @@ def _tank(it: Answers) -> str:
 [tank.{it.tank}]
 litres = {it.litres:.6g}  # the water it holds when full; "30 gal" is understood too
 livestock = {_toml(it.livestock)}  # "salmonid", "warmwater" or "sensitive": sets the limits
+top_off = {_toml(it.top_off)}  # how what evaporates is made up for: "treated", "told", "unknown"
 # alkalinity_mg_l_caco3 = 80  # of the tank's water; a KH test times 17.9
 
 # [tank.{it.tank}.limits]  # only to override those of the livestock

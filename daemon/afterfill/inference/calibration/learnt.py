@@ -14,6 +14,7 @@ import numpy as np
 from afterfill.inference.filter.streams import Array, normal
 from afterfill.inference.model import priors
 from afterfill.inference.model.particles import (
+    ANSWER,
     B_MV,
     C0_MG_L,
     FALL_S,
@@ -24,6 +25,7 @@ from afterfill.inference.model.particles import (
 
 PARAMETERS = ("b_mv", "c0_mg_l", "w_combined", "rise_s", "fall_s")
 _ROWS = [B_MV, C0_MG_L, W_COMBINED, RISE_S, FALL_S]
+_OF_COMBINED = np.array(_ROWS)[:, None] == W_COMBINED
 _NARROWS_TO = 0.6  # our judgement: one mistaken test must not teach much
 _HOUR_S, _LONGEST_S = 3600.0, 5400.0
 _LEAST_PH_STEP = 0.02  # two steps of a common pH probe
@@ -74,7 +76,8 @@ def updated(learnt: Learnt, particles: Particles) -> Learnt:
     """After a refill whose truth became known by a test: the particles' posterior, but
     carefully."""
     weights = particles.weights
-    logs = np.log(particles.parameters[_ROWS])
+    answered = np.where(_OF_COMBINED, particles.parameters[ANSWER], 1.0)
+    logs = np.log(particles.parameters[_ROWS] * answered)
     mean = logs @ weights
     sd = np.sqrt(np.maximum((logs - mean[:, None]) ** 2 @ weights, 0.0))
     moved = np.clip(mean - learnt.mean, -learnt.sd, learnt.sd)

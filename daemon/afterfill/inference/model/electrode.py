@@ -12,6 +12,7 @@ import numpy as np
 
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.model.particles import (
+    ANSWER,
     ARTEFACT_MV,
     B_MV,
     C0_MG_L,
@@ -110,9 +111,10 @@ def _of_free(probe: Probe, hocl: float) -> Array:
 
 
 def probes_of(particles: Particles) -> Probe:
-    """The electrode of each particle."""
+    """The electrode of each particle, as it answers now."""
     theta = particles.parameters
-    return Probe(theta[B_MV], theta[C0_MG_L], theta[W_OCL], theta[W_COMBINED])
+    weight = theta[W_COMBINED] * theta[ANSWER]
+    return Probe(theta[B_MV], theta[C0_MG_L], theta[W_OCL], weight)
 
 
 def lagged(particles: Particles, law: ElectrodeLaw, hocl: float, step_s: float) -> Particles:

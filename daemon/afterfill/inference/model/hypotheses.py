@@ -13,6 +13,7 @@ from afterfill.inference.filter.streams import Array, log_normal, normal, unifor
 from afterfill.inference.model import disturbance, priors
 from afterfill.inference.model.parameters import Start
 from afterfill.inference.model.particles import (
+    ANSWER,
     DISTURBANCE_FALL_S,
     DISTURBANCE_MOST_MV,
     DISTURBANCE_MV,
@@ -46,7 +47,7 @@ class Hypothesis(Protocol):
         """How likely it is beforehand, beside the others."""
 
     def shaped(self, start: Start, parameters: Array) -> Array:
-        """Its parameters, from those drawn of the common priors, shape (24, n)."""
+        """Its parameters, from those drawn of the common priors, shape (25, n)."""
 
     def neutraliser_mg_l(self, start: Start, n: int) -> Array:
         """What of neutraliser is in the tank before the pour that was not told of, shape (n,) [mg/L
@@ -117,7 +118,8 @@ class Short(_Refill):
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
-        return _short_share(start) if start.pour.announced else _suspected(start)[self.name]
+        share = _short_share(start) if start.pour.announced else _suspected(start)["short"]
+        return share * (1.0 - priors.FAINT)
 
     def shaped(self, start: Start, parameters: Array) -> Array:
         """See Hypothesis."""
@@ -126,6 +128,24 @@ class Short(_Refill):
             part = np.maximum(uniform(part.size, "short part") - 0.5, 0.0) * 1.8
         raw = parameters[IN_FREE] + parameters[IN_COMBINED]
         return _neutralised(parameters, raw * part)
+
+
+class ShortUnanswered(Short):
+    """The same, and the electrode hardly answers combined chlorine: fouled, aged, or of a law that
+    is blind to little. Without it an ORP that stands still would be proof of clean water."""
+
+    name = "short-unanswered"
+    size = 96
+
+    def weight(self, start: Start) -> float:
+        """See Hypothesis."""
+        return super().weight(start) * priors.FAINT / (1.0 - priors.FAINT)
+
+    def shaped(self, start: Start, parameters: Array) -> Array:
+        """See Hypothesis."""
+        after = super().shaped(start, parameters)
+        after[ANSWER] = priors.FAINT_ANSWER * uniform(parameters.shape[1], "answer")
+        return after
 
 
 class DosedBeforehand(_Refill):
@@ -188,7 +208,7 @@ class SteadyInfluence(_Refill):
 
 
 HYPOTHESES: tuple[Hypothesis, ...] = (
-    Disturbance(), Dosed(), Short(), DosedBeforehand(), SteadyInfluence(),
+    Disturbance(), Dosed(), Short(), DosedBeforehand(), SteadyInfluence(), ShortUnanswered(),
 )  # fmt: skip
 SIZES = tuple(hypothesis.size for hypothesis in HYPOTHESES)
 N = sum(SIZES)

@@ -180,11 +180,12 @@ PARAMETERS: tuple[Parameter, ...] = (
             (row.DISTURBANCE_MOST_MV, "disturbance_most_mv"),
         )
     ),
+    Parameter(row.ANSWER, "answer", lambda _, n: np.ones(n)),
 )  # fmt: skip
 INHERITED = [p.row for p in PARAMETERS if p.inherited]
 MOVED_IN_LOGARITHMS = [p.row for p in PARAMETERS if p.regularised and p.log]
 
 
 def from_prior(start: Start, n: int) -> Array:
-    """`n` draws of every parameter, shape (24, n)."""
+    """`n` draws of every parameter, shape (25, n)."""
     return np.array([parameter.draw(start, n) for parameter in PARAMETERS])

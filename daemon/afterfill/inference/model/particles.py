@@ -17,15 +17,16 @@ from afterfill.inference.filter.streams import Array
 # `TAP_Z` how many standard deviations the tap's chlorine lies off what is known of it. Then the
 # electrode (mV per decade, mg/L as Cl2, shares, mV per pH, s, s, mV at a large surplus of
 # neutraliser), decay [1/s], and a disturbance that is no oxidant (height mV; begin, rise, fall s;
-# the greatest height that such a one has, mV).
+# the greatest height that such a one has, mV). `ANSWER` is the share of its law's answer to
+# combined chlorine that the electrode gives for now.
 (
     FRACTION, START_S, POUR_S, IN_FREE, IN_COMBINED, IN_NEUTRALISER, IN_C, IN_PH, TAP_Z,
     B_MV, C0_MG_L, W_OCL, W_COMBINED, PH_SLOPE_MV, RISE_S, FALL_S, ARTEFACT_MV,
     K_FREE_PER_S, K_COMBINED_PER_S,
     DISTURBANCE_MV, DISTURBANCE_START_S, DISTURBANCE_RISE_S, DISTURBANCE_FALL_S,
-    DISTURBANCE_MOST_MV,
-) = range(24)  # fmt: skip
-PARAMETER_ROWS = 24
+    DISTURBANCE_MOST_MV, ANSWER,
+) = range(25)  # fmt: skip
+PARAMETER_ROWS = 25
 
 # Rows of `state` [mg/L as Cl2, share, mV, mV^2]: `CAPACITY` is the free chlorine that the tank's
 # ammonia can still bind, `POURED` the share that is in, `RESPONSE_MV` the lagged electrode,
@@ -39,7 +40,7 @@ STATE_ROWS = 9
 
 @dataclass(frozen=True, slots=True)
 class Particles:
-    """`parameters` (24, n) and `state` (9, n) as the rows above say; `weights` (n,) add up to one;
+    """`parameters` (25, n) and `state` (9, n) as the rows above say; `weights` (n,) add up to one;
     `sizes`: how many particles each hypothesis has, in the order of the registry."""
 
     parameters: Array

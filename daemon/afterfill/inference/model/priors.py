@@ -15,6 +15,7 @@ B_MV, B_SIGMA = 80.0, 0.25  # mV per decade; 30-120 in use
 C0_MG_L, C0_SIGMA = 0.025, 1.15  # where it turns from linear to logarithmic; 0.003-0.1; unsourced
 W_OCL, W_OCL_SD = 0.4, 0.2  # share of HOCl's effect that hypochlorite has; unsourced
 W_COMBINED, W_COMBINED_SIGMA = 0.25, 0.8  # chloramine counts several times less; unsourced
+FAINT, FAINT_ANSWER = 0.1, 0.3  # electrodes that hardly answer chloramine, and how far: judgement
 PH_SLOPE_MV, PH_SLOPE_SD = -25.0, 12.0  # mV per pH unit at constant oxidant; -6 to -59 published
 RISE_MIN, RISE_SIGMA = 3.0, 0.6  # min; mixing of the tank and the electrode together
 FALL_MIN, FALL_SIGMA = 45.0, 1.0  # min; oxide memory: slow to come down; makers' notes, secondary
@@ -40,6 +41,10 @@ RAW_MG_L, RAW_SIGMA = 1.0, 0.7  # behind a filter: US taps 0.6 free, 1.5 combine
 BREAKTHROUGH = 0.05  # that a filter lets the raw water through: our judgement, no source
 TAN_MG_L, TAN_SIGMA = 0.03, 1.3  # total ammonia of a tank whose filter works: below what kits show
 
+# Made up for daily where nobody tells of it: open tanks lose 0.5-2 % a day (common practice, no
+# source). Half of those who do not tell use raw water, half of all tell nothing: our judgement.
+EVAPORATED, EVAPORATED_SIGMA = 0.012, 0.6
+UNTOLD = 0.25
 # --- what people pour --------------------------------------------------------------------------
 FRACTION, FRACTION_SIGMA = 0.12, 0.9  # when the volume is not known; common practice 0.1-0.3
 MINUTES, MINUTES_SIGMA = 8.0, 0.6

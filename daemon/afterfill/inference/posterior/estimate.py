@@ -9,6 +9,7 @@ from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
 from afterfill.inference.monitor import data_quality, watch
 from afterfill.inference.monitor.baseline import READY_S, noise_of
 from afterfill.inference.posterior.detection_limit import detection_limit_mg_l, trace_mg_l
+from afterfill.inference.posterior.untold import p_over_untold, untold_mg_l
 from afterfill.inference.setup import Setup
 from afterfill.records import Estimate, Quantiles
 
@@ -23,16 +24,20 @@ def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
     blind = blind_because(belief, time_s)
     residual, free, combined = chlorine_of(belief, time_s)
     nh3 = free_ammonia_of(belief, time_s)
-    floor = None if blind else detection_limit_now(setup, belief, time_s)
+    limit_mg_l = detection_limit_now(setup, belief, time_s)
+    floor = None if blind else limit_mg_l
+    untold = untold_mg_l(setup, belief, time_s, limit_mg_l)
     return Estimate(
         time_s=time_s,
         tank=setup.tank,
-        residual_mg_l=rounded(residual),
+        residual_mg_l=rounded(_at_least(residual, untold)),
         free_chlorine_mg_l=rounded(free),
-        combined_chlorine_mg_l=rounded(combined),
+        combined_chlorine_mg_l=rounded(_at_least(combined, untold)),
         total_ammonia_mg_l=rounded(total_of(belief.ammonia)),
         free_ammonia_mg_l=None if nh3 is None else rounded(nh3),
-        p_over_limit=round_to_digits(p_over_limit(belief, time_s)),
+        p_over_limit=round_to_digits(
+            either(p_over_limit(belief, time_s), p_over_untold(setup, belief, time_s, limit_mg_l))
+        ),
         detection_floor_mg_l=None if floor is None else round_to_digits(floor),
         sees=blind is None,
         why_blind=blind,
@@ -77,8 +82,13 @@ def detection_limit_now(setup: Setup, belief: Belief, time_s: float) -> float:
     return detection_limit_mg_l(belief.learnt, setup.law, noise_mv, announced, hocl, combined)
 
 
+def either(*probabilities: float) -> float:
+    """Probability that one or more of independent things hold."""
+    return 1.0 - math.prod(1.0 - p for p in probabilities)
+
+
 def p_over_limit(belief: Belief, time_s: float) -> float:
-    """Probability that the residual exceeds the limit now."""
+    """Probability that what was told of, suspected or missed while blind exceeds the limit now."""
     holding = belief.holding
     known = max((it.p_now for it in (holding, belief.earlier) if it is not None), default=0.0)
     return known if belief.watch is not None else max(known, _unseen(belief, time_s))
