@@ -34,7 +34,8 @@ def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
 
 def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:
     config = setup(
-        tmp_path, "--yes", "--tank", "window", "--litres", "30 gal", "--livestock", "salmonid", "--top-off", "treated",
+        tmp_path, "--yes", "--tank", "window", "--litres", "30 gal", "--livestock", "salmonid",
+        "--top-off", "treated",
         "--disinfectant", "chloramine", "--residual", "2,5", "--residual-max", "3.5",
         "--label-ml", "5", "--label-litres", "50 gal", "--label-mg-l", "2",
         "--orp-port", "/dev/ttyUSB0", "--orp-driver", "modbus",

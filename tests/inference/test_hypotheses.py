@@ -86,7 +86,7 @@ def test_raw_water_into_a_dosed_tank_is_believed_when_nothing_shows() -> None:
     before = prior_weights(start_of(announced(neutraliser_ml=0.0)))
     state, _ = after(CHLORINE, merged(story(1.2, dosed_before(2.0)), [said]))
     odds = weight_of(state, "dosed-beforehand") / weight_of(state, "short")
-    assert odds > 5.0 * before[of("dosed-beforehand")].sum() / before[of("short")].sum()
+    assert odds > 3.0 * before[of("dosed-beforehand")].sum() / before[of("short")].sum()
     assert weight_of(state, "short") < 0.35
     assert state.belief.watch is not None
     assert state.belief.watch.p_ever < 0.5  # the electrode may also hardly answer
@@ -165,9 +165,8 @@ def test_where_it_answers_the_others_are_believed() -> None:
 
 def test_what_it_hardly_answered_is_learnt_as_weight_of_chloramine() -> None:
     """A kit that finds what the ORP did not show teaches that this probe is blind to it."""
-    drawn = particles_of(announced(neutraliser_ml=0.0))
-    told = drawn.with_weights(np.where(of("short-unanswered"), 1.0 / 96.0, 0.0))
-    mean = updated(Learnt(), told).mean[PARAMETERS.index("w_combined")]
-    assert mean == pytest.approx(
-        Learnt().mean[PARAMETERS.index("w_combined")] - Learnt().sd[PARAMETERS.index("w_combined")]
-    )
+    place = PARAMETERS.index("w_combined")
+    drawn, faint = particles_of(announced(neutraliser_ml=0.0)), of("short-unanswered")
+    mean = updated(Learnt(), drawn.with_weights(faint / faint.sum())).mean[place]
+    least = Learnt().mean[place] - Learnt().sd[place]  # one test must not teach more
+    assert least <= mean < Learnt().mean[place] - 0.6 * Learnt().sd[place]

@@ -8,7 +8,7 @@ import pytest
 
 from afterfill.inference.belief import Belief
 from afterfill.inference.model import priors
-from afterfill.inference.posterior.untold import p_over_untold, untold_mg_l
+from afterfill.inference.posterior.untold import Untold, untold
 from afterfill.inference.setup import Setup, Water
 from afterfill.records import AlarmChange, Estimate, Event, KitResult, Standing
 from afterfill.tank_setup import TankSetup
@@ -35,7 +35,7 @@ def since(days: float) -> tuple[Belief, float]:
 
 
 def p_after(days: float, setup: Setup = SETUP) -> float:
-    return p_over_untold(setup, *since(days), FLOOR_MG_L)
+    return untold(setup, *since(days), FLOOR_MG_L).p_over
 
 
 def test_it_grows_with_the_days_of_which_nothing_is_told() -> None:
@@ -50,12 +50,12 @@ def test_by_hand_that_anything_is_there_at_all_is_that_such_water_comes() -> Non
     the odds of a first event, 1 - exp(-days)."""
     least = replace(SETUP, limit_mg_l=1e-300)
     for days in (0.5, 1.0, 30.0):
-        p = p_over_untold(least, *since(days), 1e9)
+        p = untold(least, *since(days), 1e9).p_over
         assert p == pytest.approx(0.25 * (1.0 - math.exp(-days)), rel=0.01)
 
 
 def test_what_the_orp_would_have_shown_did_not_come() -> None:
-    assert p_over_untold(SETUP, *since(5.0), 1e-4) == 0.0
+    assert untold(SETUP, *since(5.0), 1e-4) == Untold()
 
 
 def test_a_weak_or_filtered_source_leaves_little() -> None:
@@ -64,15 +64,15 @@ def test_a_weak_or_filtered_source_leaves_little() -> None:
 
 
 def test_where_each_is_told_or_treated_there_is_none() -> None:
-    for word, untold in (("told", 0.0), ("treated", 0.0), ("unknown", priors.UNTOLD)):
-        assert with_top_off(word).inference.untold == untold
+    for word, chance in (("told", 0.0), ("treated", 0.0), ("unknown", priors.UNTOLD)):
+        assert with_top_off(word).inference.untold == chance
     assert p_after(30.0, replace(SETUP, untold=0.0)) == 0.0
 
 
 def test_the_upper_quantile_agrees_with_the_probability() -> None:
     """q95 is over the limit exactly where the probability is over 0.05."""
     for days in np.linspace(0.1, 6.0, 60):
-        p, upper = p_after(days), untold_mg_l(SETUP, *since(days), FLOOR_MG_L)
+        p, upper = untold(SETUP, *since(days), FLOOR_MG_L)
         assert (upper > SETUP.limit_mg_l) == (p > 0.05)
 
 

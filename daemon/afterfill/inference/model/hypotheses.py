@@ -71,6 +71,7 @@ class Disturbance(_Refill):
     """No oxidant: the probe moved for another reason. Announced water was dosed."""
 
     name = "disturbance"
+    size = 168
     pours = False
 
     def weight(self, start: Start) -> float:
@@ -96,6 +97,7 @@ class Dosed(_Refill):
     """Neutraliser was given with the water, and mostly suffices."""
 
     name = "dosed"
+    size = 168
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
@@ -135,7 +137,7 @@ class ShortUnanswered(Short):
     is blind to little. Without it an ORP that stands still would be proof of clean water."""
 
     name = "short-unanswered"
-    size = 96
+    size = 64
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
@@ -153,7 +155,7 @@ class DosedBeforehand(_Refill):
     as the source gives it, and meets a surplus."""
 
     name = "dosed-beforehand"
-    size = 96
+    size = 64
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
@@ -177,7 +179,7 @@ class SteadyInfluence(_Refill):
     minutes to an hour, by more than feeding does, and stays for hours."""
 
     name = "steady-influence"
-    size = 96
+    size = 80
     pours = False
 
     def weight(self, start: Start) -> float:

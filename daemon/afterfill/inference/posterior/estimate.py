@@ -9,7 +9,7 @@ from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
 from afterfill.inference.monitor import data_quality, watch
 from afterfill.inference.monitor.baseline import READY_S, noise_of
 from afterfill.inference.posterior.detection_limit import detection_limit_mg_l, trace_mg_l
-from afterfill.inference.posterior.untold import p_over_untold, untold_mg_l
+from afterfill.inference.posterior.untold import untold
 from afterfill.inference.setup import Setup
 from afterfill.records import Estimate, Quantiles
 
@@ -26,18 +26,16 @@ def estimate(setup: Setup, belief: Belief, time_s: float) -> Estimate:
     nh3 = free_ammonia_of(belief, time_s)
     limit_mg_l = detection_limit_now(setup, belief, time_s)
     floor = None if blind else limit_mg_l
-    untold = untold_mg_l(setup, belief, time_s, limit_mg_l)
+    unknown = untold(setup, belief, time_s, limit_mg_l)
     return Estimate(
         time_s=time_s,
         tank=setup.tank,
-        residual_mg_l=rounded(_at_least(residual, untold)),
+        residual_mg_l=rounded(_at_least(residual, unknown.q95_mg_l)),
         free_chlorine_mg_l=rounded(free),
-        combined_chlorine_mg_l=rounded(_at_least(combined, untold)),
+        combined_chlorine_mg_l=rounded(_at_least(combined, unknown.q95_mg_l)),
         total_ammonia_mg_l=rounded(total_of(belief.ammonia)),
         free_ammonia_mg_l=None if nh3 is None else rounded(nh3),
-        p_over_limit=round_to_digits(
-            either(p_over_limit(belief, time_s), p_over_untold(setup, belief, time_s, limit_mg_l))
-        ),
+        p_over_limit=round_to_digits(either(p_over_limit(belief, time_s), unknown.p_over)),
         detection_floor_mg_l=None if floor is None else round_to_digits(floor),
         sees=blind is None,
         why_blind=blind,

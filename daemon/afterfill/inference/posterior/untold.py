@@ -6,6 +6,7 @@ water in small parts stays possible, the more so the longer it is since the tank
 
 import math
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,38 +18,41 @@ from afterfill.inference.setup import Setup, Water
 
 _N = 256
 _LONGEST_DAYS = 14  # most of what came earlier has decayed
-_AT_ONCE_H = 2.0  # hours are told apart by this much: a cache's grain
+_GRAIN_H = 2.0  # hours are told apart by this much, so that what was worked out can be kept
+_UPPER = 0.05
 
 
-def p_over_untold(setup: Setup, belief: Belief, time_s: float, floor_mg_l: float) -> float:
-    """Probability that untold water keeps the residual over the tank's limit at `time_s` [s],
-    unseen. `floor_mg_l`: what the ORP would have shown of one pour [mg/L as Cl2]."""
-    there, residual = _untold(setup, belief, time_s, floor_mg_l)
-    return there * float(np.mean(residual > setup.limit_mg_l)) if there > 0.0 else 0.0
+class Untold(NamedTuple):
+    """`p_over`: probability that untold water keeps the residual over the tank's limit, unseen;
+    `q95_mg_l`: what it exceeds with a probability of 0.05 [mg/L as Cl2], 0 where no such water is
+    likelier than that."""
+
+    p_over: float = 0.0
+    q95_mg_l: float = 0.0
 
 
-def untold_mg_l(setup: Setup, belief: Belief, time_s: float, floor_mg_l: float) -> float:
-    """The residual [mg/L as Cl2] that untold water exceeds with a probability of 0.05; 0 when no
-    such water is likelier than that."""
-    there, residual = _untold(setup, belief, time_s, floor_mg_l)
-    return float(np.quantile(residual, 1.0 - 0.05 / there)) if there > 0.05 else 0.0
-
-
-def _untold(setup: Setup, belief: Belief, time_s: float, floor_mg_l: float) -> tuple[float, Array]:
-    """How likely it is that raw water came so, and what of it would be there now, shape (n,)."""
+def untold(setup: Setup, belief: Belief, time_s: float, floor_mg_l: float) -> Untold:
+    """What may be in the tank at `time_s` [s] of water that was not told of. `floor_mg_l`: what the
+    ORP would have shown of one pour [mg/L as Cl2]."""
     if setup.untold <= 0.0 or belief.full_s is None:
-        return 0.0, np.zeros(1)
+        return Untold()
     since_h = max(time_s - belief.full_s, 0.0) / 3600.0
     there = setup.untold * (1.0 - math.exp(-since_h / 24.0))
-    grain_h = _AT_ONCE_H * round(since_h / _AT_ONCE_H)
-    water = belief.water_of(setup.water, time_s)
-    return there, _residual(water, min(grain_h, 24.0 * _LONGEST_DAYS), float(f"{floor_mg_l:.1g}"))
+    grain_h = min(_GRAIN_H * round(since_h / _GRAIN_H), 24.0 * _LONGEST_DAYS)
+    water = belief.water_of(setup.water, belief.full_s)
+    residual = _residual(water, grain_h, float(f"{floor_mg_l:.1g}"))
+    over = _N - int(residual.searchsorted(setup.limit_mg_l, side="right"))
+    q95_mg_l = 0.0
+    if there > _UPPER:
+        row = math.ceil((1.0 - _UPPER / there) * _N) - 1
+        q95_mg_l = float(residual[max(row, 0)])
+    return Untold(there * over / _N, q95_mg_l)
 
 
 @lru_cache(maxsize=256)
 def _residual(water: Water, since_h: float, floor_mg_l: float) -> Array:
-    """Draws of the residual [mg/L as Cl2] where raw water was topped up once a day, the last time
-    within a day, for `since_h` [h]. What the ORP would have shown is left out."""
+    """Draws of the residual [mg/L as Cl2], in order, where raw water was topped up once a day, the
+    last time within a day, for `since_h` [h]. What the ORP would have shown is left out."""
     share = log_normal(_N, "untold share", priors.EVAPORATED, priors.EVAPORATED_SIGMA)
     free, combined = tap_chlorine(water, _N)
     poured = share * (free + combined)  # a tank's ammonia binds the free part within a minute
@@ -58,6 +62,6 @@ def _residual(water: Water, since_h: float, floor_mg_l: float) -> Array:
     left_a_day = np.exp(-24.0 * decay)
     kept = (1.0 - left_a_day**days) / (1.0 - left_a_day)
     unseen = poured < floor_mg_l
-    residual = np.where(unseen, poured * np.exp(-decay * age_h) * kept, 0.0)
+    residual = np.sort(np.where(unseen, poured * np.exp(-decay * age_h) * kept, 0.0))
     residual.setflags(write=False)
     return np.asarray(residual)
