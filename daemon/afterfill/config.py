@@ -14,15 +14,18 @@ from pydantic import (
     model_validator,
 )
 
-from afterfill.chemistry.units import celsius_from, litres_from
+from afterfill.chemistry.typed import number_if_text
+from afterfill.chemistry.units import celsius_from, litres_in_file, millilitres_from
 from afterfill.records import Quantity
 from afterfill.shown import holds_secret
 
 _T = TypeVar("_T")
-Litres = Annotated[float, BeforeValidator(litres_from), Field(gt=0, le=100_000)]
+Number = Annotated[float, BeforeValidator(number_if_text)]
+Litres = Annotated[float, BeforeValidator(litres_in_file), Field(gt=0, le=100_000)]
+Millilitres = Annotated[float, BeforeValidator(millilitres_from), Field(gt=0, le=100_000)]
 Celsius = Annotated[float, BeforeValidator(celsius_from), Field(ge=-5, le=60)]
-MilligramsPerLitre = Annotated[float, Field(ge=0, le=100)]
-Ph = Annotated[float, Field(ge=0, le=14)]
+MilligramsPerLitre = Annotated[Number, Field(ge=0, le=100)]
+Ph = Annotated[Number, Field(ge=0, le=14)]
 
 
 def _ordered(pair: tuple[float, float]) -> tuple[float, float]:
@@ -106,8 +109,8 @@ class _Table(BaseModel):
 class Limits(_Table):
     """Limits that override those of the livestock; absent ones keep its default."""
 
-    residual_oxidant_mg_l: float | None = Field(default=None, gt=0, le=10)
-    free_ammonia_mg_l: float | None = Field(default=None, gt=0, le=10)
+    residual_oxidant_mg_l: Number | None = Field(default=None, gt=0, le=10)
+    free_ammonia_mg_l: Number | None = Field(default=None, gt=0, le=10)
     ph: PhRange | None = None
     temperature_c: CelsiusRange | None = None
 
@@ -117,7 +120,7 @@ class Tank(_Table):
 
     litres: Litres
     livestock: Literal["salmonid", "warmwater", "sensitive"] = "sensitive"  # the stricter side
-    alkalinity_mg_l_caco3: float = Field(default=80.0, ge=0, le=1000)  # middling; unsourced
+    alkalinity_mg_l_caco3: Number = Field(default=80.0, ge=0, le=1000)  # middling; unsourced
     limits: Limits = Limits()
     source: str | None = None  # default: the only source, or none known
     neutraliser: str | None = None  # default: the only neutraliser, or none known
@@ -131,12 +134,12 @@ class Source(_Table):
     disinfectant: Literal["chlorine", "chloramine", "unknown"] = "unknown"
     residual_mg_l: MilligramsPerLitre = 1.0  # mid of the usual 0.2-2 mg/L; utilities publish it
     residual_max_mg_l: MilligramsPerLitre | None = None  # default: twice the typical, at most 4
-    chlorine_to_nitrogen: float = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
+    chlorine_to_nitrogen: Number = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
     free_ammonia_total_mg_l: MilligramsPerLitre | None = None
     ph: Ph | None = None
-    alkalinity_mg_l_caco3: float | None = Field(default=None, ge=0, le=1000)
+    alkalinity_mg_l_caco3: Number | None = Field(default=None, ge=0, le=1000)
     temperature_c: Celsius | None = None
-    standing_hours: float = Field(default=0.0, ge=0, le=1000)
+    standing_hours: Number = Field(default=0.0, ge=0, le=1000)
 
     @model_validator(mode="after")
     def _max_not_below_typical(self) -> "Source":
@@ -151,16 +154,16 @@ class Source(_Table):
 class Label(_Table):
     """A strength as a bottle says it: `ml` treats `litres` of water holding `mg_l` chlorine."""
 
-    ml: float = Field(gt=0, le=100_000)
+    ml: Millilitres
     litres: Litres
-    mg_l: float = Field(default=1.0, gt=0, le=100)
+    mg_l: Number = Field(default=1.0, gt=0, le=100)
 
 
 class Neutraliser(_Table):
     """What takes the disinfectant away, and how strong it is."""
 
     agent: Literal["thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other"] = "other"
-    mg_cl2_per_ml: float | None = Field(default=None, gt=0, le=10_000)
+    mg_cl2_per_ml: Number | None = Field(default=None, gt=0, le=10_000)
     label: Label | None = None
     binds_ammonia: bool = False
 
@@ -182,9 +185,9 @@ class Probe(BaseModel):
     quantity: Quantity
     driver: str
     port: str
-    every_s: float = Field(default=10.0, ge=0.2, le=300)  # slower than this, minutes are lost
+    every_s: Number = Field(default=10.0, ge=0.2, le=300)  # slower than this, minutes are lost
     reference: str | None = Field(default=None, max_length=64)  # the ORP probe's, for the record
-    offset: float = 0.0  # added to what the probe says, in its unit
+    offset: Number = 0.0  # added to what the probe says, in its unit
 
     @model_validator(mode="before")
     @classmethod
@@ -252,7 +255,7 @@ class Influxdb(_Table):
     org: str = ""
     bucket: str = "afterfill"
     token_file: Path | None = None
-    every_s: float = Field(default=10.0, ge=1, le=3600)
+    every_s: Number = Field(default=10.0, ge=1, le=3600)
     batch: int = Field(default=300, ge=1, le=5000)
 
 
@@ -301,13 +304,13 @@ class Notify(_Table):
     smtp: Smtp | None = None
     at_least: Literal["low", "medium", "high"] = "medium"
     verdicts: bool = False  # final verdicts that are no all-clear, also without an alarm
-    after_minutes: float = Field(default=0.0, ge=0, le=1440)  # tells whom the first does not reach
-    repeat_minutes: float = Field(default=15.0, ge=0, le=1440)  # 0: never; minutes count in a tank
+    after_minutes: Number = Field(default=0.0, ge=0, le=1440)  # tells whom the first does not reach
+    repeat_minutes: Number = Field(default=15.0, ge=0, le=1440)  # 0: never; minutes count in a tank
     quiet: Annotated[tuple[TimeOfDay, TimeOfDay], AfterValidator(_two_times)] | None = None
     quiet_up_to: Literal["low", "medium"] = "low"
-    per_hour: float = Field(default=12.0, ge=1, le=120)  # a person reads no more; our judgement
+    per_hour: Number = Field(default=12.0, ge=1, le=120)  # a person reads no more; our judgement
     heartbeat_url_file: Path | None = None
-    heartbeat_minutes: float = Field(default=5.0, ge=0.1, le=1440)
+    heartbeat_minutes: Number = Field(default=5.0, ge=0.1, le=1440)
 
     @model_validator(mode="after")
     def _one_way(self) -> "Notify":
@@ -322,9 +325,11 @@ class JournalSettings(_Table):
     """Where the journal lies and how much it may keep."""
 
     path: Path = Path("afterfill.db")
-    keep_days: float = Field(default=400.0, ge=1)  # a year and a month
-    max_mb: float = Field(default=2000.0, ge=10)  # a small part of a 16 GB card
-    commit_every_s: float = Field(default=60.0, ge=0, le=300)  # spares the card; alarms do not wait
+    keep_days: Number = Field(default=400.0, ge=1)  # a year and a month
+    max_mb: Number = Field(default=2000.0, ge=10)  # a small part of a 16 GB card
+    commit_every_s: Number = Field(
+        default=60.0, ge=0, le=300
+    )  # spares the card; alarms do not wait
 
 
 class Config(_Table):

@@ -1,7 +1,8 @@
 """What a person, a hub or a recording may say about a tank, checked and turned into records.
 
 The same payloads (and the alarm commands) come from the command line, MQTT and
-`events.jsonl`. Litres and temperatures may be written with their unit (``30 gal``).
+`events.jsonl`. A number may also be a text as people type it (``2,5``), amounts
+with their unit (``30 US gal``, ``5 ml``).
 """
 
 from collections.abc import Mapping
@@ -9,7 +10,8 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
-from afterfill.chemistry.units import litres_from
+from afterfill.chemistry.typed import number_if_text
+from afterfill.chemistry.units import litres_from, millilitres_from
 from afterfill.errors import PayloadError
 from afterfill.records import (
     AlarmAction,
@@ -34,10 +36,16 @@ def _litres(value: object) -> object:
     return litres_from(value) if isinstance(value, str) else value
 
 
-# Strict: neither true nor "12" is a number. A text may be a volume with its unit.
+def _millilitres(value: object) -> object:
+    return millilitres_from(value) if isinstance(value, str) else value
+
+
+# Strict: true is no number. A text is read as a person types it.
+_Typed = BeforeValidator(number_if_text)
+Number = Annotated[float, _Typed, Field(strict=True)]
 Litres = Annotated[float, BeforeValidator(_litres), Field(gt=0, le=100_000, strict=True)]
-Millilitres = Annotated[float, Field(ge=0, le=100_000, strict=True)]
-Concentration = Annotated[float, Field(ge=0, le=100, strict=True)]
+Millilitres = Annotated[float, BeforeValidator(_millilitres), Field(ge=0, le=100_000, strict=True)]
+Concentration = Annotated[float, _Typed, Field(ge=0, le=100, strict=True)]
 
 
 class _Payload(BaseModel):
@@ -49,7 +57,7 @@ class RefillPayload(_Payload):
 
     mode: Literal["replace", "add"] = "replace"
     litres: Litres | None = None
-    minutes: float | None = Field(default=None, ge=0, le=1440, strict=True)
+    minutes: Number | None = Field(default=None, ge=0, le=1440)
     neutraliser_ml: Millilitres | None = None
     source: str | None = Field(default=None, max_length=64)
 
@@ -60,7 +68,7 @@ class KitPayload(_Payload):
     total_ammonia_mg_l: Concentration | None = None
     total_chlorine_mg_l: Concentration | None = None
     free_chlorine_mg_l: Concentration | None = None
-    ph: float | None = Field(default=None, ge=0, le=14, strict=True)
+    ph: Number | None = Field(default=None, ge=0, le=14)
 
     @model_validator(mode="after")
     def _says_something(self) -> "KitPayload":
@@ -95,7 +103,7 @@ class ServicePayload(_Payload):
 
     what: ServiceWhat
     quantity: Quantity | None = None
-    minutes: float | None = Field(default=None, ge=0, le=120, strict=True)
+    minutes: Number | None = Field(default=None, ge=0, le=120)
 
     @model_validator(mode="after")
     def _of_a_probe(self) -> "ServicePayload":
@@ -111,19 +119,19 @@ class CalibrationPayload(_Payload):
 
     quantity: Quantity
     probe: str = Field(default="", max_length=64)
-    slope: float | None = Field(default=None, strict=True)
-    offset: float | None = Field(default=None, strict=True)
+    slope: Number | None = None
+    offset: Number | None = None
 
 
 class ResponseCheckPayload(_Payload):
     """The ORP probe's step from conditioned into raw water that held some chlorine."""
 
-    step_mv: float = Field(gt=0, le=1500, strict=True)
-    step_sd_mv: float = Field(gt=0, le=500, strict=True)
+    step_mv: Number = Field(gt=0, le=1500)
+    step_sd_mv: Number = Field(gt=0, le=500)
     free_chlorine_mg_l: Concentration
     combined_chlorine_mg_l: Concentration
     measured: bool
-    ph: float | None = Field(default=None, ge=0, le=14, strict=True)
+    ph: Number | None = Field(default=None, ge=0, le=14)
     probe: str = Field(default="", max_length=64)
 
     @model_validator(mode="after")
@@ -150,7 +158,7 @@ class PlainPayload(_Payload):
 class ShelvePayload(_Payload):
     """An alarm is put aside for some minutes (at most a week)."""
 
-    minutes: float = Field(gt=0, le=7 * 1440, strict=True)
+    minutes: Number = Field(gt=0, le=7 * 1440)
 
 
 class OutOfServicePayload(_Payload):

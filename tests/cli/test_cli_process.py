@@ -98,7 +98,10 @@ def test_no_configuration_at_all_is_one_sentence(tmp_path: Path) -> None:
         (["nwo"], "No such command 'nwo'"),
         (["replay"], "Missing argument"),
         (["log", "dose"], "Missing option '--neutraliser-ml'"),
-        (["log", "dose", "--neutraliser-ml", "two"], "Invalid value for '--neutraliser-ml'"),
+        (
+            ["log", "dose", "--neutraliser-ml", "two"],
+            "--neutraliser-ml: 'two' is not an amount of neutraliser",
+        ),
         (["probe", "read", "--count", "0"], "Invalid value for '--count'"),
     ],
 )

@@ -4,46 +4,90 @@ US gallon 3.785411784 L, imperial gallon 4.54609 L, degrees F = 32 + 9/5 degrees
 (NIST Handbook 44, appendix C, from memory).
 """
 
-import re
-
+from afterfill.chemistry.typed import typed
 from afterfill.errors import ModelDomainError
 
 LITRES_PER_US_GALLON = 3.785411784
 LITRES_PER_IMPERIAL_GALLON = 4.54609
 
+_US = ("us gal", "us gallon", "us gallons", "usgal")
+_IMPERIAL = ("imp gal", "imp gallon", "imp gallons", "imperial gallon", "imperial gallons")
+_BARE_GALLON = ("gal", "gallon", "gallons")
+_LITRE = ("l", "litre", "litres", "liter", "liters")
+_MILLILITRE = ("ml", "millilitre", "millilitres", "milliliter", "milliliters")
 _VOLUME = {
-    "": 1.0,
-    "l": 1.0,
-    "litre": 1.0,
-    "litres": 1.0,
-    "liter": 1.0,
-    "liters": 1.0,
-    "ml": 1e-3,
-    "gal": LITRES_PER_US_GALLON,
-    "us gal": LITRES_PER_US_GALLON,
-    "imp gal": LITRES_PER_IMPERIAL_GALLON,
+    **dict.fromkeys(("", *_LITRE), 1.0),
+    **dict.fromkeys(_MILLILITRE, 1e-3),
+    **dict.fromkeys(_US, LITRES_PER_US_GALLON),
+    **dict.fromkeys(_IMPERIAL, LITRES_PER_IMPERIAL_GALLON),
 }
+_DOSE = {**dict.fromkeys(("", *_MILLILITRE), 1.0), **dict.fromkeys(_LITRE, 1e3)}
 _TEMPERATURE = {"": (0.0, 1.0), "c": (0.0, 1.0), "f": (32.0, 5.0 / 9.0)}
-_LARGEST = 1e300  # a TOML file may hold whole numbers that no float can
-_NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:°\s*)?([A-Za-z ]*?)\.?\s*$")
+_VOLUMES = "25, '25 L', '30 US gal', '30 imp gal' or '750 ml'"
+_TEMPERATURES = "25, '25 C' or '78 F'"
+_DOSES = "5, '5 ml' or '0.5 L'"
 
 
-def litres_from(text: str | float) -> float:
-    """A volume [L] from a number in litres or text such as ``30 gal`` or ``750 ml``.
+def litres_from(text: object) -> float:
+    """A volume [L] from a number in litres or text such as ``30 US gal`` or ``750 ml``.
 
-    Raises ModelDomainError when the text is no volume. A gallon is the US gallon unless
-    ``imp gal``.
+    Raises ModelDomainError when the text is no volume, and for a gallon of which it is not said
+    whether it is the US or the imperial one.
 
-    >>> round(litres_from("30 gal"), 3)
+    >>> round(litres_from("30 US gal"), 3)
     113.562
     """
-    value, unit = _split(text, "a volume", "25, '25 L', '30 gal' or '750 ml'")
-    if unit not in _VOLUME:
-        raise ModelDomainError(f"'{text}' is not a volume: write 25, '25 L', '30 gal' or '750 ml'")
-    return value * _VOLUME[unit]
+    value, unit = typed(text, "a volume", _VOLUMES)
+    if unit in _BARE_GALLON:
+        raise ModelDomainError(f"'{text}' may be two volumes: {either_gallon(value)}")
+    return value * _factor(_VOLUME, unit, text, "a volume", _VOLUMES)
 
 
-def celsius_from(text: str | float) -> float:
+def litres_in_file(text: object) -> float:
+    """As `litres_from`, for configurations: a bare ``gal`` is the US gallon, as 0.1 said.
+
+    >>> round(litres_in_file("30 gal"), 3)
+    113.562
+    """
+    bare = bare_gallons(text)
+    return litres_from(text) if bare is None else bare * LITRES_PER_US_GALLON
+
+
+def bare_gallons(text: object) -> float | None:
+    """How many gallons, where it is not said which; None for all else. Raises ModelDomainError.
+
+    >>> bare_gallons("30 gal")
+    30.0
+    """
+    value, unit = typed(text, "a volume", _VOLUMES)
+    return value if unit in _BARE_GALLON else None
+
+
+def either_gallon(gallons: float) -> str:
+    """What to write for one gallon or the other, as the rest of a sentence.
+
+    >>> either_gallon(30.0)
+    "write '30 US gal' (113.6 L) or '30 imp gal' (136.4 L)"
+    """
+    us, imperial = gallons * LITRES_PER_US_GALLON, gallons * LITRES_PER_IMPERIAL_GALLON
+    return (
+        f"write '{gallons:.10g} US gal' ({us:.4g} L) or '{gallons:.10g} imp gal' ({imperial:.4g} L)"
+    )
+
+
+def millilitres_from(text: object) -> float:
+    """Neutraliser [mL] from a number in mL or text such as ``5 ml``.
+
+    Raises ModelDomainError when the text is none.
+
+    >>> millilitres_from("2,5 ml")
+    2.5
+    """
+    value, unit = typed(text, "an amount of neutraliser", _DOSES)
+    return value * _factor(_DOSE, unit, text, "an amount of neutraliser", _DOSES)
+
+
+def celsius_from(text: object) -> float:
     """A temperature [degrees C] from a number in C or text such as ``78 F``.
 
     Raises ModelDomainError when the text is no temperature.
@@ -51,18 +95,14 @@ def celsius_from(text: str | float) -> float:
     >>> round(celsius_from("78 F"), 2)
     25.56
     """
-    value, unit = _split(text, "a temperature", "25, '25 C' or '78 F'")
+    value, unit = typed(text, "a temperature", _TEMPERATURES)
     if unit not in _TEMPERATURE:
-        raise ModelDomainError(f"'{text}' is not a temperature: write 25, '25 C' or '78 F'")
+        raise ModelDomainError(f"'{text}' is not a temperature: write {_TEMPERATURES}")
     zero, scale = _TEMPERATURE[unit]
     return (value - zero) * scale
 
 
-def _split(text: object, what: str, examples: str) -> tuple[float, str]:
-    """A file may hold anything in this place, also a truth value, a date or a table."""
-    if isinstance(text, int | float) and not isinstance(text, bool) and abs(text) <= _LARGEST:
-        return float(text), ""
-    match = _NUMBER.match(text) if isinstance(text, str) else None
-    if match is None:
+def _factor(known: dict[str, float], unit: str, text: object, what: str, examples: str) -> float:
+    if unit not in known:
         raise ModelDomainError(f"'{text}' is not {what}: write {examples}")
-    return float(match[1].replace(",", ".")), " ".join(match[2].lower().split())
+    return known[unit]

@@ -10,7 +10,7 @@ _LITRES: dict[Gallon, float] = {
     "us": LITRES_PER_US_GALLON,
     "imperial": LITRES_PER_IMPERIAL_GALLON,
 }
-_WORD: dict[Gallon, str] = {"us": "gal", "imperial": "imp gal"}
+_WORD: dict[Gallon, str] = {"us": "US gal", "imperial": "imp gal"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class Shown:
         """A volume [L].
 
         >>> Shown().volume(25.0), Shown("us").volume(25.0)
-        ('25 L', '6.6 gal (25 L)')
+        ('25 L', '6.6 US gal (25 L)')
         """
         if self.gallon is None:
             return f"{litres:.3g} L"

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, get_args
 
+from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import litres_from
 from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import figures
@@ -105,9 +106,9 @@ def _volume(text: str) -> float:
 def _share(text: str) -> float:
     number = text.strip().removesuffix("%")
     try:
-        value = float(number)
-    except ValueError:
-        raise UsageError(f"--share {text}: write 25% or 0.25") from None
+        value = number_from(number)
+    except ModelDomainError as error:
+        raise UsageError(f"--share {text}: write 25% or 0.25 ({error})") from error
     if number == text.strip() and value > 1.0:
         raise UsageError(f"--share {text}: write {value:g}% or a number up to 1")
     return value if number == text.strip() else value / 100.0

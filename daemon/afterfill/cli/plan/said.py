@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from afterfill.cli.typed import millilitre_option, number_option
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
@@ -12,7 +14,8 @@ class Said:
     what is known of the tank and the water."""
 
     litres: Annotated[
-        str | None, typer.Option(help="New water: 25 (litres), '6 gal'.", show_default=False)
+        str | None,
+        typer.Option(help="New water: 25 (litres), '6 US gal', '5 imp gal'.", show_default=False),
     ] = None
     share: Annotated[
         str | None, typer.Option(help="Or its share of the tank: 25%.", show_default=False)
@@ -27,17 +30,23 @@ class Said:
         str, typer.Option(help="Where the neutraliser goes: bucket, line or tank.")
     ] = "bucket"
     dose_ml: Annotated[
-        float | None, typer.Option(help="A dose of your own to be judged, mL.", show_default=False)
+        float | None,
+        millilitre_option(
+            "--dose-ml", help="A dose of your own to be judged, mL.", show_default=False
+        ),
     ] = None
     standing_hours: Annotated[
         float | None,
-        typer.Option(help="How long the water stands open before, h; default: as configured."),
+        number_option(
+            "--standing-hours",
+            help="How long the water stands open before, h; default: as configured.",
+        ),
     ] = None
     ammonia_mg_l: Annotated[
         float | None,
-        typer.Option("--ammonia", help="The tank's total ammonia by a kit, mg/L as N."),
+        number_option("--ammonia", help="The tank's total ammonia by a kit, mg/L as N."),
     ] = None
-    tank_ph: Annotated[float | None, typer.Option("--tank-ph", help="The tank's pH.")] = None
+    tank_ph: Annotated[float | None, number_option("--tank-ph", help="The tank's pH.")] = None
     tank_temperature: Annotated[
         str | None, typer.Option(help="The tank's temperature: 25, '78 F'.")
     ] = None
@@ -49,5 +58,7 @@ class Said:
     ] = False
     residual_mg_l: Annotated[
         float | None,
-        typer.Option("--residual", help="With --rescue: total chlorine by a DPD kit, mg/L as Cl2."),
+        number_option(
+            "--residual", help="With --rescue: total chlorine by a DPD kit, mg/L as Cl2."
+        ),
     ] = None

@@ -5,7 +5,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 import typer
 
-from afterfill.chemistry.units import litres_from
+from afterfill.chemistry.typed import number_from
+from afterfill.chemistry.units import litres_from, millilitres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, UsageError
 from afterfill.records import Quantity
@@ -33,7 +34,9 @@ class Questions:
     def answers(self, ports: Sequence[str]) -> Answers:
         """All answers; `ports` are those found here. Raises UsageError for one of no use."""
         tank = self._text("tank", "A short name for the tank", "tank", _plain_name)
-        litres = self._number("litres", "Water in the full tank, litres or '30 gal'", "120", volume)
+        litres = self._number(
+            "litres", "Water in the full tank, litres or '30 US gal'", "120", volume
+        )
         livestock = self._text(
             "livestock", "Livestock: salmonid, warmwater or sensitive", "sensitive", _of(_LIVESTOCK)
         )
@@ -50,7 +53,7 @@ class Questions:
         )
         usual_max = f"{max(residual, usual_max_mg_l(residual)):g}"
         residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, number)
-        label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", number)
+        label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", dose)
         label_litres = self._number("label_litres", "... treat how much water", "200", volume)
         label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", number)
         return Answers(
@@ -133,12 +136,17 @@ def volume(text: str) -> float:
     return litres
 
 
+def dose(text: str) -> float:
+    """Neutraliser [mL], above 0. Raises ModelDomainError or UsageError."""
+    ml = millilitres_from(text)
+    if not 0.0 < ml <= 100_000.0:
+        raise UsageError(f"'{text}' is no dose of a label: give more than 0 mL, such as 5")
+    return ml
+
+
 def number(text: str) -> float:
-    """A number from 0 to 100. Raises UsageError."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = -1.0
+    """A number from 0 to 100. Raises ModelDomainError or UsageError."""
+    value = number_from(text)
     if not 0.0 <= value <= 100.0:
         raise UsageError(f"'{text}' is not usable: give a number from 0 to 100, such as 1.5")
     return value

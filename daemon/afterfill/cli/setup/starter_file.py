@@ -48,7 +48,7 @@ def starter_text(answers: Answers) -> str:
 def _tank(it: Answers) -> str:
     return f"""\
 [tank.{it.tank}]
-litres = {it.litres:.6g}  # the water it holds when full; "30 gal" is understood too
+litres = {it.litres:.6g}  # the water it holds when full; also "30 US gal", "25 imp gal"
 livestock = {_toml(it.livestock)}  # "salmonid", "warmwater" or "sensitive": sets the limits
 top_off = {_toml(it.top_off)}  # how what evaporates is made up for: "treated", "told", "unknown"
 # alkalinity_mg_l_caco3 = 80  # of the tank's water; a KH test times 17.9

@@ -1,0 +1,52 @@
+"""How options take numbers as people type them: decimal comma, and units where there are some."""
+
+from collections.abc import Callable
+from typing import Any
+
+import typer
+
+from afterfill.chemistry.typed import number_from
+from afterfill.chemistry.units import millilitres_from
+from afterfill.errors import ModelDomainError, UsageError
+
+
+def number_option(
+    name: str,
+    *,
+    help: str,
+    low: float | None = None,
+    high: float | None = None,
+    **more: Any,  # noqa: ANN401 - typer's own
+) -> Any:  # noqa: ANN401 - typer's own
+    """An option that takes a number, at least `low` and at most `high`."""
+    return _option(name, number_from, help, (low, high), metavar="NUMBER", **more)
+
+
+def millilitre_option(name: str, *, help: str, **more: Any) -> Any:  # noqa: ANN401 - as above
+    """An option that takes an amount of neutraliser [mL], also as ``5 ml``."""
+    return _option(name, millilitres_from, help, (None, None), metavar="ML", **more)
+
+
+def _option(
+    name: str,
+    reads: Callable[[object], float],
+    help_: str,
+    bounds: tuple[float | None, float | None],
+    **more: Any,  # noqa: ANN401 - typer's own
+) -> Any:  # noqa: ANN401 - typer's own
+    def read(text: Any) -> float:  # noqa: ANN401 - text, or the default as it stands
+        try:
+            return _within(reads(text), bounds)
+        except ModelDomainError as error:
+            raise UsageError(f"{name}: {error}") from error
+
+    return typer.Option(name, parser=read, help=help_, **more)
+
+
+def _within(value: float, bounds: tuple[float | None, float | None]) -> float:
+    low, high = bounds
+    if low is not None and value < low:
+        raise ModelDomainError(f"{value:g} is too little: give at least {low:g}")
+    if high is not None and value > high:
+        raise ModelDomainError(f"{value:g} is too much: give at most {high:g}")
+    return value
