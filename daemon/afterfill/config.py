@@ -14,6 +14,7 @@ from pydantic import (
     model_validator,
 )
 
+from afterfill.chemistry.kit_units import alkalinity_from, ammonia_from, chlorine_from
 from afterfill.chemistry.typed import number_if_text
 from afterfill.chemistry.units import celsius_from, litres_in_file, millilitres_from
 from afterfill.records import Quantity
@@ -24,7 +25,10 @@ Number = Annotated[float, BeforeValidator(number_if_text)]
 Litres = Annotated[float, BeforeValidator(litres_in_file), Field(gt=0, le=100_000)]
 Millilitres = Annotated[float, BeforeValidator(millilitres_from), Field(gt=0, le=100_000)]
 Celsius = Annotated[float, BeforeValidator(celsius_from), Field(ge=-5, le=60)]
-MilligramsPerLitre = Annotated[Number, Field(ge=0, le=100)]
+Chlorine = Annotated[float, BeforeValidator(chlorine_from)]  # mg/L as Cl2
+MilligramsPerLitre = Annotated[Chlorine, Field(ge=0, le=100)]
+Ammonia = Annotated[float, BeforeValidator(ammonia_from)]  # mg/L as N
+Alkalinity = Annotated[float, BeforeValidator(alkalinity_from), Field(ge=0, le=1000)]
 Ph = Annotated[Number, Field(ge=0, le=14)]
 
 
@@ -109,8 +113,8 @@ class _Table(BaseModel):
 class Limits(_Table):
     """Limits that override those of the livestock; absent ones keep its default."""
 
-    residual_oxidant_mg_l: Number | None = Field(default=None, gt=0, le=10)
-    free_ammonia_mg_l: Number | None = Field(default=None, gt=0, le=10)
+    residual_oxidant_mg_l: Chlorine | None = Field(default=None, gt=0, le=10)
+    free_ammonia_mg_l: Ammonia | None = Field(default=None, gt=0, le=10)
     ph: PhRange | None = None
     temperature_c: CelsiusRange | None = None
 
@@ -120,7 +124,7 @@ class Tank(_Table):
 
     litres: Litres
     livestock: Literal["salmonid", "warmwater", "sensitive"] = "sensitive"  # the stricter side
-    alkalinity_mg_l_caco3: Number = Field(default=80.0, ge=0, le=1000)  # middling; unsourced
+    alkalinity_mg_l_caco3: Alkalinity = 80.0  # middling; unsourced
     limits: Limits = Limits()
     source: str | None = None  # default: the only source, or none known
     neutraliser: str | None = None  # default: the only neutraliser, or none known
@@ -135,9 +139,9 @@ class Source(_Table):
     residual_mg_l: MilligramsPerLitre = 1.0  # mid of the usual 0.2-2 mg/L; utilities publish it
     residual_max_mg_l: MilligramsPerLitre | None = None  # default: twice the typical, at most 4
     chlorine_to_nitrogen: Number = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
-    free_ammonia_total_mg_l: MilligramsPerLitre | None = None
+    free_ammonia_total_mg_l: Ammonia | None = Field(default=None, ge=0, le=100)
     ph: Ph | None = None
-    alkalinity_mg_l_caco3: Number | None = Field(default=None, ge=0, le=1000)
+    alkalinity_mg_l_caco3: Alkalinity | None = None
     temperature_c: Celsius | None = None
     standing_hours: Number = Field(default=0.0, ge=0, le=1000)
 
@@ -156,7 +160,7 @@ class Label(_Table):
 
     ml: Millilitres
     litres: Litres
-    mg_l: Number = Field(default=1.0, gt=0, le=100)
+    mg_l: Chlorine = Field(default=1.0, gt=0, le=100)
 
 
 class Neutraliser(_Table):

@@ -5,12 +5,13 @@ The same payloads (and the alarm commands) come from the command line, MQTT and
 with their unit (``30 US gal``, ``5 ml``).
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
-from afterfill.chemistry.typed import number_if_text
+from afterfill.chemistry.kit_units import ammonia_from, chlorine_from, free_chlorine_from
+from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import litres_from, millilitres_from
 from afterfill.errors import PayloadError
 from afterfill.records import (
@@ -32,20 +33,19 @@ from afterfill.sentences import first_sentence, known_keys
 
 
 # Upper bounds only stop slips of the decimal point; they are our own choice.
-def _litres(value: object) -> object:
-    return litres_from(value) if isinstance(value, str) else value
+def _typed(reads: Callable[[object], float]) -> BeforeValidator:
+    """A text is read as a person types it; what is no text stays what it is, to be judged."""
+    return BeforeValidator(lambda value: reads(value) if isinstance(value, str) else value)
 
 
-def _millilitres(value: object) -> object:
-    return millilitres_from(value) if isinstance(value, str) else value
-
-
-# Strict: true is no number. A text is read as a person types it.
-_Typed = BeforeValidator(number_if_text)
-Number = Annotated[float, _Typed, Field(strict=True)]
-Litres = Annotated[float, BeforeValidator(_litres), Field(gt=0, le=100_000, strict=True)]
-Millilitres = Annotated[float, BeforeValidator(_millilitres), Field(ge=0, le=100_000, strict=True)]
-Concentration = Annotated[float, _Typed, Field(ge=0, le=100, strict=True)]
+# Strict: true is no number.
+Number = Annotated[float, _typed(number_from), Field(strict=True)]
+Litres = Annotated[float, _typed(litres_from), Field(gt=0, le=100_000, strict=True)]
+Millilitres = Annotated[float, _typed(millilitres_from), Field(ge=0, le=100_000, strict=True)]
+_Concentration = Field(ge=0, le=100, strict=True)
+Ammonia = Annotated[float, _typed(ammonia_from), _Concentration]  # mg/L as N
+TotalChlorine = Annotated[float, _typed(chlorine_from), _Concentration]  # mg/L as Cl2
+Chlorine = Annotated[float, _typed(free_chlorine_from), _Concentration]
 
 
 class _Payload(BaseModel):
@@ -65,9 +65,9 @@ class RefillPayload(_Payload):
 class KitPayload(_Payload):
     """A test-kit reading; at least one value."""
 
-    total_ammonia_mg_l: Concentration | None = None
-    total_chlorine_mg_l: Concentration | None = None
-    free_chlorine_mg_l: Concentration | None = None
+    total_ammonia_mg_l: Ammonia | None = None
+    total_chlorine_mg_l: TotalChlorine | None = None
+    free_chlorine_mg_l: Chlorine | None = None
     ph: Number | None = Field(default=None, ge=0, le=14)
 
     @model_validator(mode="after")
@@ -81,8 +81,8 @@ class SourceTestPayload(_Payload):
     """A test-kit reading of the source's own water; at least one value."""
 
     source: str | None = Field(default=None, max_length=64)
-    total_chlorine_mg_l: Concentration | None = None
-    free_chlorine_mg_l: Concentration | None = None
+    total_chlorine_mg_l: TotalChlorine | None = None
+    free_chlorine_mg_l: Chlorine | None = None
 
     @model_validator(mode="after")
     def _says_something(self) -> "SourceTestPayload":
@@ -128,8 +128,8 @@ class ResponseCheckPayload(_Payload):
 
     step_mv: Number = Field(gt=0, le=1500)
     step_sd_mv: Number = Field(gt=0, le=500)
-    free_chlorine_mg_l: Concentration
-    combined_chlorine_mg_l: Concentration
+    free_chlorine_mg_l: Chlorine
+    combined_chlorine_mg_l: TotalChlorine
     measured: bool
     ph: Number | None = Field(default=None, ge=0, le=14)
     probe: str = Field(default="", max_length=64)

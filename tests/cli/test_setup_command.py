@@ -139,7 +139,7 @@ def test_a_file_that_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
         (["--litres", "0"], "--litres: '0' is no volume of a tank"),
         (["--tank", "a b"], "--tank: 'a b' cannot name a tank"),
         (["--livestock", "salmon"], "--livestock: 'salmon' is not one of"),
-        (["--residual", "lots"], "--residual: 'lots' is not a number"),
+        (["--residual", "lots"], "--residual: 'lots' is not an amount of chlorine"),
         (["--residual", "3", "--residual-max", "1"], "residual_max_mg_l 1 lies below"),
         (["--label-ml", "0"], "--label-ml: '0' is no dose of a label"),
         (["--orp-port", "/dev/x", "--orp-driver", "lien"], "did you mean 'line'?"),

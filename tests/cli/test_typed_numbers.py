@@ -16,7 +16,7 @@ NUMBERS = [
     (name, option.opts[0])
     for name, command in COMMANDS.items()
     for option in command.params
-    if option.param_type_name == "option" and option.metavar in ("NUMBER", "ML")
+    if option.param_type_name == "option" and option.metavar in ("NUMBER", "ML", "MG/L")
 ]
 
 
@@ -97,3 +97,26 @@ def test_check_says_which_gallon_a_file_was_taken_to_mean(tmp_path: Path) -> Non
     assert len(said) == 1
     assert "[tank.a] litres: '30 gal' is taken as US gallons" in said[0]
     assert "write '30 US gal' (113.6 L) or '30 imp gal' (136.4 L)" in said[0]
+
+
+def test_a_kit_is_told_in_its_own_units(tmp_path: Path) -> None:
+    config = str(write_config(tmp_path))
+    values = ("--total-ammonia", "0,5 NH3", "--total-chlorine", "1 mg/L as NH2Cl")
+    result = afterfill("log", "kit", "--config", config, *values)
+    assert "kit: total ammonia 0.4112 mg/L as N, total chlorine 1.377 mg/L as Cl2" in result.stdout
+    message = {"total_ammonia_mg_l": "0,5 NH4+"}
+    kit = event_from("kit", message, tank="a", time_s=1.0)
+    assert isinstance(kit, KitResult)
+    assert kit.total_ammonia_mg_l == pytest.approx(0.3882, abs=1e-4)
+
+
+def test_a_file_may_hold_degrees_of_hardness_and_kit_units() -> None:
+    config = parse(
+        '[tank.a]\nlitres = 100\nalkalinity_mg_l_caco3 = "5 dKH"\n'
+        '[source.tap]\nresidual_mg_l = "1 NH2Cl"\nfree_ammonia_total_mg_l = "0,1 NH3"\n',
+        "it",
+    )
+    assert config.tank["a"].alkalinity_mg_l_caco3 == pytest.approx(89.24, abs=0.01)
+    source = config.source["tap"]
+    assert source.residual_mg_l == pytest.approx(1.3775, abs=1e-4)
+    assert source.free_ammonia_total_mg_l == pytest.approx(0.08224, abs=1e-4)

@@ -5,6 +5,7 @@ from typing import Any
 
 import typer
 
+from afterfill.chemistry.kit_units import ammonia_from, chlorine_from, free_chlorine_from
 from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import millilitres_from
 from afterfill.errors import ModelDomainError, UsageError
@@ -25,6 +26,21 @@ def number_option(
 def millilitre_option(name: str, *, help: str, **more: Any) -> Any:  # noqa: ANN401 - as above
     """An option that takes an amount of neutraliser [mL], also as ``5 ml``."""
     return _option(name, millilitres_from, help, (None, None), metavar="ML", **more)
+
+
+def ammonia_option(name: str, *, help: str) -> Any:  # noqa: ANN401 - as above
+    """An option that takes total ammonia [mg/L as N], also as ``0.5 NH3`` or ``0.5 NH4+``."""
+    return _option(name, ammonia_from, help, (None, None), metavar="MG/L")
+
+
+def chlorine_option(name: str, *, help: str) -> Any:  # noqa: ANN401 - as above
+    """An option that takes total chlorine [mg/L as Cl2], also as ``1 NH2Cl``."""
+    return _option(name, chlorine_from, help, (None, None), metavar="MG/L")
+
+
+def free_chlorine_option(name: str, *, help: str) -> Any:  # noqa: ANN401 - as above
+    """An option that takes free chlorine [mg/L as Cl2]."""
+    return _option(name, free_chlorine_from, help, (None, None), metavar="MG/L")
 
 
 def _option(

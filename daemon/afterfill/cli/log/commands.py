@@ -6,17 +6,27 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
-from afterfill.cli.typed import millilitre_option, number_option
+from afterfill.cli.typed import (
+    ammonia_option,
+    chlorine_option,
+    free_chlorine_option,
+    millilitre_option,
+    number_option,
+)
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 
 TotalChlorine = Annotated[
-    float | None, number_option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total).")
+    float | None,
+    chlorine_option(
+        "--total-chlorine", help="Total chlorine (DPD total), mg/L as Cl2, or '1 NH2Cl'."
+    ),
 ]
 FreeChlorine = Annotated[
-    float | None, number_option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free).")
+    float | None,
+    free_chlorine_option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free)."),
 ]
 SourceOption = Annotated[
     str | None, typer.Option("--source", help="Which [source.ID]; default: the tank's own.")
@@ -73,7 +83,10 @@ class KitOptions:
 
     total_ammonia_mg_l: Annotated[
         float | None,
-        number_option("--total-ammonia", help="Total ammonia, mg/L as N (NH3 plus NH4+)."),
+        ammonia_option(
+            "--total-ammonia",
+            help="Total ammonia, mg/L as N, or as the kit says: '0.5 NH3', '0.5 NH4+'.",
+        ),
     ] = None
     total_chlorine_mg_l: TotalChlorine = None
     free_chlorine_mg_l: FreeChlorine = None

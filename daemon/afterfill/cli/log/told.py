@@ -42,17 +42,11 @@ def _words(event: Event) -> str:
         case Refill():
             return _refill_words(event)
         case KitResult():
-            values = {
-                "total ammonia": event.total_ammonia_mg_l,
-                "total chlorine": event.total_chlorine_mg_l,
-                "free chlorine": event.free_chlorine_mg_l,
-            }
-            parts = [f"{name} {v:g} mg/L" for name, v in values.items() if v is not None]
-            return "kit: " + ", ".join(parts + ([] if event.ph is None else [f"pH {event.ph:g}"]))
+            ph = [] if event.ph is None else [f"pH {event.ph:g}"]
+            ammonia = _shown("total ammonia", event.total_ammonia_mg_l, "N")
+            return "kit: " + ", ".join([*ammonia, *_chlorine(event), *ph])
         case SourceTest():
-            values = {"total": event.total_chlorine_mg_l, "free": event.free_chlorine_mg_l}
-            shown = [f"{name} chlorine {v:g} mg/L" for name, v in values.items() if v is not None]
-            return f"test of the source{_named(event.source)}: {', '.join(shown)}"
+            return f"test of the source{_named(event.source)}: {', '.join(_chlorine(event))}"
         case Dose():
             return f"dose of {event.neutraliser_ml:g} mL neutraliser"
         case Service():
@@ -63,6 +57,15 @@ def _words(event: Event) -> str:
             return f"{event.quantity} probe calibrated"
         case _:
             return event.action
+
+
+def _chlorine(test: KitResult | SourceTest) -> list[str]:
+    total = _shown("total chlorine", test.total_chlorine_mg_l, "Cl2")
+    return total + _shown("free chlorine", test.free_chlorine_mg_l, "Cl2")
+
+
+def _shown(name: str, mg_l: float | None, counted_as: str) -> list[str]:
+    return [] if mg_l is None else [f"{name} {mg_l:.4g} mg/L as {counted_as}"]
 
 
 def _named(source: str | None) -> str:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from afterfill.cli.typed import millilitre_option, number_option
+from afterfill.cli.typed import ammonia_option, chlorine_option, millilitre_option, number_option
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +44,9 @@ class Said:
     ] = None
     ammonia_mg_l: Annotated[
         float | None,
-        number_option("--ammonia", help="The tank's total ammonia by a kit, mg/L as N."),
+        ammonia_option(
+            "--ammonia", help="The tank's total ammonia by a kit, mg/L as N, or '0.5 NH3'."
+        ),
     ] = None
     tank_ph: Annotated[float | None, number_option("--tank-ph", help="The tank's pH.")] = None
     tank_temperature: Annotated[
@@ -58,7 +60,7 @@ class Said:
     ] = False
     residual_mg_l: Annotated[
         float | None,
-        number_option(
+        chlorine_option(
             "--residual", help="With --rescue: total chlorine by a DPD kit, mg/L as Cl2."
         ),
     ] = None

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
-from afterfill.cli.typed import number_option
+from afterfill.cli.typed import chlorine_option, number_option
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,7 @@ class RawWater:
 
     residual_mg_l: Annotated[
         float | None,
-        number_option(
+        chlorine_option(
             "--residual",
             help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
             "what [source.ID] says, which teaches less.",

@@ -51,7 +51,7 @@ def _tank(it: Answers) -> str:
 litres = {it.litres:.6g}  # the water it holds when full; also "30 US gal", "25 imp gal"
 livestock = {_toml(it.livestock)}  # "salmonid", "warmwater" or "sensitive": sets the limits
 top_off = {_toml(it.top_off)}  # how what evaporates is made up for: "treated", "told", "unknown"
-# alkalinity_mg_l_caco3 = 80  # of the tank's water; a KH test times 17.9
+# alkalinity_mg_l_caco3 = 80  # of the tank's water; as a KH test says it: "4.5 dKH"
 
 # [tank.{it.tank}.limits]  # only to override those of the livestock
 # residual_oxidant_mg_l = 0.02
