@@ -22,9 +22,9 @@ from afterfill.record_kinds import types_of
 from afterfill.records import (
     QUANTITIES,
     AlarmChange,
-    Event,
     Health,
     Input,
+    Left,
     MachineCondition,
     MachineState,
     Output,
@@ -118,7 +118,7 @@ class Recorder:
             self._commit(stamp)
         return found
 
-    def _waiting(self, stamp: Stamp) -> list[tuple[int, Event, Stamp]]:
+    def _waiting(self, stamp: Stamp) -> list[tuple[int, Left, Stamp]]:
         if not self._outage.may_try(stamp):
             return []
         try:
@@ -316,8 +316,10 @@ class Recorder:
         self._commit(stamp)
 
 
-def _known_at(event: Event, time_s: float) -> Event:
+def _known_at(event: Left, time_s: float) -> Left:
     """The event with the time at which we learnt of it; none lies in the future."""
+    if isinstance(event, SourceLearnt):
+        return replace(event, time_s=time_s)
     happened_s = min(round(event.time_s * 1000) / 1000, time_s)
     return replace(event, time_s=happened_s, logged_s=None if happened_s == time_s else time_s)
 
