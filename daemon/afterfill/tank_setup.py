@@ -7,9 +7,10 @@ from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
 from afterfill.config import Config, Neutraliser, Source, Tank
 from afterfill.inference.setup import Setup, Water
-from afterfill.planning.asked import Bounds
+from afterfill.planning.asked import Bottle, Bounds
 from afterfill.records import Quantity
 
+_OWN = "configuration"
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
 
 
@@ -58,6 +59,21 @@ def bounds_of(table: Tank) -> Bounds:
         own.free_ammonia_mg_l or usual.free_ammonia_mg_l.value,
         own.ph or (usual.ph.low, usual.ph.high),
         own.temperature_c or (usual.temperature_c.low, usual.temperature_c.high),
+        residual_source=_OWN if own.residual_oxidant_mg_l else usual.residual_oxidant_mg_l.short,
+        free_ammonia_source=_OWN if own.free_ammonia_mg_l else usual.free_ammonia_mg_l.short,
+    )
+
+
+def bottle_of(neutraliser: Neutraliser, name: str = "") -> Bottle:
+    """A neutraliser's table as plans take it; `name`: its own."""
+    label = neutraliser.label
+    return Bottle(
+        neutraliser.agent,
+        strength_of(neutraliser),
+        neutraliser.binds_ammonia,
+        None if label is None else label.ml,
+        None if label is None else label.litres,
+        name,
     )
 
 

@@ -88,7 +88,6 @@ RICH = replace(TANK, ammonia_mg_l=Interval(0.5, 0.8, 1.5), ph=8.0)
             "warning",
             "pH steps by",
         ),
-        ({"tank": replace(TANK, ph=None)}, "warning", "not known: the tank's pH"),
         (
             {"tap": replace(CHLORAMINE, alkalinity_mg_l_caco3=0.0)},
             "warning",

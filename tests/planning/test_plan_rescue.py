@@ -12,15 +12,8 @@ from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.toxicity import TimeLeft
 from afterfill.errors import ModelDomainError
 from afterfill.planning.asked import Bottle
-from afterfill.planning.rescue import (
-    Found,
-    RescuePlan,
-    Upper,
-    found_by_kit,
-    plan_rescue,
-    rescue_dose_ml,
-    upper_of,
-)
+from afterfill.planning.found import Found, Upper, found_by_kit, upper_of
+from afterfill.planning.rescue import RescuePlan, plan_rescue, rescue_dose_ml
 from afterfill.planning.rescue_advice import (
     rescue_donts,
     rescue_steps,
@@ -149,16 +142,58 @@ def test_without_ph_the_change_is_unknown() -> None:
     assert "not known" in rescue_steps(plan, tank, THIOSULFATE, Shown())[-1]
 
 
-def test_fish_have_the_time_of_the_published_law() -> None:
-    # Farrell et al. 2001, abstract read: LC50 [ug/L] = 7244 t^-0.4525, so t = (7244/500)^(1/0.4525)
-    fish = rescued().fish
+def test_harm_is_likely_well_before_half_are_dead() -> None:
+    # Farrell et al. 2001, abstract read: LC50 [ug/L] = 7244 t^-0.4525, so half of chinook salmon
+    # are dead after t = (7244/100)^(1/0.4525) at 0.1 mg/L; no deadline is read off that
+    little = Found(Interval(0.05, 0.1, 0.2), Upper(0.3, "log-normal"), 0.0, 0.0)
+    fish = rescued(little).fish
     assert fish is not None
-    assert fish.middle.minutes == pytest.approx((7244.0 / 500.0) ** (1.0 / 0.4525))
-    assert fish.upper.minutes < fish.middle.minutes
+    half_dead_min = (7244.0 / 100.0) ** (1.0 / 0.4525)
+    assert fish.middle.minutes == pytest.approx(half_dead_min / 2.0 ** (1.0 / 0.4525))
+    assert fish.middle.minutes < 0.22 * half_dead_min
+    # sensitive fish at the upper end: 2 x 3.3 x 0.3 mg/L
+    assert fish.upper.minutes == pytest.approx((7244.0 / 1980.0) ** (1.0 / 0.4525))
+
+
+def test_a_kit_says_free_or_combined_by_the_kind_of_the_source() -> None:
+    times = {}
+    for kind in ("chlorine", "chloramine", "unknown"):
+        fish = rescued(found_by_kit(0.1, kind)).fish
+        assert fish is not None
+        times[kind] = fish.middle.minutes
+    # at pH 7.4, 25 degrees C 57.8 % is HOCl (Morris 1966), four times as harmful: 2.73 times
+    assert times["chloramine"] / times["chlorine"] == pytest.approx(2.73 ** (1 / 0.4525), rel=0.03)
+    assert times["unknown"] == times["chlorine"]
+
+
+def test_without_ph_free_chlorine_is_taken_as_its_worst_form() -> None:
+    known = rescued(found_by_kit(0.1, "chlorine")).fish
+    unknown = rescued(found_by_kit(0.1, "chlorine"), tank=replace(TANK, ph=None)).fish
+    assert known is not None
+    assert unknown is not None
+    assert unknown.middle.minutes < known.middle.minutes
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        found_by_kit(0.0, "chlorine"),
+        Found(Interval(0.0, 0.001, 0.004), Upper(0.008, "log-normal")),
+    ],
+)
+def test_where_there_is_nothing_to_take_away_there_is_no_dose(found: Found) -> None:
+    plan = rescued(found)
+    assert plan.dose_ml == 0.0
+    assert plan.oxygen_missing_mg_l == plan.released_mg_l == 0.0
+    steps = rescue_steps(plan, TANK, THIOSULFATE, Shown())
+    assert "Give no neutraliser" in steps[1]
+    assert not [line for line in steps if "Put " in line]
 
 
 def test_free_chlorine_leaves_fish_less_time_than_chloramine() -> None:
-    as_free, as_combined = rescued(replace(HALF, free_share=1.0)).fish, rescued().fish
+    little = replace(HALF, residual_mg_l=Interval(0.05, 0.1, 0.2))
+    as_free = rescued(replace(little, free_share=1.0)).fish
+    as_combined = rescued(replace(little, free_share=0.0, free_most=0.0)).fish
     assert as_free is not None
     assert as_combined is not None
     assert as_free.middle.minutes < as_combined.middle.minutes
