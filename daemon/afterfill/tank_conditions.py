@@ -1,10 +1,12 @@
 """Which alarm conditions hold on one tank, from what is believed and remembered of it."""
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import NamedTuple
 
-from afterfill.alarms import rules
+from afterfill.alarms import manager, rules
+from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.machine_definitions import MACHINE
 from afterfill.alarms.messages import Facts
 from afterfill.inference import history
@@ -21,6 +23,8 @@ from afterfill.inference.posterior.estimate import (
     p_over_limit,
 )
 from afterfill.planning import practice
+from afterfill.records import AlarmChange
+from afterfill.tank_rescue import dose_text
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
@@ -224,8 +228,9 @@ def due_probes(state: TankState, time_s: float) -> list[str]:
 def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
     """What the sentences of alarms are made of."""
     trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
+    now = estimate(setup.inference, state.belief, time_s)
     return Facts(
-        now=estimate(setup.inference, state.belief, time_s),
+        now=now,
         residual_limit_mg_l=setup.inference.limit_mg_l,
         ammonia_limit_mg_l=setup.free_ammonia_limit_mg_l,
         ph_limits=setup.ph_limits,
@@ -237,9 +242,37 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
         ahead_mg_l=state.context.ahead_mg_l,
         carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
+        dose=dose_text(setup, state, now),
+        residual_limit_source="" if setup.at_hand is None else setup.at_hand.bounds.residual_source,
+        ammonia_limit_source=(
+            "" if setup.at_hand is None else setup.at_hand.bounds.free_ammonia_source
+        ),
         silent=trouble.silent,
         still=trouble.still,
         odd=trouble.odd,
         due=due_probes(state, time_s),
         machine={name: told.detail for name, told in state.context.machine.items()},
     )
+
+
+def facts_once(setup: TankSetup, state: TankState, time_s: float) -> Callable[[], Facts]:
+    """The facts, made when they are first asked for, if ever."""
+    made: list[Facts] = []
+
+    def facts() -> Facts:
+        if not made:
+            made.append(facts_of(setup, state, time_s))
+        return made[0]
+
+    return facts
+
+
+def advised(
+    setup: TankSetup, state: TankState, time_s: float
+) -> tuple[TankState, list[AlarmChange]]:
+    """After a dose or a test: what the alarms that hold say of a dose now."""
+    facts, tank = facts_once(setup, state, time_s), setup.inference.tank
+    alarms, changes = manager.advised(
+        state.alarms, lambda alarm: DEFINITIONS[alarm].advice(facts()), tank, time_s
+    )
+    return state._replace(alarms=alarms), changes

@@ -38,11 +38,16 @@ class PourContext:
 @dataclass(frozen=True, slots=True)
 class NeutraliserBook:
     """Arithmetic of what was logged: surplus of neutraliser in the tank [mg/L as Cl2] at `time_s`.
-    An amount that is not known makes it unknown until `unknown_until_s`."""
+    An amount that is not known makes it unknown until `unknown_until_s`. `dosed_ml` went into the
+    tank itself last, at `dosed_s`; `kit_mg_l`: total chlorine by the last test, at `kit_s`."""
 
     surplus_mg_l: float = 0.0
     time_s: float = 0.0
     unknown_until_s: float = 0.0
+    dosed_ml: float = 0.0
+    dosed_s: float = 0.0
+    kit_mg_l: float = 0.0
+    kit_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,6 +87,16 @@ def test_an_alarm_is_told_in_the_order_in_which_it_is_needed() -> None:
     assert "not a drinking-water instrument" in lines[-1]
 
 
+def test_the_dose_for_this_tank_stands_where_it_is_needed_and_alone() -> None:
+    told = replace(OXIDANT, advice="put 2.8 mL of n (thiosulfate) into the whole tank's 100 L")
+    lines = text_of(one(told), scene()).splitlines()
+    first = lines.index("Do first: stop the refill.")
+    dose = "Dose for this tank: put 2.8 mL of n (thiosulfate) into the whole tank's 100 L."
+    assert lines[first + 1] == dose
+    assert lines[first + 2].startswith("Then: run strong aeration; confirm with")
+    assert "as its label says" not in "\n".join(lines)
+
+
 def test_a_reminder_says_how_it_is_by_now() -> None:
     text = text_of(one(OXIDANT, "still"), scene(62, estimate(60)))
     assert "unacknowledged; not acknowledged yet." in text
@@ -183,7 +193,7 @@ def test_every_alarm_says_what_to_do_first(alarm: str) -> None:
     definition = DEFINITIONS[alarm]
     steps = definition.steps
     assert f"\nDo first: {steps.first}.\n" in text
-    assert ("\nThen: " in text) == bool(steps.then)
+    assert ("\nThen: " in text) == bool(steps.then or steps.dose)
     assert all(step in text for step in (*steps.then, *steps.do_not))
     assert f"Time to act: {definition.time_to_respond}." in text
     assert text.startswith(f"Tank window: {definition.title}.\n")

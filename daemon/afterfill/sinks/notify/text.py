@@ -112,7 +112,7 @@ def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
     return [
         *head,
         f"\nTime to act: {definition.time_to_respond}.",
-        *_of_steps(definition.steps),
+        *_of_steps(definition.steps, it.advice),
         f"\n{'How sure' if definition.estimated else 'Seen'}: {it.message}.",
         _news(it, scene) if definition.estimated else "",
         since,
@@ -123,12 +123,14 @@ def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
     ]
 
 
-def _of_steps(steps: Steps) -> list[str]:
-    """What comes first, what then, what must not be done. The advice to ask a vet stands under
-    every text and is left out here."""
+def _of_steps(steps: Steps, advice: str = "") -> list[str]:
+    """What comes first, what then, what must not be done; `advice`: the dose for this tank, instead
+    of what is said of any. The advice to ask a vet stands under every text and is left out here."""
+    usual = (steps.dose,) if steps.dose and not advice else ()
     return [
         _labelled("Do first", steps.first),
-        _labelled("Then", "; ".join(steps.then)),
+        _labelled("Dose for this tank", advice),
+        _labelled("Then", "; ".join((*usual, *steps.then))),
         _labelled("Do not", steps.never()),
     ]
 
