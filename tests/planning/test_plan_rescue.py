@@ -190,6 +190,33 @@ def test_where_there_is_nothing_to_take_away_there_is_no_dose(found: Found) -> N
     assert not [line for line in steps if "Put " in line]
 
 
+def test_a_rescue_is_aerated_only_as_long_as_the_tank_keeps_its_limits() -> None:
+    sour = replace(TANK, ph=6.8)  # all day in air would bring it to 8.35, over the limit of 8.2
+    plan = rescued(tank=sour, counts_bound=True)
+    assert plan.ph_ahead is not None
+    assert plan.air is not None
+    assert plan.free_as_advised_mg_l is not None
+    assert plan.ph_ahead.highest > BOUNDS.ph[1]
+    assert 1.0 <= plan.air.hours < 24.0
+    assert plan.air.ph <= BOUNDS.ph[1]
+    assert plan.free_as_advised_mg_l <= BOUNDS.free_ammonia_mg_l
+    assert plan.over == ()
+    assert f"for {plan.air.hours:g} h and then as usual" in " ".join(
+        rescue_steps(plan, sour, THIOSULFATE, Shown())
+    )
+
+
+def test_a_rescue_in_soft_water_is_judged_by_its_acid() -> None:
+    soft = replace(TANK, ph=6.6, alkalinity_mg_l_caco3=8.0)
+    plan = rescued(tank=soft, bottle=replace(THIOSULFATE, agent="metabisulfite"))
+    # by hand: 1 mg/L of chloramine takes 1 proton, the surplus of 1.5 mg/L x 1.44 - 0.3 another
+    # each, 0.706 mg/L CaCO3 per mg/L; its ammonia 0.198 x 7.14
+    acid = 0.706 * (1.0 + 1.52 * 1.4447 - 0.3) + 0.1975 * 7.145
+    assert plan.alkalinity_later_mg_l_caco3 == pytest.approx(acid, rel=0.06)
+    assert plan.ph_lowest is not None
+    assert plan.ph_lowest < 6.35
+
+
 def test_free_chlorine_leaves_fish_less_time_than_chloramine() -> None:
     little = replace(HALF, residual_mg_l=Interval(0.05, 0.1, 0.2))
     as_free = rescued(replace(little, free_share=1.0)).fish

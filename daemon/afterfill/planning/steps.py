@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from afterfill.planning import practice
 from afterfill.planning.asked import Bottle, Tap
 from afterfill.planning.refill import RefillPlan
 from afterfill.planning.shown import Shown, millilitres
@@ -71,6 +72,7 @@ def _pouring(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
         yield "Measure the new water and bring it to the tank's temperature."
     elif abs(plan.water.temperature_step_c) > _WORTH_TEMPERING_C:
         yield "Bring the new water near the tank's temperature."
+    yield from _in_steps_of_ph(plan, shown)
     drains, into_tank = plan.asked.mode == "replace", plan.asked.dose_at == "tank"
     if drains and into_tank:
         yield f"Drain {volume}."  # before the dose, which would go with it
@@ -83,6 +85,19 @@ def _pouring(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
         else:
             yield f"Add the {volume}, slowly."
     yield _afterwards(plan, shown)
+
+
+def _in_steps_of_ph(plan: RefillPlan, shown: Shown) -> Iterator[str]:
+    """That so much of this water at once would step pH further than fish should bear."""
+    most = next((it.litres for it in plan.reaches if it.rule == "step of pH"), None)
+    step = plan.water.ph_step
+    if most is None or step is None or abs(step) <= practice.PH_STEP or most <= 0.0:
+        return
+    yield (
+        f"Pour at most {shown.volume(most)} of it at once, and the rest likewise with two hours "
+        f"between: all of it would step pH by {step:+.2f}, more than {practice.PH_STEP:g} "
+        f"({practice.SOURCE}). Plan, dose and tell each part by itself."
+    )
 
 
 def _in_parts(plan: RefillPlan, shown: Shown) -> Iterator[str]:
