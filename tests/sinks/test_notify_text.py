@@ -97,6 +97,13 @@ def test_the_dose_for_this_tank_stands_where_it_is_needed_and_alone() -> None:
     assert "as its label says" not in "\n".join(lines)
 
 
+def test_each_command_in_a_text_names_the_tank_it_is_for() -> None:
+    dose = "put 2 mL. Then tell it: `afterfill log dose --neutraliser-ml 2 --tank window`"
+    text = text_of(one(replace(OXIDANT, advice=dose)), scene())
+    assert "`afterfill log kit --total-chlorine VALUE --tank window`" in text
+    assert "`afterfill log dose --neutraliser-ml 2 --tank window`" in text
+
+
 def test_a_reminder_says_how_it_is_by_now() -> None:
     text = text_of(one(OXIDANT, "still"), scene(62, estimate(60)))
     assert "unacknowledged; not acknowledged yet." in text
@@ -189,7 +196,7 @@ def test_several_things_and_a_digest_say_so() -> None:
 
 @pytest.mark.parametrize("alarm", sorted(DEFINITIONS))
 def test_every_alarm_says_what_to_do_first(alarm: str) -> None:
-    text = text_of(one(replace(OXIDANT, alarm=alarm)), scene())
+    text = text_of(one(replace(OXIDANT, alarm=alarm)), scene()).replace(" --tank window`", "`")
     definition = DEFINITIONS[alarm]
     steps = definition.steps
     assert f"\nDo first: {steps.first}.\n" in text

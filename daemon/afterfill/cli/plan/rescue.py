@@ -57,7 +57,8 @@ class PlannedRescue:
     def words(self) -> Iterator[str | Table]:
         """What to do first, then why."""
         known, plan = self.known, self.plan
-        yield f"{known.name}: disinfectant in the tank, planned for {upper_words(plan)}"
+        meant = "at the most" if plan.dose_ml == 0.0 else "planned for"
+        yield f"{known.name}: disinfectant in the tank, {meant} {upper_words(plan)}"
         if plan.found.upper.mg_l <= known.bounds.residual_oxidant_mg_l:
             yield "As far as is known the residual keeps its limit: there is nothing to rescue."
         elif plan.dose_ml == 0.0:

@@ -4,6 +4,7 @@ Order of a text: what, how long there is, what to do first, what not to do; only
 is, since when, why, and what would change the picture. A phone shows the beginning.
 """
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +24,7 @@ CAUTION = (
     "Fish that gasp, dart or lie on the bottom need help now, whatever this says. afterfill is no "
     "vet: ask one. It is not a drinking-water instrument, and no substitute for a test kit."
 )
+_COMMAND = re.compile(r"`afterfill ((?:log|plan)\b(?![^`]*--tank)[^`]*)`")
 _DOUBTFUL = Steps("treat the water as doubtful", ("test with DPD (total chlorine)",))
 
 
@@ -97,7 +99,8 @@ def _section(notice: Notice, scene: Scene) -> str:
         lines = _of_standing(about, scene, again=notice.what == "still")
     else:
         lines = _of_ended(about, scene, told=notice.what == "over")
-    return "\n".join(line for line in lines if line)
+    text = "\n".join(line for line in lines if line)
+    return _COMMAND.sub(rf"`afterfill \1 --tank {about.tank}`", text)
 
 
 def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
