@@ -52,6 +52,7 @@ from afterfill.tank_conditions import (
     advised,
     conditions_of,
     facts_once,
+    readvised,
     with_context,
 )
 from afterfill.tank_lending import is_lent, lent
@@ -295,7 +296,10 @@ def _judged(
         None if watching is None or not watching.reported else watching.zero_s,
         lambda alarm: DEFINITIONS[alarm].advice(facts()),
     )
-    return state if alarms is state.alarms else state._replace(alarms=alarms), changes
+    if alarms is not state.alarms:
+        state = state._replace(alarms=alarms)
+    state, more = readvised(setup, state, time_s)
+    return state, [*changes, *more]
 
 
 def _after_event(

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from afterfill.alarms import manager, rules
-from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.alarms.definitions import DEFINITIONS, RESIDUAL_OXIDANT
 from afterfill.alarms.machine_definitions import MACHINE
 from afterfill.alarms.messages import Facts
 from afterfill.inference import history
@@ -24,10 +24,11 @@ from afterfill.inference.posterior.estimate import (
 )
 from afterfill.planning import practice
 from afterfill.records import AlarmChange
-from afterfill.tank_rescue import dose_text
+from afterfill.tank_rescue import dose_text, to_take_mg_l
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
+_HALF, _MUCH_MORE = 0.5, 1.25  # of a dose that was named: our judgement
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
 _AHEAD_H = (1.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0, 24.0)  # a pH has its day
 _BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
@@ -265,6 +266,23 @@ def facts_once(setup: TankSetup, state: TankState, time_s: float) -> Callable[[]
         return made[0]
 
     return facts
+
+
+def readvised(
+    setup: TankSetup, state: TankState, time_s: float
+) -> tuple[TankState, list[AlarmChange]]:
+    """While there is disinfectant in the water: the dose once more, when what it has to take has
+    grown or fallen by much since an alarm named it."""
+    named_mg_l = state.context.advised_mg_l
+    if not state.alarms.active(RESIDUAL_OXIDANT.name):
+        if named_mg_l is not None:
+            state = state._replace(context=replace(state.context, advised_mg_l=None))
+        return state, []
+    now_mg_l = to_take_mg_l(setup, state, time_s)
+    if named_mg_l is not None and _HALF * named_mg_l <= now_mg_l <= _MUCH_MORE * named_mg_l:
+        return state, []
+    state = state._replace(context=replace(state.context, advised_mg_l=now_mg_l))
+    return advised(setup, state, time_s)
 
 
 def advised(

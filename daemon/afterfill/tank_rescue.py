@@ -40,6 +40,16 @@ def dose_text(setup: TankSetup, state: TankState, now: Estimate) -> str:
     return rescue_words(at_hand, tank, found, rescues(at_hand, tank, found))
 
 
+def to_take_mg_l(setup: TankSetup, state: TankState, time_s: float) -> float:
+    """The residual [mg/L as Cl2] that a dose would be for now; 0 where there is nothing to take."""
+    if setup.at_hand is None:
+        return 0.0
+    total, free, _ = chlorine_of(state.belief, time_s)
+    found = _found(setup.at_hand, state, (Interval(*total), Interval(*free)), time_s)
+    nothing = found.nothing(setup.at_hand.bounds.residual_oxidant_mg_l)
+    return 0.0 if nothing else found.upper.mg_l
+
+
 def dose_needed_mg(setup: TankSetup, state: TankState, time_s: float) -> float:
     """Chlorine [mg as Cl2] that the rescue plan's dose for this tank takes now: so much of a dose
     meets, or may meet, a residual, and is no surplus. 0 where nothing is to be taken away."""

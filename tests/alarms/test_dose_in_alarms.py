@@ -104,6 +104,22 @@ def test_once_the_dose_is_logged_the_alarm_asks_for_no_second_one() -> None:
     assert not [advice for advice in doses if "logged as given" in advice]
 
 
+def test_the_dose_grows_with_what_is_believed_while_no_one_has_dosed() -> None:
+    _, found = after(setup_of(config_of()), carried_over(), 20.0)
+    told: float | None = None
+    checked = 0
+    for output in found:
+        if isinstance(output, AlarmChange) and output.alarm == OXIDANT:
+            put = re.match(r"put ([0-9.]+) mL", output.advice)
+            told = float(put[1]) if put else None
+        if isinstance(output, Estimate) and told is not None:
+            _, middle, high = output.residual_mg_l
+            upper = max(min(middle * (high / max(middle, 1e-9)) ** (2.326 / 1.645), 3.0), high)
+            checked += 1
+            assert told >= upper * 100.0 / 40.0  # the nominal need, whatever came after
+    assert checked > 30
+
+
 @pytest.mark.parametrize(
     ("bottles", "words"),
     [

@@ -57,15 +57,17 @@ def rescue_words(
     if not known:
         return _without_a_bottle(tank, found)
     plan = known[0][1]
+    margins = [p.safety for _, p in known]
+    margin = f"{min(margins):.2g} to {max(margins):.2g}" if len(known) > 1 else f"{margins[0]:.2g}"
     doses = " or ".join(f"{millilitres(p.dose_ml or 0.0)} of {_named(b)}" for b, p in known)
     one = ", one of them and never both" if len(known) > 1 else ""
     return ". ".join(
         [
             f"put {doses}{one} into the whole tank's {tank.litres:.3g} L, {_how(plan)}, where the "
             f"flow is strong (for up to {found.upper.mg_l:.2g} mg/L of chlorine, and "
-            f"{plan.safety:.2g} times that for a weak bottle)",
+            f"{margin} times that for a weak bottle)",
             *_cautions(plan, at_hand, [bottle for bottle, _ in known]),
-            f"Then tell it: {_told(at_hand, plan)}",
+            f"Then tell it: {_told(at_hand, known)}",
         ]
     )
 
@@ -81,8 +83,9 @@ def _how(plan: RescuePlan) -> str:
     return "all of it at once"
 
 
-def _told(at_hand: AtHand, plan: RescuePlan) -> str:
-    return Shown(tank=at_hand.tank).command(f"log dose --neutraliser-ml {plan.dose_ml:g}")
+def _told(at_hand: AtHand, known: Sequence[tuple[Bottle, RescuePlan]]) -> str:
+    given = f"{known[0][1].dose_ml:g}" if len(known) == 1 else "ML"
+    return Shown(tank=at_hand.tank).command(f"log dose --neutraliser-ml {given}")
 
 
 def _without_a_bottle(tank: TankBefore, found: Found) -> str:
