@@ -17,6 +17,7 @@ from afterfill.records import (
 )
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup, tank_setup
+from afterfill.wire import to_published
 from tank_stories import (
     HOUR_S,
     ZERO_S,
@@ -82,6 +83,7 @@ def test_the_alarm_carries_the_dose_for_this_tank_and_its_caution() -> None:
     assert "Aerate strongly" in told.advice
     assert f"`afterfill log dose --neutraliser-ml {ml:g}`" in told.advice
     assert "US EPA 1984, one hour, secondary" in told.message
+    assert to_published(told)["advice"] == told.advice  # what the broker is told, retained
 
 
 def test_once_the_dose_is_logged_the_alarm_asks_for_no_second_one() -> None:

@@ -186,6 +186,7 @@ def test_chloramine_without_a_neutraliser_ends_with_1(tmp_path: Path) -> None:
     assert "so nor pH and free ammonia; " in unknown
     assert "--source-ph or ph in [source.tap]" in unknown
     assert "a table [neutraliser.ID]" in unknown
+    assert "not known" not in result.stdout.replace("not known: ", "").replace(unknown, "")
 
 
 def test_the_sources_ph_and_alkalinity_can_be_told(config: str) -> None:

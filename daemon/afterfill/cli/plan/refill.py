@@ -176,15 +176,15 @@ def _verdict(plan: RefillPlan) -> str:
 
 def _reaches(plan: RefillPlan, shown: Shown) -> Iterator[tuple[str, str]]:
     for reach in plan.reaches:
+        if reach.litres is None:  # what is not known is said once, in one line
+            continue
         rule = f"{reach.rule} ({'limit' if reach.kind == 'limit' else 'common practice'})"
         yield rule, _reach(reach.litres, plan, shown)
     few = shown.volume(plan.residual.untreated_litres)
     yield "residual, untreated water", few
 
 
-def _reach(litres: float | None, plan: RefillPlan, shown: Shown) -> str:
-    if litres is None:
-        return "not known"
+def _reach(litres: float, plan: RefillPlan, shown: Shown) -> str:
     if litres <= 0.0:
         return "beyond it before any refill"
     if litres >= plan.asked.litres / plan.fraction * 0.9999:
