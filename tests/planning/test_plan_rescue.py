@@ -5,9 +5,10 @@ from math import inf
 from statistics import NormalDist
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from afterfill.chemistry.neutraliser_agents import AGENTS
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.toxicity import TimeLeft
 from afterfill.errors import ModelDomainError
@@ -21,6 +22,7 @@ from afterfill.planning.rescue_advice import (
     time_words,
     upper_words,
 )
+from afterfill.planning.rescue_words import AtHand, rescue_words, rescues
 from afterfill.planning.shown import Shown
 from plan_waters import BOUNDS, TANK, THIOSULFATE
 
@@ -215,6 +217,47 @@ def test_a_rescue_in_soft_water_is_judged_by_its_acid() -> None:
     assert plan.alkalinity_later_mg_l_caco3 == pytest.approx(acid, rel=0.06)
     assert plan.ph_lowest is not None
     assert plan.ph_lowest < 6.35
+
+
+def test_where_the_waters_chemistry_ends_the_rescue_does_not() -> None:
+    tank = replace(TANK, ph=5.85, alkalinity_mg_l_caco3=2.0, temperature_c=0.0)
+    for agent in AGENTS:
+        plan = rescued(found_by_kit(50.0), tank=tank, bottle=replace(THIOSULFATE, agent=agent))
+        assert plan.dose_ml is not None
+
+
+some = st.none() | st.floats(0.0, 14.0)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    some,
+    st.none() | st.floats(-5.0, 60.0),
+    st.floats(0.0, 1000.0),
+    st.floats(0.0, 5.0),
+    st.floats(0.0, 5.0),
+    st.sampled_from([*AGENTS, None]),
+)
+def test_any_tank_gets_a_rescue_that_can_be_told(
+    ph: float | None, celsius: float | None, alkalinity: float, one: float, other: float,
+    agent: str | None,
+) -> None:  # fmt: skip
+    """An alarm at night asks for it in the fold, where nothing may fail."""
+    tank = replace(TANK, ph=ph, temperature_c=celsius, alkalinity_mg_l_caco3=alkalinity)
+    bottle = None if agent is None else replace(THIOSULFATE, agent=agent, name="n")
+    middle, high = sorted((one, other))
+    found = Found(Interval(0.0, middle, high), upper_of(Interval(0.0, middle, high), 4.0))
+    at_hand = AtHand(BOUNDS, alkalinity, () if bottle is None else (bottle,))
+    plans = rescues(at_hand, tank, found)
+    words = rescue_words(at_hand, tank, found, plans)
+    assert "None" not in words
+    assert "nan" not in words.split()
+    assert words.startswith(("put ", "no neutraliser", "how much cannot be told"))
+    for line in (*rescue_steps(plans[0], tank, bottle, Shown()), *rescue_tests(plans[0], bottle)):
+        assert "None" not in line
+    if plans[0].dose_ml:
+        strength = 40.0
+        assert plans[0].dose_ml * strength >= 1.5 * 100.0 * found.upper.mg_l * 0.999
 
 
 def test_free_chlorine_leaves_fish_less_time_than_chloramine() -> None:

@@ -225,7 +225,10 @@ def _lowest(tank: TankBefore, acid_mg_l: float) -> float | None:
     water = _water(tank, 0.0)
     if water is None:
         return None
-    return sour_ph(alkalinity_after(water, -acid_mg_l), usual_co2_atm(water))
+    try:
+        return sour_ph(alkalinity_after(water, -acid_mg_l), usual_co2_atm(water))
+    except ModelDomainError:
+        return None
 
 
 def _air(
@@ -233,7 +236,10 @@ def _air(
 ) -> Air | None:
     if water is None:
         return None
-    phs = ph_over_hours(water, _AIR_H, CO2_EXCHANGE_AERATED.value)
+    try:
+        phs = ph_over_hours(water, _AIR_H, CO2_EXCHANGE_AERATED.value)
+    except ModelDomainError:
+        return None
     best, now = Air(_AIR_H[0], phs[0]), tank.ph or 0.0
     for hours, ph in zip(_AIR_H, phs, strict=True):
         free = 0.0 if total is None else total.high * nh3_fraction(ph, tank.temperature_c or 0.0)

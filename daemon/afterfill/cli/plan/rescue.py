@@ -123,9 +123,12 @@ def _verdict(known: Known, plan: RescuePlan) -> str:
     """How the tank stands when all is done as advised."""
     if plan.over:
         return f"NOT within its limits when all is done as advised: {', '.join(plan.over)}."
-    if plan.ph_ahead is None:
+    if None in (plan.ph_ahead, plan.ph_lowest, plan.air):
         missing = missing_for_ph(known.tank, known.tap, tank_only=True)
-        return f"What it does to pH and free ammonia is not known: give {', '.join(missing)}."
+        give = (
+            f"give {', '.join(missing)}" if missing else "no pH fits this water: measure it again"
+        )
+        return f"What it does to pH and free ammonia is not known: {give}."
     return "Done as advised, the tank keeps its other limits."
 
 
