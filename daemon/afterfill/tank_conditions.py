@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from afterfill.alarms import manager, rules
-from afterfill.alarms.definitions import DEFINITIONS, RESIDUAL_OXIDANT
+from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.machine_definitions import MACHINE
 from afterfill.alarms.messages import Facts
 from afterfill.inference import history
@@ -29,6 +29,7 @@ from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
 _HALF, _MUCH_MORE = 0.5, 1.25  # of a dose that was named: our judgement
+_NAMES_A_DOSE = ("residual-oxidant", "residual-oxidant-possible", "refill-running-on")
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
 _AHEAD_H = (1.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0, 24.0)  # a pH has its day
 _BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
@@ -271,10 +272,10 @@ def facts_once(setup: TankSetup, state: TankState, time_s: float) -> Callable[[]
 def readvised(
     setup: TankSetup, state: TankState, time_s: float
 ) -> tuple[TankState, list[AlarmChange]]:
-    """While there is disinfectant in the water: the dose once more, when what it has to take has
-    grown or fallen by much since an alarm named it."""
+    """While an alarm names a dose: once more, when what it has to take has grown or fallen by much
+    since."""
     named_mg_l = state.context.advised_mg_l
-    if not state.alarms.active(RESIDUAL_OXIDANT.name):
+    if not any(state.alarms.active(name) for name in _NAMES_A_DOSE):
         if named_mg_l is not None:
             state = state._replace(context=replace(state.context, advised_mg_l=None))
         return state, []

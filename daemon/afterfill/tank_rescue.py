@@ -20,8 +20,7 @@ def dose_text(setup: TankSetup, state: TankState, now: Estimate) -> str:
     at_hand, book = setup.at_hand, state.context.book
     if at_hand is None:
         return ""
-    given_since_test = book.dosed_s > book.kit_s and now.time_s - book.dosed_s < _DOSE_ACTS_S
-    if given_since_test:
+    if _was_dosed(state, now.time_s):
         return (
             f"{book.dosed_ml:.3g} mL of neutraliser are logged as given: give no more before a DPD "
             "total-chlorine test, and log that; if it shows any pink, what is still needed is told "
@@ -38,6 +37,15 @@ def dose_text(setup: TankSetup, state: TankState, now: Estimate) -> str:
     believed = Interval(*now.residual_mg_l), Interval(*now.free_chlorine_mg_l)
     found = _found(at_hand, state, believed, now.time_s)
     return rescue_words(at_hand, tank, found, rescues(at_hand, tank, found))
+
+
+def _was_dosed(state: TankState, time_s: float) -> bool:
+    """Whether a dose met this water, and no test has told since what it did. One that went in
+    before the water came is part of what is believed."""
+    book, watching = state.context.book, state.belief.watch
+    if book.dosed_s <= book.kit_s or time_s - book.dosed_s >= _DOSE_ACTS_S:
+        return False
+    return watching is None or book.dosed_s >= watching.refill_time_s
 
 
 def to_take_mg_l(setup: TankSetup, state: TankState, time_s: float) -> float:

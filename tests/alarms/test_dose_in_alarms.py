@@ -14,6 +14,7 @@ from afterfill.records import (
     Output,
     Quantity,
     Reading,
+    known_since_s,
 )
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import TankSetup, tank_setup
@@ -104,6 +105,15 @@ def test_once_the_dose_is_logged_the_alarm_asks_for_no_second_one() -> None:
     state, outputs = folded(setup, state, pink)
     doses = [o.advice for o in outputs if isinstance(o, AlarmChange) and o.active and o.advice]
     assert not [advice for advice in doses if "logged as given" in advice]
+
+
+def test_a_dose_that_came_before_the_water_does_not_silence_the_one_that_is_needed() -> None:
+    setup = setup_of(config_of())
+    early: Input = Dose(ZERO_S + 1.9 * HOUR_S, "t", 0.2)  # 8 mg, of the 66 that the water brings
+    _, found = after(setup, sorted([early, *carried_over()], key=known_since_s), 20.0)
+    changes = [o for o in found if isinstance(o, AlarmChange) and o.alarm == OXIDANT]
+    named = [change.advice for change in changes if change.active]
+    assert named[0].startswith("put ")
 
 
 def test_the_dose_grows_with_what_is_believed_while_no_one_has_dosed() -> None:
