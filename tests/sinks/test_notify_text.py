@@ -258,3 +258,9 @@ def test_a_subject_is_one_short_line_and_each_thing_has_its_section(
     assert text.count("\nAlarm ") == len(things)
     assert all(f"Tank {episode.tank}: " in text for episode in episodes)
     assert text.count(CAUTION) == 1
+
+
+def test_a_carry_over_asks_for_the_dose_by_now_and_for_no_sum_at_night() -> None:
+    text = text_of(one(verdict("carried-over")), scene())
+    assert "`afterfill plan --rescue --tank window`" in text
+    assert "as its label says" not in text

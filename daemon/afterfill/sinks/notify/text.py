@@ -25,6 +25,7 @@ CAUTION = (
     "vet: ask one. It is not a drinking-water instrument, and no substitute for a test kit."
 )
 _COMMAND = re.compile(r"`afterfill ((?:log|plan)\b(?![^`]*--tank)[^`]*)`")
+_DOSE_BY_NOW = "how much it needs by now, if any, and of what: `afterfill plan --rescue`"
 _DOUBTFUL = Steps("treat the water as doubtful", ("test with DPD (total chlorine)",))
 
 
@@ -191,7 +192,7 @@ def _of_verdict(verdict: Verdict, scene: Scene) -> list[str]:
         "What follows was due then; whether it still is: `afterfill now`."
         if over
         else "This is no all-clear.",
-        *_of_steps(RESIDUAL_OXIDANT.steps if over else _DOUBTFUL),
+        *(_of_steps(RESIDUAL_OXIDANT.steps, _DOSE_BY_NOW) if over else _of_steps(_DOUBTFUL)),
         _labelled("What would change the picture", CHLORINE_TEST),
     ]
 
