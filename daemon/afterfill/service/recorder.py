@@ -69,6 +69,7 @@ class Recorder:
         self._outage = Outage()
         self._steps = ClockSteps()
         self._snapshot_s: dict[str, float] = {}
+        self._logged: dict[tuple[str, str], tuple[str, bool, bool]] = {}
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
             self._states[tank], last_s = restored(self._journal, setup)
@@ -187,10 +188,19 @@ class Recorder:
         self.folds += 1
         for output in found:
             self._journal.append(output, stamp)
-            _tell(output)
+            self._tell(output)
             if isinstance(output, SourceLearnt):
                 self._share(output, stamp)
         return found
+
+    def _tell(self, output: Output) -> None:
+        """Say it in the log; of an alarm that stands as it did, only its advice is new."""
+        if isinstance(output, AlarmChange):
+            key, now = (output.tank, output.alarm), (output.state, output.active, output.known)
+            if self._logged.get(key) == now:
+                return
+            self._logged[key] = now
+        _tell(output)
 
     def _share(self, learnt: SourceLearnt, stamp: Stamp) -> None:
         """Tell the other tanks what one has learnt of a source: they have one tap."""
