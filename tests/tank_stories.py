@@ -122,10 +122,19 @@ def estimates(found: Iterable[Output]) -> list[Estimate]:
 
 
 def raised(found: Iterable[Output], alarm: str) -> list[float]:
-    """Hours at which this alarm asked for attention."""
+    """Hours at which this alarm asked for attention; another word about its dose is no asking."""
     return [
         (o.time_s - ZERO_S) / HOUR_S
-        for o in found
-        if isinstance(o, AlarmChange) and o.alarm == alarm
+        for o in transitions(found, alarm)
         if o.active and o.state == "unacknowledged"
     ]
+
+
+def transitions(found: Iterable[Output], alarm: str) -> list[AlarmChange]:
+    """The changes of an alarm by which it came to stand otherwise."""
+    kept, stood = list[AlarmChange](), None
+    for change in (o for o in found if isinstance(o, AlarmChange) and o.alarm == alarm):
+        if (change.state, change.active, change.known) != stood:
+            kept.append(change)
+        stood = change.state, change.active, change.known
+    return kept

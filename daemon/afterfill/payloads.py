@@ -149,6 +149,7 @@ class SourceLearntPayload(_Payload):
     log_sd: float = Field(gt=0, le=5)
     taught: int = Field(ge=0)
     breakthrough: float = Field(ge=0, le=1)
+    told_by: str = Field(default="", max_length=100)
 
 
 class PlainPayload(_Payload):

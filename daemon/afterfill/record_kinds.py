@@ -80,7 +80,7 @@ TABLE: tuple[RecordKind, ...] = (
                report=True),
     RecordKind(MachineState, "machine-state", "input", lasting=True, recording="events"),
     RecordKind(SourceLearnt, "source-learnt", "input", lasting=True, kept=True,
-               recording="events"),
+               recording="events", prompt=True, mqtt=True),
     RecordKind(Estimate, "estimate", "finding", block_bit=2, mqtt=True, database=True, report=True),
     RecordKind(Forecast, "forecast", "finding", block_bit=3, mqtt=True, database=True),
     RecordKind(RefillSeen, "refill-seen", "finding", prompt=True, mqtt=True, database=True,

@@ -12,7 +12,6 @@ from typing import Literal
 from afterfill import tank_forecasts, tank_learnt, tank_sources
 from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.alarms.messages import Facts
 from afterfill.inference import step, words
 from afterfill.inference.monitor import decision, watch
 from afterfill.inference.posterior.estimate import (
@@ -50,12 +49,14 @@ from afterfill.records import (
 )
 from afterfill.tank_blinded import blinded
 from afterfill.tank_conditions import (
+    advised,
     conditions_of,
-    facts_of,
+    facts_once,
+    readvised,
     with_context,
 )
 from afterfill.tank_lending import is_lent, lent
-from afterfill.tank_refills import answered, booked, pour_of, poured, relation_of
+from afterfill.tank_refills import answered, chlorine_tested, dosed, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_standing import stood
 from afterfill.tank_state import AlarmContext, LastValue, TankState
@@ -284,23 +285,21 @@ def _verdict(
 def _judged(
     setup: TankSetup, state: TankState, time_s: float
 ) -> tuple[TankState, list[AlarmChange]]:
-    facts: list[Facts] = []  # made at the first word, if there is any
-
-    def describe(alarm: str) -> str:
-        if not facts:
-            facts.append(facts_of(setup, state, time_s))
-        return DEFINITIONS[alarm].message(facts[0])
-
+    facts = facts_once(setup, state, time_s)
     watching = state.belief.watch
     alarms, changes = manager.judge(
         state.alarms,
         conditions_of(setup, state, time_s),
-        describe,
+        lambda alarm: DEFINITIONS[alarm].message(facts()),
         setup.inference.tank,
         time_s,
         None if watching is None or not watching.reported else watching.zero_s,
+        lambda alarm: DEFINITIONS[alarm].advice(facts()),
     )
-    return state if alarms is state.alarms else state._replace(alarms=alarms), changes
+    if alarms is not state.alarms:
+        state = state._replace(alarms=alarms)
+    state, more = readvised(setup, state, time_s)
+    return state, [*changes, *more]
 
 
 def _after_event(
@@ -314,13 +313,14 @@ def _after_event(
         return _after_refill(setup, tank_forecasts.poured(state, event.time_s), event, time_s)
     if isinstance(event, KitResult):
         state, answers = tank_forecasts.answered(setup, state, event, time_s)
+        state = chlorine_tested(state, event)
         belief = words.tested(inference, belief, event, time_s)
     elif isinstance(event, SourceTest):
         belief = tank_sources.tested(setup, belief, event)
         learnt = tank_sources.told(state.belief, belief, inference.tank, time_s)
         return state._replace(belief=belief), list(learnt)
     elif isinstance(event, Dose):
-        state = booked(setup, state, event.neutraliser_ml, 0.0, time_s)
+        state = dosed(setup, state, event, time_s)
         state = tank_forecasts.poured(state, event.time_s)
         belief = words.dosed(inference, belief, event.neutraliser_ml, event.time_s)
     elif isinstance(event, ResponseCheck):
@@ -330,7 +330,8 @@ def _after_event(
         return state._replace(context=replace(state.context, maintained_s=maintained_s)), []
     else:
         return _after_service(setup, state, event, time_s)
-    return state._replace(belief=belief), list(answers)
+    state, changes = advised(setup, state._replace(belief=belief), time_s)
+    return state, [*answers, *changes]
 
 
 def _after_service(

@@ -1,10 +1,12 @@
 """Which alarm conditions hold on one tank, from what is believed and remembered of it."""
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import NamedTuple
 
-from afterfill.alarms import rules
+from afterfill.alarms import manager, rules
+from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.machine_definitions import MACHINE
 from afterfill.alarms.messages import Facts
 from afterfill.inference import history
@@ -21,9 +23,13 @@ from afterfill.inference.posterior.estimate import (
     p_over_limit,
 )
 from afterfill.planning import practice
+from afterfill.records import AlarmChange
+from afterfill.tank_rescue import dose_text, to_take_mg_l
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
+_HALF, _MUCH_MORE = 0.5, 1.25  # of a dose that was named: our judgement
+_NAMES_A_DOSE = ("residual-oxidant", "residual-oxidant-possible", "refill-running-on")
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
 _AHEAD_H = (1.0, 3.0, 6.0, 9.0, 12.0, 15.0, 18.0, 21.0, 24.0)  # a pH has its day
 _BEFORE_S = (2700.0, 300.0)  # the pH before a pour is that of this span before it
@@ -224,8 +230,9 @@ def due_probes(state: TankState, time_s: float) -> list[str]:
 def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
     """What the sentences of alarms are made of."""
     trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
+    now = estimate(setup.inference, state.belief, time_s)
     return Facts(
-        now=estimate(setup.inference, state.belief, time_s),
+        now=now,
         residual_limit_mg_l=setup.inference.limit_mg_l,
         ammonia_limit_mg_l=setup.free_ammonia_limit_mg_l,
         ph_limits=setup.ph_limits,
@@ -237,9 +244,54 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
         ahead_mg_l=state.context.ahead_mg_l,
         carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
+        dose=dose_text(setup, state, now),
+        residual_limit_source="" if setup.at_hand is None else setup.at_hand.bounds.residual_source,
+        ammonia_limit_source=(
+            "" if setup.at_hand is None else setup.at_hand.bounds.free_ammonia_source
+        ),
         silent=trouble.silent,
         still=trouble.still,
         odd=trouble.odd,
         due=due_probes(state, time_s),
         machine={name: told.detail for name, told in state.context.machine.items()},
     )
+
+
+def facts_once(setup: TankSetup, state: TankState, time_s: float) -> Callable[[], Facts]:
+    """The facts, made when they are first asked for, if ever."""
+    made: list[Facts] = []
+
+    def facts() -> Facts:
+        if not made:
+            made.append(facts_of(setup, state, time_s))
+        return made[0]
+
+    return facts
+
+
+def readvised(
+    setup: TankSetup, state: TankState, time_s: float
+) -> tuple[TankState, list[AlarmChange]]:
+    """While an alarm names a dose: once more, when what it has to take has grown or fallen by much
+    since."""
+    named_mg_l = state.context.advised_mg_l
+    if not any(state.alarms.active(name) for name in _NAMES_A_DOSE):
+        if named_mg_l is not None:
+            state = state._replace(context=replace(state.context, advised_mg_l=None))
+        return state, []
+    now_mg_l = to_take_mg_l(setup, state, time_s)
+    if named_mg_l is not None and _HALF * named_mg_l <= now_mg_l <= _MUCH_MORE * named_mg_l:
+        return state, []
+    state = state._replace(context=replace(state.context, advised_mg_l=now_mg_l))
+    return advised(setup, state, time_s)
+
+
+def advised(
+    setup: TankSetup, state: TankState, time_s: float
+) -> tuple[TankState, list[AlarmChange]]:
+    """After a dose or a test: what the alarms that hold say of a dose now."""
+    facts, tank = facts_once(setup, state, time_s), setup.inference.tank
+    alarms, changes = manager.advised(
+        state.alarms, lambda alarm: DEFINITIONS[alarm].advice(facts()), tank, time_s
+    )
+    return state._replace(alarms=alarms), changes

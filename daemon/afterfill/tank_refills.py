@@ -7,8 +7,9 @@ from afterfill.alarms import manager
 from afterfill.inference import words
 from afterfill.inference.monitor.announcements import NEAR_S, Relation, amended, relation
 from afterfill.inference.setup import Pour
-from afterfill.records import AlarmChange, AlarmCommand, Refill
+from afterfill.records import AlarmChange, AlarmCommand, Dose, KitResult, Refill
 from afterfill.tank_conditions import left_of
+from afterfill.tank_rescue import dose_needed_mg
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, TankState
 
@@ -87,6 +88,31 @@ def booked(
     """The state after `ml` of neutraliser for water that needed `needed_mg` [mg as Cl2] of it."""
     book = _after(setup, state.context.book, ml, needed_mg, time_s)
     return state._replace(context=replace(state.context, book=book, book_before=None))
+
+
+def dosed(setup: TankSetup, state: TankState, dose: Dose, time_s: float) -> TankState:
+    """The state after neutraliser went into the tank itself: as much of it as the rescue plan would
+    give met a residual, or may have, and is no surplus."""
+    needed_mg = dose_needed_mg(setup, state, time_s)
+    state = booked(setup, state, dose.neutraliser_ml, needed_mg, time_s)
+    book = replace(state.context.book, dosed_ml=dose.neutraliser_ml, dosed_s=dose.time_s)
+    return state._replace(context=replace(state.context, book=book))
+
+
+def chlorine_tested(state: TankState, kit: KitResult) -> TankState:
+    """The state after a test of the tank's chlorine, which a dose may answer."""
+    shown_mg_l = kit.total_chlorine_mg_l
+    if shown_mg_l is None:
+        shown_mg_l = kit.free_chlorine_mg_l
+    if shown_mg_l is None:
+        return state
+
+    def tested(book: NeutraliserBook) -> NeutraliserBook:
+        return replace(book, kit_mg_l=shown_mg_l, kit_s=kit.time_s)
+
+    context = state.context
+    before = None if context.book_before is None else tested(context.book_before)
+    return state._replace(context=replace(context, book=tested(context.book), book_before=before))
 
 
 def _after(

@@ -8,9 +8,11 @@ from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
 from afterfill.config import Config, Neutraliser, Source, Tank
 from afterfill.inference.model import priors
 from afterfill.inference.setup import Setup, Water
-from afterfill.planning.asked import Bounds
+from afterfill.planning.asked import Bottle, Bounds
+from afterfill.planning.rescue_words import AtHand
 from afterfill.records import Quantity
 
+_OWN = "configuration"
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
 
 
@@ -26,6 +28,7 @@ class TankSetup:
     ph_limits: tuple[float, float] = (0.0, 14.0)
     temperature_limits_c: tuple[float, float] = (-5.0, 60.0)
     tells_machine: bool = True
+    at_hand: AtHand | None = None
 
 
 def tank_setup(config: Config, tank: str) -> TankSetup:
@@ -49,6 +52,25 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
         ph_limits=bounds.ph,
         temperature_limits_c=bounds.temperature_c,
         tells_machine=tank == next(iter(config.tank)),
+        at_hand=_at_hand(config, tank, bounds, source),
+    )
+
+
+def _at_hand(config: Config, tank: str, bounds: Bounds, source: Source | None) -> AtHand:
+    """Of several neutralisers, none of which the tank names, each may be meant."""
+    chosen, most_mg_l = config.neutraliser_of(tank), LEGAL_RESIDUAL.value
+    if source is not None and source.residual_max_mg_l is not None:
+        most_mg_l = max(source.residual_max_mg_l, source.residual_mg_l)
+    return AtHand(
+        bounds,
+        config.tank[tank].alkalinity_mg_l_caco3,
+        tuple(
+            bottle_of(table, name)
+            for name, table in config.neutraliser.items()
+            if chosen is None or table is chosen
+        ),
+        most_mg_l,
+        tank if len(config.tank) > 1 else None,
     )
 
 
@@ -60,6 +82,21 @@ def bounds_of(table: Tank) -> Bounds:
         own.free_ammonia_mg_l or usual.free_ammonia_mg_l.value,
         own.ph or (usual.ph.low, usual.ph.high),
         own.temperature_c or (usual.temperature_c.low, usual.temperature_c.high),
+        residual_source=_OWN if own.residual_oxidant_mg_l else usual.residual_oxidant_mg_l.short,
+        free_ammonia_source=_OWN if own.free_ammonia_mg_l else usual.free_ammonia_mg_l.short,
+    )
+
+
+def bottle_of(neutraliser: Neutraliser, name: str = "") -> Bottle:
+    """A neutraliser's table as plans take it; `name`: its own."""
+    label = neutraliser.label
+    return Bottle(
+        neutraliser.agent,
+        strength_of(neutraliser),
+        neutraliser.binds_ammonia,
+        None if label is None else label.ml,
+        None if label is None else label.litres,
+        name,
     )
 
 

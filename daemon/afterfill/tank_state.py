@@ -38,11 +38,16 @@ class PourContext:
 @dataclass(frozen=True, slots=True)
 class NeutraliserBook:
     """Arithmetic of what was logged: surplus of neutraliser in the tank [mg/L as Cl2] at `time_s`.
-    An amount that is not known makes it unknown until `unknown_until_s`."""
+    An amount that is not known makes it unknown until `unknown_until_s`. `dosed_ml` went into the
+    tank itself last, at `dosed_s`; `kit_mg_l`: total chlorine by the last test, at `kit_s`."""
 
     surplus_mg_l: float = 0.0
     time_s: float = 0.0
     unknown_until_s: float = 0.0
+    dosed_ml: float = 0.0
+    dosed_s: float = 0.0
+    kit_mg_l: float = 0.0
+    kit_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +57,8 @@ class AlarmContext:
     un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`;
     `book_before`: the book without the refill under watch; `suspected_s`: the name of the last
     refill that the readings betrayed; `lent`: until when [s] each probe that was taken out of
-    the tank is not believed."""
+    the tank is not believed; `advised_mg_l`: the residual [mg/L as Cl2] that the dose was for which
+    an alarm named last."""
 
     maintained_s: Mapping[str, float] = field(default_factory=dict)
     machine: Mapping[str, MachineState] = field(default_factory=dict)
@@ -63,6 +69,7 @@ class AlarmContext:
     ahead_mg_l: float | None = None
     ahead_s: float = 0.0
     lent: Mapping[Quantity, float] = field(default_factory=dict)
+    advised_mg_l: float | None = None
 
 
 FORECAST_COLUMNS = 30

@@ -115,13 +115,13 @@ def test_thiosulfate_makes_alkalinity_and_metabisulfite_uses_it() -> None:
     )
 
 
-def test_surplus_sulfite_takes_oxygen_and_thiosulfate_and_ascorbate_do_not() -> None:
+def test_every_surplus_takes_oxygen_in_the_end_and_sulfite_as_a_fact_sheet_says() -> None:
     # 7.87 mg Na2SO3 per mg O2 (fact sheet, read); 1.7776 mg Na2SO3 per mg Cl2
     surplus = effect("sulfite", 0.0, 0.0, 7.87 / 1.7776)
     assert surplus.oxygen_at_risk_mg_l == pytest.approx(1.0, rel=0.01)
     assert effect("other", 0.5, 0.5, 5.0).oxygen_at_risk_mg_l is None
     for agent in ("thiosulfate", "ascorbate"):
-        assert effect(agent, 0.0, 0.0, 5.0).oxygen_at_risk_mg_l == 0.0
+        assert (effect(agent, 0.0, 0.0, 5.0).oxygen_at_risk_mg_l or 0.0) > 5.0
 
 
 def test_ascorbate_is_not_counted_on_for_chloramine() -> None:

@@ -15,7 +15,11 @@ from afterfill.sinks.mqtt.messages import LIVE_KINDS
 from every_command import COMMANDS
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
-_PUBLISHED_AS = {"refill-seen": "refill", "alarm-load": "alarm_load"}
+_PUBLISHED_AS = {
+    "refill-seen": "refill",
+    "alarm-load": "alarm_load",
+    "source-learnt": "source/ID/belief",
+}
 
 
 TABLES = [

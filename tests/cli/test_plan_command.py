@@ -181,7 +181,60 @@ def test_chloramine_without_a_neutraliser_ends_with_1(tmp_path: Path) -> None:
     result = afterfill("plan", "--config", str(path), "--litres", "25")
     assert result.exit_code == 1
     assert "DANGER: without a neutraliser" in result.stdout
-    assert "not known: the neutraliser, so nor the dose" in result.stdout
+    (unknown,) = [line for line in result.stdout.splitlines() if "not known: " in line]
+    assert "the tank's pH, the source's pH, the source's alkalinity" in unknown
+    assert "so nor pH and free ammonia; " in unknown
+    assert "--source-ph or ph in [source.tap]" in unknown
+    assert "a table [neutraliser.ID]" in unknown
+    assert "not known" not in result.stdout.replace("not known: ", "").replace(unknown, "")
+
+
+def test_the_sources_ph_and_alkalinity_can_be_told(config: str) -> None:
+    told = ("--source-ph", "8.4", "--source-alkalinity", "120")
+    plan = plan_of(config, "--litres", "60", "--tank-ph", "7.4", *told)
+    usual = plan_of(config, "--litres", "60", "--tank-ph", "7.4")
+    after, before = (it["water"]["ph"]["alkalinity_mg_l_caco3"] for it in (plan, usual))
+    assert after == pytest.approx(before + 30.0)  # half of the tank, and 60 mg/L more in it
+    assert (origins(plan)["its pH"], origins(plan)["its alkalinity"]) == ("option", "option")
+
+
+def test_limits_are_shown_with_their_source_and_how_far_it_is_confirmed(config: str) -> None:
+    result = afterfill("plan", "--config", config, "--litres", "30", "--tank-ph", "7.4")
+    assert "limit 0.019 (US EPA 1984, one hour, secondary)" in result.stdout
+    assert "least 5 (US EPA 1986, from memory)" in result.stdout
+    plan = plan_of(config, "--litres", "30", "--tank-ph", "7.4")
+    assert "EPA 440/5-84-030" in origins(plan)["limit of the residual"]
+
+
+def test_with_two_tanks_the_printed_command_names_its_own(tmp_path: Path) -> None:
+    path = tmp_path / "afterfill.toml"
+    path.write_text(
+        "[tank.a]\nlitres = 100\n[tank.b]\nlitres = 50\n[source.s]\n[source.r]\n"
+        "[neutraliser.n]\nmg_cl2_per_ml = 40\n",
+        encoding="utf-8",
+    )
+    asked = ("--tank", "b", "--source", "s")
+    steps = " ".join(plan_of(str(path), "--litres", "25", *asked)["steps"])
+    assert "--source s --tank b`" in steps
+    rescue = plan_of(str(path), "--rescue", "--residual", "0.5", "--tank", "b")
+    commands = [c for c in " ".join(rescue["steps"] + rescue["tests"]).split("`") if " log " in c]
+    assert commands
+    assert all(command.endswith("--tank b") for command in commands)
+
+
+def test_a_label_that_does_not_say_for_how_much_chlorine_is_not_quoted_for_it(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "afterfill.toml"
+    text = "[tank.a]\nlitres = 100\n[neutraliser.n]\nlabel = {{ ml = 5, litres = 200{} }}\n"
+    for said, words in (
+        ("", "label: 5 mL for 200 L; assumed: at 1 mg/L (label.mg_l is not given)"),
+        (", mg_l = 1.0", "label: 5 mL for 200 L at 1 mg/L"),
+    ):
+        path.write_text(text.format(said), encoding="utf-8")
+        plan = plan_of(str(path), "--litres", "25")
+        assert origins(plan)["its strength"] == words
+    assert "times what the label's words give" in json.dumps(plan["cautions"])
 
 
 def test_no_source_at_all_is_planned_as_unknown_and_said_so(tmp_path: Path) -> None:
@@ -237,8 +290,9 @@ def test_rescue_by_a_kit_needs_no_journal(config: str) -> None:
     lines = result.stdout.splitlines()
     assert lines[0].startswith(f"{ROOM}: disinfectant in the tank, planned for 0.74 mg/L")
     assert lines[1].startswith("Dose: ")
-    assert lines[2] == "  1. Stop any water that is still running in."
-    for head in ("What not to do", "Test", "Call a vet", "fish have, as it is"):
+    assert lines[2].startswith("What it does to pH and free ammonia is not known: give the tank's")
+    assert lines[3] == "  1. Stop any water that is still running in."
+    for head in ("What not to do", "Test", "Call a vet", "harm is likely within"):
         assert head in result.stdout
 
 

@@ -7,7 +7,7 @@ import pytest
 from afterfill.chemistry.standing import combined_half_life_h, free_half_life_h
 from afterfill.config import Config
 from afterfill.inference.model import priors
-from afterfill.planning.rescue import found_by_kit
+from afterfill.planning.found import found_by_kit
 from afterfill.tank_setup import bounds_of, tank_setup
 
 

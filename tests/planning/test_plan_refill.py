@@ -12,7 +12,7 @@ from afterfill.errors import ModelDomainError
 from afterfill.planning import practice
 from afterfill.planning.ammonia_after import ammonia_after
 from afterfill.planning.asked import TankBefore, Tap
-from afterfill.planning.refill import RefillPlan, oxygen_share
+from afterfill.planning.refill import RefillPlan
 from afterfill.planning.tap_water import ammonia_of_tap
 from afterfill.planning.water_after import water_after
 from plan_waters import BOUNDS, CHLORAMINE, CHLORINE, TANK, THIOSULFATE, planned
@@ -269,15 +269,19 @@ def test_a_cold_refill_that_leaves_the_limits_is_over_them() -> None:
     assert plan.water.temperature_c == pytest.approx(25.0 - 0.6 * 17.0)
 
 
-def test_sulfite_in_the_tank_threatens_oxygen_and_thiosulfate_hardly() -> None:
-    sulfite = planned(100.0, dose_at="tank", bottle=replace(THIOSULFATE, agent="sulfite"))
+def test_sulfite_takes_oxygen_at_once_and_thiosulfate_more_of_it_over_days() -> None:
+    sulfite = planned(90.0, dose_at="bucket", bottle=replace(THIOSULFATE, agent="sulfite"))
+    plain = planned(90.0).side_effects
     assert sulfite.side_effects is not None
-    share = oxygen_share(sulfite.side_effects)
-    assert share is not None
-    assert share > 0.05
-    plain = planned().side_effects
     assert plain is not None
-    assert oxygen_share(plain) == 0.0
+    assert (sulfite.side_effects.pace, plain.pace) == ("at once", "over days")
+    assert sulfite.side_effects.oxygen_at_risk_mg_l == sulfite.side_effects.oxygen_missing_mg_l
+    # 9.1 mL x 40 / 100 L x exp(1.645 x 0.1803) are given at the most; 2.7 mg/L of chlorine at the
+    # most is used (3.5 O2 per Cl2), 1.2 at the least, the rest is left (4 O2 per Cl2)
+    given = 9.1 * 40.0 / 100.0 * math.exp(1.645 * math.hypot(0.15, 0.1))
+    in_the_end = (3.5 * 2.7 + 4.0 * (given - 1.2)) * 31.998 / 70.906
+    assert plain.oxygen_at_risk_mg_l == pytest.approx(in_the_end, rel=0.01)
+    assert plain.oxygen_missing_mg_l == pytest.approx(0.138 * in_the_end, rel=0.01)
 
 
 def test_the_surplus_is_diluted_by_the_tank() -> None:
@@ -342,7 +346,15 @@ def test_side_effects_of_an_unknown_make_are_unknown() -> None:
     assert effects is not None
     assert effects.oxygen_at_risk_mg_l is None
     assert effects.alkalinity_used_mg_l_caco3 is None
-    assert oxygen_share(effects) is None
+    known = [
+        planned(bottle=replace(THIOSULFATE, agent=agent)).side_effects
+        for agent in ("thiosulfate", "sulfite", "metabisulfite", "ascorbate")
+    ]
+    # judged as the worst that is known, and its strength is less sure: never better than those
+    assert effects.oxygen_missing_mg_l > max(it.oxygen_missing_mg_l for it in known if it)
+    assert effects.alkalinity_later_mg_l_caco3 > max(
+        it.alkalinity_later_mg_l_caco3 for it in known if it
+    )
 
 
 def test_chlorine_goes_by_standing_and_chloramine_does_not() -> None:

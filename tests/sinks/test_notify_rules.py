@@ -511,3 +511,15 @@ def test_between_two_boots_the_wall_clock_counts_for_a_day_at_most() -> None:
 def test_a_state_of_another_version_is_not_guessed_at() -> None:
     assert from_text('{"seq": 1}') is None
     assert from_text("not JSON") is None
+
+
+def test_what_is_said_of_a_dose_follows_the_alarm() -> None:
+    told = Story(Policy())
+    first = replace(change("residual-oxidant", "unacknowledged"), advice="put 2.8 mL")
+    told.record(first)
+    told.record(replace(first, advice="2.8 mL are logged: give no more"))
+    (episode,) = told.state.episodes
+    assert episode.advice == "2.8 mL are logged: give no more"
+    told.record(change("residual-oxidant", "returned-to-normal-unacknowledged"))
+    (episode,) = told.state.episodes
+    assert episode.advice == "2.8 mL are logged: give no more"

@@ -87,6 +87,23 @@ def test_an_alarm_is_told_in_the_order_in_which_it_is_needed() -> None:
     assert "not a drinking-water instrument" in lines[-1]
 
 
+def test_the_dose_for_this_tank_stands_where_it_is_needed_and_alone() -> None:
+    told = replace(OXIDANT, advice="put 2.8 mL of n (thiosulfate) into the whole tank's 100 L")
+    lines = text_of(one(told), scene()).splitlines()
+    first = lines.index("Do first: stop the refill.")
+    dose = "Dose for this tank: put 2.8 mL of n (thiosulfate) into the whole tank's 100 L."
+    assert lines[first + 1] == dose
+    assert lines[first + 2].startswith("Then: run strong aeration; confirm with")
+    assert "as its label says" not in "\n".join(lines)
+
+
+def test_each_command_in_a_text_names_the_tank_it_is_for() -> None:
+    dose = "put 2 mL. Then tell it: `afterfill log dose --neutraliser-ml 2 --tank window`"
+    text = text_of(one(replace(OXIDANT, advice=dose)), scene())
+    assert "`afterfill log kit --total-chlorine VALUE --tank window`" in text
+    assert "`afterfill log dose --neutraliser-ml 2 --tank window`" in text
+
+
 def test_a_reminder_says_how_it_is_by_now() -> None:
     text = text_of(one(OXIDANT, "still"), scene(62, estimate(60)))
     assert "unacknowledged; not acknowledged yet." in text
@@ -179,11 +196,11 @@ def test_several_things_and_a_digest_say_so() -> None:
 
 @pytest.mark.parametrize("alarm", sorted(DEFINITIONS))
 def test_every_alarm_says_what_to_do_first(alarm: str) -> None:
-    text = text_of(one(replace(OXIDANT, alarm=alarm)), scene())
+    text = text_of(one(replace(OXIDANT, alarm=alarm)), scene()).replace(" --tank window`", "`")
     definition = DEFINITIONS[alarm]
     steps = definition.steps
     assert f"\nDo first: {steps.first}.\n" in text
-    assert ("\nThen: " in text) == bool(steps.then)
+    assert ("\nThen: " in text) == bool(steps.then or steps.dose)
     assert all(step in text for step in (*steps.then, *steps.do_not))
     assert f"Time to act: {definition.time_to_respond}." in text
     assert text.startswith(f"Tank window: {definition.title}.\n")
@@ -241,3 +258,9 @@ def test_a_subject_is_one_short_line_and_each_thing_has_its_section(
     assert text.count("\nAlarm ") == len(things)
     assert all(f"Tank {episode.tank}: " in text for episode in episodes)
     assert text.count(CAUTION) == 1
+
+
+def test_a_carry_over_asks_for_the_dose_by_now_and_for_no_sum_at_night() -> None:
+    text = text_of(one(verdict("carried-over")), scene())
+    assert "`afterfill plan --rescue --tank window`" in text
+    assert "as its label says" not in text

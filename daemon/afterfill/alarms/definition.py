@@ -20,20 +20,24 @@ Group = Literal[
 @dataclass(frozen=True, slots=True)
 class Steps:
     """What a person does about an alarm, in clauses without a full stop: what comes first, what
-    then, what must not be done (after the words 'do not'); `vet`: fish that suffer need one."""
+    then, what must not be done (after the words 'do not'); `vet`: fish that suffer need one;
+    `dose`: comes second, and is said of any tank, where the amount for this one is not known."""
 
     first: str
     then: tuple[str, ...] = ()
     do_not: tuple[str, ...] = ()
     vet: bool = False
+    dose: str = ""
 
-    def sentence(self) -> str:
-        """All of it as one text, for where one text is shown.
+    def sentence(self, *, dosed: bool = True) -> str:
+        """All of it as one text, for where one text is shown; `dosed` false: without what is said
+        of a dose, where the amount stands beside it.
 
         >>> Steps("stop the refill", ("aerate",), ("mix chemicals",), vet=True).sentence()
         'stop the refill; aerate. Do not mix chemicals. Ask a vet about fish that suffer.'
         """
-        sentences = ["; ".join((self.first, *self.then))]
+        dose = self.dose if dosed else ""
+        sentences = ["; ".join(step for step in (self.first, dose, *self.then) if step)]
         if self.do_not:
             sentences.append(f"Do not {self.never()}")
         if self.vet:
@@ -56,7 +60,8 @@ class Definition:
     the probes without any of which it means nothing; empty where it hangs on none, or on each
     alike. `suppressed_s`: for how long [s] announced work makes the alarm meaningless, by kind of
     work; what is judged by a probe, by work on it. `sentence` says it with figures; None: as the
-    service told it of the machine. The texts are shown wherever the alarm is shown.
+    service told it of the machine; `advise` says the dose for this tank, or why none. The texts
+    are shown wherever the alarm is shown.
     """
 
     name: str
@@ -74,6 +79,7 @@ class Definition:
     time_to_respond: str
     steps: Steps
     sentence: Callable[[Facts], str] | None = None
+    advise: Callable[[Facts], str] | None = None
     confirm: str = ""
     estimated: bool = False
     latches: str = ""
@@ -94,6 +100,10 @@ class Definition:
     def action(self) -> str:
         """The steps as one text."""
         return self.steps.sentence()
+
+    def advice(self, facts: Facts) -> str:
+        """The dose for this tank, or why there is none; empty where it is no matter of a dose."""
+        return "" if self.advise is None else self.advise(facts)
 
     def message(self, facts: Facts) -> str:
         """What the alarm says when it changes: figures with their intervals, in one sentence."""

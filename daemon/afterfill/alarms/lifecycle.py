@@ -24,7 +24,7 @@ class AlarmStatus:
     `active` is the condition after its delays; `turning_s` is when the condition began to differ
     from it; `known` tells whether the condition could be judged last time. `latched`: the
     condition has gone, the alarm stays until it is acknowledged. `about`: what it was raised or
-    judged for when that was told last. Times in Unix seconds.
+    judged for when that was told last, and `advice` what was said of a dose. Times in Unix seconds.
     """
 
     active: bool = False
@@ -39,6 +39,7 @@ class AlarmStatus:
     out_why: str = ""
     reminded_s: float = 0.0
     about: str = ""
+    advice: str = ""
 
 
 def state_of(status: AlarmStatus) -> AlarmState:

@@ -56,10 +56,11 @@ def judge(
     tank: str,
     time_s: float,
     refill_s: float | None = None,
+    advise: Callable[[str], str] = lambda alarm: "",
 ) -> tuple[Alarms, list[AlarmChange]]:
     """The alarms at `time_s` [s] and what changed. Alarms without a condition only age;
-    `describe` gives the message of the alarm that it is asked for; `refill_s` names the refill
-    under watch, if any."""
+    `describe` gives the message of the alarm that it is asked for, `advise` what it says of a dose;
+    `refill_s` names the refill under watch, if any."""
     same_refill = refill_s is None or refill_s == alarms.refill_s
     nothing_due = alarms.due_s is None or time_s < alarms.due_s - _SLACK_S
     if same_refill and nothing_due and conditions == alarms.conditions:
@@ -74,11 +75,28 @@ def judge(
     }
     told = [name for name in DEFINITIONS if _tells(alarms.of(name), after[name])]
     about = {name: describe(name) for name in told}
-    after |= {name: replace(after[name], about=said) for name, said in about.items()}
+    after |= {
+        name: replace(after[name], about=said, advice=advise(name) if after[name].active else "")
+        for name, said in about.items()
+    }
     first = alarms.first if refill_s is None else alarms.first or _first(alarms, after, told)
     alarms = _due(replace(alarms, statuses=after, conditions=dict(conditions), first=first))
     changes = [_change(alarms, name, tank, time_s, about[name]) for name in told]
     return alarms, changes
+
+
+def advised(
+    alarms: Alarms, advise: Callable[[str], str], tank: str, time_s: float
+) -> tuple[Alarms, list[AlarmChange]]:
+    """The alarms that hold, with what is to be said of a dose now that one was given, or a test was
+    made; those whose words changed are told."""
+    after = {}
+    for name, status in alarms.statuses.items():
+        said = advise(name) if status.active and name in DEFINITIONS else status.advice
+        if said != status.advice:
+            after[name] = replace(status, advice=said)
+    alarms = _with(alarms, after)
+    return alarms, [_change(alarms, n, tank, time_s, after[n].about) for n in after]
 
 
 def obey(alarms: Alarms, command: AlarmCommand, time_s: float) -> tuple[Alarms, list[AlarmChange]]:
@@ -196,6 +214,7 @@ def _change(alarms: Alarms, name: str, tank: str, time_s: float, message: str) -
         shown(_told(definition, status, time_s, message), _LONGEST_MESSAGE),
         known=status.known,
         first_out=name == alarms.first,
+        advice=shown(status.advice, _LONGEST_MESSAGE) if status.active else "",
     )
 
 

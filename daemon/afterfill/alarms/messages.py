@@ -14,7 +14,8 @@ class Facts:
     """What the sentences are made of. Limits and concentrations in mg/L as Cl2 or as N,
     temperatures in degrees C; None where not known; `carried_over`: probability that the residual
     has been over its limit since the refill under watch; `silent`, `still`, `odd`, `due` name
-    probes; `machine` holds what the service said of each of its conditions."""
+    probes; `machine` holds what the service said of each of its conditions; `dose`: what the rescue
+    plan of this tank says now; the sources of two limits are said with them."""
 
     now: Estimate
     residual_limit_mg_l: float
@@ -28,6 +29,9 @@ class Facts:
     surplus_mg_l: float | None = None
     ahead_mg_l: float | None = None
     carried_over: float | None = None
+    dose: str = ""
+    residual_limit_source: str = ""
+    ammonia_limit_source: str = ""
     silent: Sequence[str] = ()
     still: Sequence[str] = ()
     odd: Sequence[str] = ()
@@ -43,8 +47,38 @@ def oxidant(facts: Facts) -> str:
         return now.why_blind or "the ORP cannot be used"
     return (
         f"residual oxidant {middle:.2g} mg/L (90 % interval {low:.2g} to {high:.2g}), limit "
-        f"{limit_mg_l:g}; over it with probability {now.p_over_limit:.2f}{_been(facts)}"
+        f"{limit_mg_l:g}{_by(facts.residual_limit_source)}; over it with probability "
+        f"{now.p_over_limit:.2f}{_been(facts)}"
     )
+
+
+def _by(source: str) -> str:
+    return f" ({source})" if source else ""
+
+
+def dose(facts: Facts) -> str:
+    """The dose for this tank, from its rescue plan."""
+    return facts.dose
+
+
+def dose_if_confirmed(facts: Facts) -> str:
+    """The dose, should a test confirm what is only possible."""
+    return f"only if the test shows any pink: {facts.dose}" if facts.dose else ""
+
+
+def no_dose_for_ammonia(facts: Facts) -> str:
+    """That neutraliser is no help against ammonia."""
+    del facts
+    return (
+        "no neutraliser: it takes chlorine away, not ammonia. How much treated water to change, "
+        "and the dose for that water: `afterfill plan --litres 25`"
+    )
+
+
+def no_more_dose(facts: Facts) -> str:
+    """That enough was given."""
+    del facts
+    return "none: more than enough is logged. If DPD total chlorine shows pink all the same, log it"
 
 
 def _been(facts: Facts) -> str:
@@ -62,7 +96,7 @@ def ammonia(facts: Facts) -> str:
     low, middle, high = facts.now.free_ammonia_mg_l
     return (
         f"un-ionised ammonia {middle:.2g} mg/L as N (90 % interval {low:.2g} to {high:.2g}), "
-        f"limit {facts.ammonia_limit_mg_l:g}"
+        f"limit {facts.ammonia_limit_mg_l:.3g}{_by(facts.ammonia_limit_source)}"
     )
 
 
@@ -72,7 +106,8 @@ def ammonia_forecast(facts: Facts) -> str:
         return "un-ionised ammonia cannot be forecast without pH and temperature"
     return (
         f"un-ionised ammonia within 24 h at its highest {facts.ahead_mg_l:.2g} mg/L as N, limit "
-        f"{facts.ammonia_limit_mg_l:g}, if pH and temperature stay"
+        f"{facts.ammonia_limit_mg_l:.3g}{_by(facts.ammonia_limit_source)}, if pH and temperature "
+        "stay"
     )
 
 

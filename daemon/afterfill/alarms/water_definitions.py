@@ -7,6 +7,7 @@ step in a refill is common practice, no source.
 
 from afterfill.alarms import messages
 from afterfill.alarms.definition import Definition, Steps
+from afterfill.chemistry.kits import DPD_INTERFERES
 
 PROBE_IN_HAND_S = 3600.0  # cleaned, held in two standards, rinsed, back: our judgement
 _TANK_WORK_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our judgement
@@ -15,12 +16,13 @@ _TANK_WORK_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our
 CHLORINE_TEST = (
     "a DPD total-chlorine test of the tank. Any pink confirms it: go on with the steps above. No "
     "pink speaks against it, but a home kit sees no less than about 0.1 mg/L, and fish are harmed "
-    "by less: test again in 15 minutes. Tell afterfill either result: "
+    f"by less: test again in 15 minutes. {DPD_INTERFERES}. Tell afterfill either result: "
     "`afterfill log kit --total-chlorine VALUE`"
 )
 _AMMONIA_TEST = (
     "a total-ammonia test of the tank. A value much below what is believed ends the alarm, a value "
-    "above it makes it more urgent. Tell afterfill: `afterfill log kit --total-ammonia VALUE`"
+    "above it makes it more urgent. After a neutraliser that binds ammonia a Nessler test tells "
+    "nothing. Tell afterfill: `afterfill log kit --total-ammonia VALUE`"
 )
 
 RESIDUAL_OXIDANT = Definition(
@@ -41,15 +43,13 @@ RESIDUAL_OXIDANT = Definition(
     time_to_respond="minutes",
     steps=Steps(
         "stop the refill",
-        then=(
-            "dose neutraliser for the whole tank's water, as its label says",
-            "run strong aeration",
-            "confirm with a DPD total-chlorine test",
-        ),
+        dose="dose neutraliser for the whole tank's water, as its label says",
+        then=("run strong aeration", "confirm with a DPD total-chlorine test"),
         do_not=("add raw water", "mix chemicals"),
         vet=True,
     ),
     sentence=messages.oxidant,
+    advise=messages.dose,
     confirm=CHLORINE_TEST,
     estimated=True,
     latches="gills show their harm hours after the residual has gone: a person must look",
@@ -72,6 +72,7 @@ _RESIDUAL_POSSIBLE = Definition(
         then=("aerate", "wait for the next word"),
     ),
     sentence=messages.oxidant,
+    advise=messages.dose_if_confirmed,
     confirm=CHLORINE_TEST,
     estimated=True,
 )
@@ -99,6 +100,7 @@ FREE_AMMONIA = Definition(
         vet=True,
     ),
     sentence=messages.ammonia,
+    advise=messages.no_dose_for_ammonia,
     confirm=_AMMONIA_TEST,
     estimated=True,
     judged_by=("ph", "temperature"),
@@ -147,6 +149,7 @@ _NEUTRALISER_EXCESS = Definition(
         do_not=("dose more",),
     ),
     sentence=messages.surplus,
+    advise=messages.no_more_dose,
 )
 _PH = Definition(
     name="ph",
@@ -221,9 +224,10 @@ _RUNNING_ON = Definition(
     time_to_respond="minutes",
     steps=Steps(
         "go and look: close the valve or pull the pump's plug",
-        then=("dose for what came",),
+        dose="dose for what came",
     ),
     sentence=messages.running_on,
+    advise=messages.dose,
     judged_by=("temperature",),
     suppressed_s={"probe": PROBE_IN_HAND_S},
 )

@@ -213,12 +213,6 @@ SCHEME_EQUILIBRIA = tuple(  # pK = a T^2 + b T + c: HOCl, NH4+, H2CO3, HCO3-, wa
 
 # --- neutralising and standing -------------------------------------------------------------------
 
-OXYGEN_PER_SULFITE = Constant(
-    O2.value / 2.0 / CL2.value,
-    "mg O2 per mg Cl2-equivalent of surplus",
-    "2 SO3-2 + O2 -> 2 SO4-2, balanced; minutes to hours, faster with metals (from memory)",
-    "computed",
-)
 FREE_STANDING_HOURS = Coefficients(
     (3.0, 8.5, 24.0),
     "half-life of free chlorine standing indoors [h]: 5, 50, 95 % of a log-normal belief",

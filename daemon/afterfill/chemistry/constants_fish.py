@@ -24,10 +24,24 @@ AMMONIA_CHRONIC = Coefficients(
 CCME_UNIONISED = Constant(
     0.019, "mg NH3/L", "CCME guideline for un-ionised ammonia, summary table 2003", "secondary"
 )
-EIFAC_UNIONISED = Constant(0.025, "mg NH3/L", "EIFAC 1970, Technical Paper 11, Rome", "from memory")
+EIFAC_UNIONISED = Constant(0.025, "mg NH3/L", "EIFAC 1970, Technical Paper 11, Rome", "secondary")
+LEAST_OXYGEN = Constant(
+    5.0,
+    "mg/L",
+    "US EPA 1986, Ambient water quality criteria for dissolved oxygen, EPA 440/5-86-003: one-day "
+    "minimum for early life of warm-water fish; above that of grown salmonids (4), below that of "
+    "their fry (8)",
+    "from memory",
+)
+SURPLUS_TANKFULS = Constant(
+    2.0,
+    "times the most the source may hold",
+    "a dose for the whole tank, given twice by mistake, is the most to bear; own judgement",
+    "common practice",
+)
 
 _EPA_1984 = "US EPA 1984 (1985), Ambient water quality criteria for chlorine, EPA 440/5-84-030"
-CHLORINE_ACUTE = Constant(0.019, "mg/L as Cl2", f"{_EPA_1984}: fresh, one hour", "from memory")
+CHLORINE_ACUTE = Constant(0.019, "mg/L as Cl2", f"{_EPA_1984}: fresh, one hour", "secondary")
 CHLORINE_CHRONIC = Constant(0.011, "mg/L as Cl2", f"{_EPA_1984}: fresh, four days", "from memory")
 
 _FARRELL = "Farrell et al. 2001/2002, Water Qual. Res. J. Can. 36:133 and 37:513, abstracts"
@@ -49,5 +63,19 @@ HOCL_TOXICITY = Constant(
     "Mattice et al. 1981, Trans. Am. Fish. Soc. 110:519-525: HOCl about 4 times OCl-; Brooks & "
     "Bartos 1984, Trans. Am. Fish. Soc. 113: NH2Cl and OCl- a third to a quarter of HOCl; "
     "abstracts; the second one's authors from memory",
+    "read",
+)
+HARM_BELOW_LETHAL = Constant(
+    2.0,
+    "times below LC50",
+    "half of an LC50 is taken to kill few or none: US EPA's criteria are half of a final acute "
+    "value (regulations that say so were read; that it is for this reason is from memory)",
+    "secondary",
+)
+MORE_SENSITIVE_FISH = Constant(
+    3.3,
+    "times as sensitive as trout",
+    "emerald shiners; Brooks & Bartos 1984, Trans. Am. Fish. Soc. 113, abstract; authors from "
+    "memory",
     "read",
 )

@@ -5,6 +5,16 @@ from math import sqrt
 from afterfill.chemistry.constants import Coefficients
 from afterfill.chemistry.standing import Interval
 
+# A colorimeter maker's handbook, its page on the DPD method (read); organic chloramines "may".
+DPD_INTERFERES = (
+    "DPD also turns pink from oxidised manganese, chlorine dioxide, bromine, iodine and ozone, and "
+    "may from organic chloramines; alkalinity over 250 mg/L mutes or bleaches the colour"
+)
+# A keepers' page of questions and answers on Nessler kits (read); salicylate is from memory.
+BINDERS_SPOIL_TESTS = (
+    "a neutraliser that binds ammonia spoils Nessler tests, which then show far too much or too "
+    "little, and a salicylate test may count what is bound as ammonia (from memory)"
+)
 Z95 = 1.645  # standard deviations of a normal belief to its 95 % point
 
 

@@ -16,10 +16,11 @@ _PRACTICE = "common practice, no source"
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """An upper limit and its source."""
+    """An upper limit and its source; `short`: author, year and how far it is confirmed."""
 
     value: float
     source: str
+    short: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +42,16 @@ class Limits:
     temperature_c: Span
 
 
-def _upper(constant: Constant, factor: float = 1.0) -> Limit:
-    return Limit(constant.value * factor, f"{constant.source} ({constant.status})")
+def _upper(constant: Constant, short: str, factor: float = 1.0) -> Limit:
+    source = f"{constant.source} ({constant.status})"
+    return Limit(constant.value * factor, source, f"{short}, {constant.status}")
 
 
 _AS_N = N.value / NH3.value
-_ACUTE, _CHRONIC = _upper(CHLORINE_ACUTE), _upper(CHLORINE_CHRONIC)
-_CCME_AMMONIA, _EIFAC_AMMONIA = _upper(CCME_UNIONISED, _AS_N), _upper(EIFAC_UNIONISED, _AS_N)
+_ACUTE = _upper(CHLORINE_ACUTE, "US EPA 1984, one hour")
+_CHRONIC = _upper(CHLORINE_CHRONIC, "US EPA 1984, four days")
+_CCME_AMMONIA = _upper(CCME_UNIONISED, "CCME 2003", _AS_N)
+_EIFAC_AMMONIA = _upper(EIFAC_UNIONISED, "EIFAC 1970", _AS_N)
 
 _LIMITS: dict[str, Limits] = {
     "salmonid": Limits(

@@ -6,8 +6,8 @@ agent's default route is the safe one, which removes the least chlorine per mg o
 
 from dataclasses import dataclass
 
-from afterfill.chemistry.constants import OXYGEN_PER_SULFITE
 from afterfill.chemistry.domain import not_negative
+from afterfill.chemistry.neutraliser_afterwards import afterwards
 from afterfill.chemistry.neutraliser_agents import AGENTS, BEHAVIOURS, ROUTES, Behaviour, Route
 from afterfill.chemistry.stoichiometry import ammonia_from_chloramine
 from afterfill.errors import ModelDomainError
@@ -15,7 +15,8 @@ from afterfill.errors import ModelDomainError
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """What removing chlorine did, per litre of water treated; None is unknown."""
+    """What removing chlorine did, per litre of water treated; None is unknown. `oxygen_at_risk`:
+    all that is taken in the end, over days by some agents."""
 
     ammonia_released_mg_l: float
     alkalinity_used_mg_l_caco3: float | None
@@ -103,10 +104,10 @@ def behaviour(agent: str) -> Behaviour:
 def effect(agent: str, free_mg_l: float, combined_mg_l: float, surplus_mg_l: float = 0.0) -> Effect:
     """What removing free and combined chlorine [mg/L as Cl2] does, per litre.
 
-    `surplus_mg_l` is neutraliser left over [mg/L as the Cl2 it could still remove]: what sulfite
-    takes from oxygen in the end. None of the named agents removes ammonia; of "other" only the
-    released ammonia is known, and whether its maker binds it is for the label to say. Raises
-    ModelDomainError for unknown names and negative amounts.
+    `surplus_mg_l` is neutraliser left over [mg/L as the Cl2 it could still remove]; what it takes
+    in the end stands in neutraliser_afterwards. None of the named agents removes ammonia; of
+    "other" only the released ammonia is known, and whether its maker binds it is for the label to
+    say. Raises ModelDomainError for unknown names and negative amounts.
 
     >>> e = effect("sulfite", 0.5, 1.0)
     >>> round(e.ammonia_released_mg_l, 4), round(e.alkalinity_used_mg_l_caco3 or 0.0, 3)
@@ -116,12 +117,11 @@ def effect(agent: str, free_mg_l: float, combined_mg_l: float, surplus_mg_l: flo
     not_negative("combined chlorine", combined_mg_l, "mg/L")
     not_negative("surplus", surplus_mg_l, "mg/L")
     released = ammonia_from_chloramine(combined_mg_l)
-    oxygen = behaviour(agent).oxygen
-    if oxygen == "unknown":
+    if behaviour(agent).oxygen == "unknown":
         return Effect(released, None, None)
     route = routes(agent)[0]
     return Effect(
         released,
         route.alkalinity_used_free * free_mg_l + route.alkalinity_used_combined * combined_mg_l,
-        OXYGEN_PER_SULFITE.value * surplus_mg_l if oxygen == "strong" else 0.0,
+        afterwards(agent, free_mg_l + combined_mg_l, surplus_mg_l).oxygen_mg_l,
     )

@@ -30,7 +30,7 @@ from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
 from afterfill.journal.strings import Strings
-from afterfill.records import Event, Record, Stamp
+from afterfill.records import Left, Record, Stamp
 from afterfill.wire import from_wire, to_wire
 
 SHED = "dropped while the disk took nothing"  # why numbers are empty
@@ -216,8 +216,8 @@ class Journal:
 
     # --- the inbox ---------------------------------------------------------------------------
 
-    def submit(self, event: Event, stamp: Stamp) -> int:
-        """Leave a command for the core; on the disk when this returns. Any process may."""
+    def submit(self, event: Left, stamp: Stamp) -> int:
+        """Leave a command or word for the core; on the disk when this returns. Any process may."""
         body, stamp_text = compact(to_wire(event)), compact(astuple(stamp))
         row = with_check("inbox", (body, stamp_text))
         with one_sentence(self.path):
@@ -228,7 +228,7 @@ class Journal:
             mark_inbox(self.path, name, number)
         return number
 
-    def inbox(self, limit: int = 100) -> list[tuple[int, Event, Stamp]]:
+    def inbox(self, limit: int = 100) -> list[tuple[int, Left, Stamp]]:
         """The oldest commands that were not taken yet: (inbox id, event, stamp)."""
         with one_sentence(self.path):
             checks = self._contents.checks
@@ -242,12 +242,12 @@ class Journal:
         found = [(row[0], self._event(row[1]), Stamp(*json.loads(row[2]))) for row in waiting]
         return [(i, event, stamp) for i, event, stamp in found if event is not None]
 
-    def _event(self, body: str) -> Event | None:
+    def _event(self, body: str) -> Left | None:
         try:
             event = from_wire(json.loads(body))
         except (AttributeError, KeyError, PayloadError, TypeError, ValueError):
             return None  # a newer version's command waits for that version
-        return event if isinstance(event, Event) else None
+        return event if isinstance(event, Left) else None
 
     # --- reading -----------------------------------------------------------------------------
 

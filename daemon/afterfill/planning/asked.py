@@ -7,6 +7,7 @@ degrees C. None is "not known": it stays unknown in the plan, which says what it
 from dataclasses import dataclass
 from typing import Literal
 
+from afterfill.chemistry.constants_fish import LEAST_OXYGEN
 from afterfill.chemistry.standing import Interval
 
 Disinfectant = Literal["chlorine", "chloramine", "unknown"]
@@ -43,23 +44,29 @@ class TankBefore:
 @dataclass(frozen=True, slots=True)
 class Bottle:
     """A neutraliser: its agent, strength [mg Cl2 per mL], and the label's words, `label_ml` for
-    `label_litres`, when the strength came from there."""
+    `label_litres`, when the strength came from there; `name`: its own in the configuration."""
 
     agent: str = "other"
     mg_cl2_per_ml: float | None = None
     binds_ammonia: bool = False
     label_ml: float | None = None
     label_litres: float | None = None
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """The limits that the tank must keep: residual, un-ionised ammonia, pH and temperature."""
+    """The limits that the tank must keep: residual, un-ionised ammonia, pH, temperature, and the
+    least oxygen [mg/L]; beside them where two of the figures come from."""
 
     residual_oxidant_mg_l: float
     free_ammonia_mg_l: float
     ph: tuple[float, float]
     temperature_c: tuple[float, float]
+    oxygen_mg_l: float = LEAST_OXYGEN.value
+    residual_source: str = ""
+    free_ammonia_source: str = ""
+    oxygen_source: str = f"US EPA 1986, {LEAST_OXYGEN.status}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,19 +4,29 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from afterfill.chemistry.kits import BINDERS_SPOIL_TESTS, DPD_INTERFERES
 from afterfill.chemistry.neutraliser import removed_mg_l
 from afterfill.chemistry.standing import combined_half_life_h
 from afterfill.planning import practice
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.dose import Dose
-from afterfill.planning.refill import RefillPlan, needs_air, oxygen_share
+from afterfill.planning.refill import RefillPlan
 from afterfill.planning.shown import Shown, millilitres
+from afterfill.planning.side_effects import needs_air, oxygen_share
+from afterfill.planning.water_after import PhAfter, missing_for_ph
 
 Severity = Literal["danger", "warning", "note"]
 _GRAVEST_FIRST: tuple[Severity, ...] = ("danger", "warning", "note")
 _SOFT_MG_L = 20.0  # alkalinity below which pH is easily moved; common practice, no source
 _HARD_TO_MEASURE_ML = 0.5  # own judgement
 _WIDE_PH = 0.2  # own judgement
+_OVER_LABEL = 2.0  # a double dose is what labels commonly allow; common practice, no source
+# Our own comparison with PHREEQC; 5 mmol/L of sodium chloride is 0.3 g/L of salt.
+_SIMPLE_WATER = (
+    "pH is reckoned for carbonate alone: 0.3 g/L of salt moves the mixture by up to 0.2, sulfate "
+    "or odd calcium by 0.06, silicate or phosphate buffers by 0.2 to 0.4, all downwards, so that "
+    "ammonia is overstated and acid understated."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +49,8 @@ def cautions(
     found = [
         *_of_residual(plan, bounds),
         *_of_neutraliser(plan, tap, bottle),
+        *_of_oxygen(plan, bottle, bounds),
+        *_of_drained(plan, bounds),
         *_of_ammonia(plan, tap, bottle, bounds),
         *_of_standing(plan, tap),
         *_of_warmth(plan, bounds, shown),
@@ -46,7 +58,7 @@ def cautions(
         Caution(
             "note",
             "an ORP probe hardly sees chloramine, and no probe sees the limit itself: a DPD "
-            "total-chlorine test of the treated water tells more.",
+            f"total-chlorine test of the treated water tells more. {DPD_INTERFERES}.",
         ),
     ]
     return tuple(sorted(found, key=lambda c: _GRAVEST_FIRST.index(c.severity)))
@@ -91,24 +103,65 @@ def _of_neutraliser(plan: RefillPlan, tap: Tap, bottle: Bottle | None) -> Iterat
             "thiosulfate or sulfite, or test with DPD total before pouring.",
         )
     effects = plan.side_effects
-    if effects is not None and needs_air(effects):
-        yield Caution(
-            "warning",
-            f"surplus {bottle.agent} can take up to {effects.oxygen_at_risk_mg_l:.2g} mg/L of "
-            f"oxygen, {oxygen_share(effects):.0%} of what the water holds: aerate during and after "
-            "(what that does to pH and ammonia is counted).",
-        )
     if effects is not None and effects.oxygen_at_risk_mg_l is None:
         yield Caution(
             "note",
-            "what this neutraliser does to oxygen and alkalinity its maker alone knows: aerate "
-            "when fish breathe fast.",
+            "what this neutraliser does to oxygen and alkalinity its maker alone knows; it is "
+            "judged as the worst of the known agents: aerate when fish breathe fast.",
         )
     yield from _of_place(plan.dose, tap)
     yield from _of_label(plan, bottle)
     if 0.0 < plan.dose.ml < _HARD_TO_MEASURE_ML:
         yield Caution(
             "warning", f"{plan.dose.ml:g} mL is hard to measure: use a 1 mL syringe, not drops."
+        )
+
+
+def _of_oxygen(plan: RefillPlan, bottle: Bottle | None, bounds: Bounds) -> Iterator[Caution]:
+    """What the dose takes of the tank's oxygen, and a surplus far over what it needs."""
+    effects = plan.side_effects
+    if effects is None or bottle is None:
+        return
+    left, missing = effects.oxygen_left_mg_l, effects.oxygen_missing_mg_l
+    agent = "this neutraliser" if bottle.agent == "other" else bottle.agent
+    if "oxygen" in plan.over and left is not None:
+        yield Caution(
+            "danger",
+            f"{agent} may take {missing:.2g} mg/L of oxygen and leave {max(left, 0.0):.1f}, less "
+            f"than the {bounds.oxygen_mg_l:g} that fish need ({bounds.oxygen_source}): give less.",
+        )
+    elif needs_air(effects):
+        yield Caution(
+            "warning",
+            f"{agent} can take up to {missing:.2g} mg/L of oxygen, {oxygen_share(effects):.0%} of "
+            "what the water holds: aerate during and after (what that does to pH and ammonia is "
+            "counted).",
+        )
+    if "surplus of neutraliser" in plan.over:
+        yield Caution(
+            "danger",
+            f"{effects.surplus_mg_l:.3g} mg/L of neutraliser would be left over (as the chlorine "
+            "it could take), more than twice the most that the source may hold: give less.",
+        )
+
+
+def _of_drained(plan: RefillPlan, bounds: Bounds) -> Iterator[Caution]:
+    drained = None if plan.side_effects is None else plan.side_effects.drained
+    if drained is None:
+        return
+    if drained.too_little:
+        yield Caution("danger", "hardly any water would be left in the tank to put the dose into.")
+    if "oxygen of the drained tank" in plan.over and drained.oxygen_left_mg_l is not None:
+        yield Caution(
+            "danger",
+            f"in the drained tank the dose may leave {max(drained.oxygen_left_mg_l, 0.0):.1f} mg/L "
+            f"of oxygen within an hour, less than {bounds.oxygen_mg_l:g}.",
+        )
+    if "pH of the drained tank" in plan.over and drained.ph is not None:
+        yield Caution(
+            "danger",
+            f"in the drained tank the dose may bring pH to {drained.ph:.1f}, below "
+            f"{bounds.ph[0]:g}.",
         )
 
 
@@ -140,6 +193,14 @@ def _of_label(plan: RefillPlan, bottle: Bottle) -> Iterator[Caution]:
             "note",
             f"the label's words alone would give {millilitres(label_ml)}, which removes "
             f"{removes:.2g} mg/L; this water may hold {holds:.2g} mg/L.",
+        )
+    if plan.dose is not None and plan.dose.ml > _OVER_LABEL * label_ml > 0.0:
+        yield Caution(
+            "warning",
+            f"this dose is {plan.dose.ml / label_ml:.1f} times what the label's words give: for "
+            f"the most the water may hold, and {plan.dose.safety:.2g} times that for a weak bottle "
+            "and a careless "
+            "measure; read on the label, or ask its maker, whether so much is borne.",
         )
 
 
@@ -178,7 +239,7 @@ def _of_ammonia(
         yield Caution(
             "note",
             "the label says that this neutraliser binds ammonia; how much and for how long is not "
-            "known, so it is not counted.",
+            f"known, so it is not counted; {BINDERS_SPOIL_TESTS}.",
         )
 
 
@@ -256,16 +317,30 @@ def _of_warmth(plan: RefillPlan, bounds: Bounds, shown: Shown) -> Iterator[Cauti
         )
 
 
+def _ph_over(plan: RefillPlan, ph: PhAfter, bounds: Bounds) -> str:
+    aerated = needs_air(plan.side_effects)
+    low, high = ph.lowest(aerated=aerated), ph.highest(aerated=aerated)
+    limits = f"pH leaves its limits of {bounds.ph[0]:g} to {bounds.ph[1]:g}"
+    if high > bounds.ph[1]:
+        why = "once aerated as this dose asks" if high == ph.in_air else "with this water"
+        return f"{limits}: it may reach {high:.1f} {why}; pour less."
+    why = "as the days after take their acid" if low < ph.settled - 0.05 else "with this water"
+    return (
+        f"{limits}: it may fall to {low:.1f} {why}; pour less, dose no more than needed, or raise "
+        "the tank's alkalinity slowly beforehand."
+    )
+
+
 def _of_ph(plan: RefillPlan, tank: TankBefore, tap: Tap, bounds: Bounds) -> Iterator[Caution]:
     step = plan.water.ph_step
-    if plan.water.ph is None:
+    if plan.water.ph is None and not missing_for_ph(tank, tap):
         yield Caution(
             "warning", f"pH and free ammonia cannot be told: {plan.water.ph_unknown_because}."
         )
-    if "pH" in plan.over:
-        yield Caution(
-            "danger", f"pH leaves its limits of {bounds.ph[0]:g} to {bounds.ph[1]:g}: pour less."
-        )
+    if plan.water.ph is not None:
+        yield Caution("note", _SIMPLE_WATER)
+    if "pH" in plan.over and plan.water.ph is not None:
+        yield Caution("danger", _ph_over(plan, plan.water.ph, bounds))
     if step is not None and abs(step) > practice.PH_STEP:
         yield Caution(
             "warning",

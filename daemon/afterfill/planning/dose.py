@@ -10,13 +10,24 @@ from afterfill.planning.asked import Asked, Bottle, Disinfectant, DoseAt
 
 _MEASURING = 0.1  # a syringe or cap is read to a tenth; own judgement
 _NOTHING_MG_L = 1e-9
+_MOST_PARTS = 5  # own judgement: more is work for a bucket
+_FULL = 1.0 - 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Neutraliser [mL] that goes into the tank before so many litres are poured."""
+
+    ml: float
+    litres: float
 
 
 @dataclass(frozen=True, slots=True)
 class Dose:
     """How much [mL], where it goes, and why so much.
 
-    `own`: the keeper chose it; `needed_ml` is what the plan would give.
+    `own`: the keeper chose it; `needed_ml` is what the plan would give. `parts`: how it goes into a
+    drained tank; empty elsewhere, and where too little water is left to dose.
 
     `covers_mg_l`: residual [mg/L as Cl2] that it removes from every litre poured, at the nominal
     strength. `safety`: factor over the nominal need, so that a weak bottle and a careless measure
@@ -33,12 +44,19 @@ class Dose:
     label_ml: float | None
     minutes: tuple[float, float] | None
     own: bool
+    parts: tuple[Part, ...] = ()
 
 
 def dose_for(
-    bottle: Bottle, asked: Asked, tank_litres: float, tap: Disinfectant, residual: Interval
+    bottle: Bottle,
+    asked: Asked,
+    tank_litres: float,
+    tap: Disinfectant,
+    residual: Interval,
+    limit_mg_l: float = 0.0,
 ) -> Dose | None:
-    """The dose that takes the most the water may hold; None when the strength is not known.
+    """The dose that takes the most the water may hold; None when the strength is not known; of
+    nothing where the water poured keeps `limit_mg_l` as it is.
 
     Into the line or the bucket it is for the litres poured. Into the tank it is for the whole
     volume (common practice, no source): diluted, it must find the disinfectant before a gill does.
@@ -48,7 +66,8 @@ def dose_for(
         return None
     litres = tank_litres if asked.dose_at == "tank" else asked.litres
     safety = exp(Z95 * _spread(bottle))
-    needed = rounded_up_ml(needed_ml(litres, residual.high, bottle.mg_cl2_per_ml, safety))
+    to_take = residual.high if residual.high > limit_mg_l else 0.0
+    needed = rounded_up_ml(needed_ml(litres, to_take, bottle.mg_cl2_per_ml, safety))
     ml = needed if asked.dose_ml is None else asked.dose_ml
     return Dose(
         ml,
@@ -60,7 +79,32 @@ def dose_for(
         _label_ml(bottle, litres),
         minutes_of(bottle, tap),
         asked.dose_ml is not None,
+        parts_of(ml, tank_litres, asked.litres) if _into_drained(asked) else (),
     )
+
+
+def _into_drained(asked: Asked) -> bool:
+    return asked.dose_at == "tank" and asked.mode == "replace"
+
+
+def parts_of(ml: float, tank_litres: float, litres: float) -> tuple[Part, ...]:
+    """How `ml` goes into a tank from which `litres` were drained, so that what is left in it never
+    holds more than twice what the full tank will: each part before at most as much water as is in
+    it. Empty where that needs more than five.
+
+    >>> parts_of(15.0, 100.0, 25.0), [p.ml for p in parts_of(15.0, 100.0, 90.0)]
+    ((Part(ml=15.0, litres=25.0),), [3.0, 3.0, 6.0, 3.0])
+    """
+    held, dosed, parts = tank_litres - litres, 0.0, list[Part]()
+    if held <= 0.0:
+        return ()
+    while held < tank_litres * _FULL and len(parts) <= _MOST_PARTS:
+        step = min(held, tank_litres - held)
+        held += step
+        part = ml * held / tank_litres - dosed
+        dosed += part
+        parts.append(Part(round(part, 2), step))
+    return tuple(parts) if len(parts) <= _MOST_PARTS else ()
 
 
 def minutes_of(bottle: Bottle, tap: Disinfectant) -> tuple[float, float] | None:
@@ -82,9 +126,9 @@ def left_with(bottle: Bottle, dose: Dose, tap: Disinfectant, residual: Interval)
     return Interval(low, middle, _left(residual.high, dose.covers_mg_l / spread))
 
 
-def surplus_mg_l(bottle: Bottle, dose: Dose, residual: Interval) -> float:
-    """Most neutraliser that can be left over, per litre poured, as the Cl2 [mg/L] it could take."""
-    return max(0.0, dose.covers_mg_l * exp(Z95 * _spread(bottle)) - residual.low)
+def strong_mg(bottle: Bottle, ml: float) -> float:
+    """Chlorine [mg as Cl2] that `ml` can take at the most: a strong bottle, a full measure."""
+    return ml * (bottle.mg_cl2_per_ml or 0.0) * exp(Z95 * _spread(bottle))
 
 
 def rounded_up_ml(ml: float) -> float:

@@ -8,7 +8,8 @@ from afterfill.chemistry.standing import Interval
 from afterfill.planning import practice
 from afterfill.planning.ammonia_after import AmmoniaAfter, ammonia_after
 from afterfill.planning.asked import Bounds, TankBefore, Tap
-from afterfill.planning.water_after import WaterAfter, water_after
+from afterfill.planning.side_effects import Acting, refilled_water, saturated_mg_l
+from afterfill.planning.water_after import WaterAfter
 
 _STEPS = 25  # of the tank's volume: each rule crosses its bound once or twice, never faster
 _HALVINGS = 10
@@ -32,11 +33,11 @@ def reaches(
     tap: Tap,
     tap_ammonia: Interval,
     bounds: Bounds,
-    alkalinity_used: float,
+    acting: Acting | None,
     *,
     aerated: bool,
 ) -> tuple[Reach, ...]:
-    """The reach of every rule, for a refill that is well dosed. Raises nothing of its own."""
+    """The reach of every rule, for a refill dosed as `acting` is. Raises nothing of its own."""
 
     def after(water: WaterAfter, fraction: float) -> AmmoniaAfter:
         limit_mg_l = bounds.free_ammonia_mg_l
@@ -55,7 +56,8 @@ def reaches(
     rules: tuple[tuple[str, Literal["limit", "practice"], Keeps], ...] = (
         ("free ammonia", "limit", free_ammonia),
         ("total ammonia", "limit", total_ammonia),
-        ("pH", "limit", lambda w, _: _ph_inside(w, bounds.ph)),
+        ("pH", "limit", lambda w, _: _ph_inside(w, bounds.ph, aerated=aerated)),
+        ("oxygen", "limit", lambda w, f: _breathes(w, f, acting, bounds.oxygen_mg_l)),
         ("temperature", "limit", lambda w, _: _warm_enough(w, bounds.temperature_c)),
         ("step of pH", "practice", lambda w, _: _small(w.ph_step, practice.PH_STEP)),
         (
@@ -69,7 +71,7 @@ def reaches(
     def share(keeps: Keeps) -> float | None:
         def kept(fraction: float) -> bool | None:
             if fraction not in waters:
-                waters[fraction] = water_after(tank, tap, fraction, alkalinity_used)
+                waters[fraction] = refilled_water(tank, tap, acting, tap_ammonia.high, fraction)
             return keeps(waters[fraction], fraction)
 
         return _largest_share(kept)
@@ -118,10 +120,21 @@ def _litres(share: float | None, tank_litres: float) -> float | None:
     return None if share is None else share * tank_litres
 
 
-def _ph_inside(water: WaterAfter, span: tuple[float, float]) -> bool | None:
+def _ph_inside(water: WaterAfter, span: tuple[float, float], *, aerated: bool) -> bool | None:
     if water.ph is None:
         return None
-    return all(span[0] <= ph <= span[1] for ph in (water.ph.closed, water.ph.settled))
+    lowest, highest = water.ph.lowest(aerated=aerated), water.ph.highest(aerated=aerated)
+    return span[0] <= lowest and highest <= span[1]
+
+
+def _breathes(
+    water: WaterAfter, fraction: float, acting: Acting | None, least_mg_l: float
+) -> bool | None:
+    holds = saturated_mg_l(water.temperature_c)
+    if holds is None:
+        return None
+    missing = 0.0 if acting is None else acting.later(fraction).oxygen_missing_mg_l
+    return holds - missing >= least_mg_l
 
 
 def _warm_enough(water: WaterAfter, span: tuple[float, float]) -> bool | None:

@@ -7,18 +7,22 @@ own demand for chlorine is not counted: it would only make things better.
 from dataclasses import dataclass
 from typing import Literal
 
+from afterfill.chemistry.constants_fish import SURPLUS_TANKFULS
 from afterfill.chemistry.mixing import refilled_fraction
-from afterfill.chemistry.neutraliser import Effect, effect
 from afterfill.chemistry.standing import Interval, Waiting, waiting
-from afterfill.chemistry.tank_processes import oxygen_saturation_mg_l
 from afterfill.planning.ammonia_after import AmmoniaAfter, ammonia_after
 from afterfill.planning.asked import Asked, Bottle, Bounds, TankBefore, Tap
-from afterfill.planning.dose import Dose, dose_for, left_with, surplus_mg_l
+from afterfill.planning.dose import Dose, dose_for, left_with
 from afterfill.planning.largest import Reach, reaches, untreated_litres
+from afterfill.planning.side_effects import (
+    Acting,
+    SideEffects,
+    needs_air,
+    refilled_water,
+    side_effects,
+)
 from afterfill.planning.tap_water import ammonia_of_tap, residual_at_tap, residual_poured
-from afterfill.planning.water_after import WaterAfter, missing_for_ph, water_after
-
-_OXYGEN_WORTH_SAYING = 0.05  # of saturation; own judgement
+from afterfill.planning.water_after import WaterAfter, missing_for_ph
 
 Judgement = Literal["within-limits", "over-limits", "over-before", "cannot-tell"]
 Doing = Literal["breaks", "leaves"]
@@ -38,19 +42,6 @@ class Residual:
     def judged_mg_l(self) -> float:
         """The high end that is held against the limit."""
         return (self.treated_mg_l or self.untreated_mg_l).high
-
-
-@dataclass(frozen=True, slots=True)
-class SideEffects:
-    """What the neutraliser does to the tank; None where its maker alone knows.
-
-    `oxygen_at_risk_mg_l`: the most that its surplus can take in the end; beside it what the tank
-    holds when saturated with air.
-    """
-
-    alkalinity_used_mg_l_caco3: float | None
-    oxygen_at_risk_mg_l: float | None
-    oxygen_saturated_mg_l: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,21 +87,23 @@ def plan_refill(
     """The plan. Raises ModelDomainError when the refill is more than the tank holds, and for
     amounts that cannot be (negative ones, a Cl2:N ratio outside 1-8, standing beyond 1000 h)."""
     fraction = refilled_fraction(tank.litres, asked.litres, asked.mode)
-    poured = residual_poured(tap, asked.standing_hours)
-    dose = (
-        None if bottle is None else dose_for(bottle, asked, tank.litres, tap.disinfectant, poured)
-    )
-    acted = _acted(bottle, dose, tap, poured)
-    used = 0.0 if acted is None else acted.alkalinity_used_mg_l_caco3 or 0.0
-    water = water_after(tank, tap, fraction, used)
-    effects = None if acted is None else _side_effects(acted, fraction, water)
-    aerated, nitrogen = needs_air(effects), ammonia_of_tap(tap)
+    poured, nitrogen = residual_poured(tap, asked.standing_hours), ammonia_of_tap(tap)
+    limit_mg_l = bounds.residual_oxidant_mg_l
+    dose, acting = None, None
+    if bottle is not None:
+        dose = dose_for(bottle, asked, tank.litres, tap.disinfectant, poured, limit_mg_l)
+    if bottle is not None and dose is not None:
+        litres, most_mg_l = asked.litres, nitrogen.high
+        acting = Acting(bottle, dose, tap, poured, litres, tank.litres, most_mg_l)
+    water = refilled_water(tank, tap, acting, nitrogen.high, fraction)
+    effects = side_effects(acting, tank, asked, fraction, water)
+    aerated = needs_air(effects)
     ammonia = ammonia_after(
         tank, nitrogen, fraction, water, bounds.free_ammonia_mg_l, aerated=aerated
     )
     residual = _residual(tank, tap, bottle, dose, bounds, fraction, poured)
-    over, already = _over(tank, bounds, residual, ammonia, water)
-    missing = _missing(tank, tap, bottle)
+    over, already = _over(tank, bounds, residual, ammonia, water, aerated=aerated)
+    over += _over_by_dose(effects, bounds, tap)
     return RefillPlan(
         asked=asked,
         fraction=fraction,
@@ -118,23 +111,15 @@ def plan_refill(
         residual=residual,
         ammonia=ammonia,
         water=water,
-        waiting=waiting(tap.disinfectant, residual_at_tap(tap).high, bounds.residual_oxidant_mg_l),
+        waiting=waiting(tap.disinfectant, residual_at_tap(tap).high, limit_mg_l),
         side_effects=effects,
-        reaches=reaches(tank, tap, nitrogen, bounds, used, aerated=aerated),
+        reaches=reaches(tank, tap, nitrogen, bounds, acting, aerated=aerated),
         judgement=_judgement(over, already, ammonia, water),
         over=over,
         over_before=already,
         over_if_aerated=_over_in_air(bounds, ammonia, (*over, *already)),
-        missing=missing,
+        missing=_missing(tank, tap, bottle),
     )
-
-
-def _acted(bottle: Bottle | None, dose: Dose | None, tap: Tap, poured: Interval) -> Effect | None:
-    """What the agent does per litre poured, at the most."""
-    if bottle is None or dose is None:
-        return None
-    free = poured.high if tap.disinfectant == "chlorine" else 0.0
-    return effect(bottle.agent, free, poured.high - free, surplus_mg_l(bottle, dose, poured))
 
 
 def _residual(
@@ -161,23 +146,14 @@ def _diluted(poured: Interval, fraction: float) -> Interval:
     return Interval(poured.low * fraction, poured.middle * fraction, poured.high * fraction)
 
 
-def _side_effects(acted: Effect, fraction: float, water: WaterAfter) -> SideEffects:
-    oxygen, alkalinity = acted.oxygen_at_risk_mg_l, acted.alkalinity_used_mg_l_caco3
-    after_c = water.temperature_c
-    holds = after_c is not None and 0.0 <= after_c <= 40.0
-    return SideEffects(
-        None if alkalinity is None else fraction * alkalinity,
-        None if oxygen is None else fraction * oxygen,
-        oxygen_saturation_mg_l(after_c) if holds and after_c is not None else None,
-    )
-
-
 def _over(
     tank: TankBefore,
     bounds: Bounds,
     residual: Residual,
     ammonia: AmmoniaAfter,
     water: WaterAfter,
+    *,
+    aerated: bool,
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The limits that this refill breaks, and those that the tank broke before and that the refill
     does not make worse: they are not its doing."""
@@ -192,7 +168,10 @@ def _over(
         found["total ammonia"] = _doing(before.high, total.high, (0.0, criteria.acute_mg_l))
     if ph is not None:
         found["pH"] = max(
-            (_doing(tank.ph, after, bounds.ph) for after in (ph.closed, ph.settled)),
+            (
+                _doing(tank.ph, after, bounds.ph)
+                for after in (ph.lowest(aerated=aerated), ph.highest(aerated=aerated))
+            ),
             key=(None, "leaves", "breaks").index,
         )
     if water.temperature_c is not None:
@@ -202,6 +181,24 @@ def _over(
         tuple(name for name, doing in found.items() if doing == "breaks"),
         tuple(name for name, doing in found.items() if doing == "leaves"),
     )
+
+
+def _over_by_dose(effects: SideEffects | None, bounds: Bounds, tap: Tap) -> tuple[str, ...]:
+    """What the dose itself breaks."""
+    if effects is None:
+        return ()
+    left, drained = effects.oxygen_left_mg_l, effects.drained
+    most_mg_l = SURPLUS_TANKFULS.value * max(tap.residual_max_mg_l, tap.residual_mg_l)
+    found = {
+        "oxygen": left is not None and left < bounds.oxygen_mg_l,
+        "surplus of neutraliser": effects.surplus_mg_l > most_mg_l,
+    }
+    if drained is not None:
+        held, ph = drained.oxygen_left_mg_l, drained.ph
+        found["dose in so little water"] = drained.too_little
+        found["oxygen of the drained tank"] = held is not None and held < bounds.oxygen_mg_l
+        found["pH of the drained tank"] = ph is not None and ph < bounds.ph[0]
+    return tuple(name for name, broken in found.items() if broken)
 
 
 def _over_in_air(bounds: Bounds, ammonia: AmmoniaAfter, known: tuple[str, ...]) -> tuple[str, ...]:
@@ -253,20 +250,3 @@ def _missing(tank: TankBefore, tap: Tap, bottle: Bottle | None) -> tuple[Missing
     elif bottle.mg_cl2_per_ml is None:
         found.append(Missing("the neutraliser's strength", "the dose, and the residual with it"))
     return tuple(found)
-
-
-def needs_air(effects: SideEffects | None) -> bool:
-    """Whether the surplus may take so much oxygen that the plan has the tank aerated."""
-    share = None if effects is None else oxygen_share(effects)
-    return share is not None and share > _OXYGEN_WORTH_SAYING
-
-
-def oxygen_share(effects: SideEffects) -> float | None:
-    """Share of the saturated oxygen that the surplus can take; None where it is not known.
-
-    >>> oxygen_share(SideEffects(0.0, 0.8, 8.0))
-    0.1
-    """
-    if effects.oxygen_at_risk_mg_l is None or not effects.oxygen_saturated_mg_l:
-        return None
-    return effects.oxygen_at_risk_mg_l / effects.oxygen_saturated_mg_l

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from afterfill.chemistry.kits import BINDERS_SPOIL_TESTS, DPD_INTERFERES
 from afterfill.chemistry.toxicity import TimeLeft
 from afterfill.planning.asked import Bottle, TankBefore
 from afterfill.planning.rescue import RescuePlan
@@ -14,6 +15,7 @@ _EXTENDED = {
     "most-the-source-holds": "the most that the source may hold, which a tank cannot exceed",
 }
 _LONGEST_CHANGE = 0.5  # of the tank at once; common practice, no source
+_ALL_DAY_H = 24.0
 _WORTH_SAYING_PH = 0.1  # own judgement
 
 
@@ -36,16 +38,23 @@ def rescue_donts() -> tuple[str, ...]:
     )
 
 
-def rescue_tests(plan: RescuePlan) -> tuple[str, ...]:
-    """When to test, and with what."""
+def rescue_tests(
+    plan: RescuePlan, bottle: Bottle | None = None, shown: Shown | None = None
+) -> tuple[str, ...]:
+    """When to test, with what, and what spoils a test."""
     wait = "30" if plan.minutes is None else f"{plan.minutes[1]:.0f}"
+    when = f"{wait} min after the dose, and again after an hour: it must show nothing"
+    if plan.dose_ml == 0.0:
+        when = "again in 15 minutes: a home kit sees no less than about 0.1 mg/L"
+    binders = f" Mind that {BINDERS_SPOIL_TESTS}." if bottle and bottle.binds_ammonia else ""
+    told = (shown or Shown()).command("log kit --total-chlorine ... --total-ammonia ...")
     return (
-        "DPD total chlorine (not free: chloramine hides from it) "
-        f"{wait} min after the dose, and again after an hour: it must show nothing.",
+        f"DPD total chlorine (not free: chloramine hides from it) {when}. {DPD_INTERFERES}.",
         "Total ammonia, pH and temperature after an hour, then daily until ammonia is back at its "
         "usual level; nitrite too, daily for a week, in case the filter is hurt."
-        + ("" if plan.criteria is None else f" For comparison: {plan.criteria.words}."),
-        "Tell each result: `afterfill log kit --total-chlorine ... --total-ammonia ...`.",
+        + ("" if plan.criteria is None else f" For comparison: {plan.criteria.words}.")
+        + binders,
+        f"Tell each result: {told}.",
     )
 
 
@@ -80,24 +89,48 @@ def _steps(
     plan: RescuePlan, tank: TankBefore, bottle: Bottle | None, shown: Shown
 ) -> Iterator[str]:
     yield "Stop any water that is still running in."
+    if plan.dose_ml == 0.0:
+        yield from _nothing_to_take(plan)
+        return
     yield from _dosing(plan, tank, bottle, shown)
-    oxygen = plan.oxygen_at_risk_mg_l
-    risk = "" if not oxygen else f" (surplus neutraliser may take {oxygen:.2g} mg/L of oxygen)"
-    yield f"Aerate strongly: air stone, or the outlet broken at the surface{risk}.{_rising(plan)}"
+    yield aeration_words(plan)
     yield "Leave the light off and the fish in peace; watch them."
     yield "Test with DPD total chlorine; only when it shows nothing think of a water change."
     yield _next_water(plan, tank, shown)
 
 
-def _rising(plan: RescuePlan) -> str:
-    """What aeration does to pH, and pH to ammonia, within a day."""
-    ahead, free = plan.ph_ahead, plan.free_ammonia_mg_l
-    if ahead is None or ahead.highest < ahead.now + _WORTH_SAYING_PH:
-        return ""
-    ammonia = "" if free is None else f", free ammonia to {free.high:.2g} mg/L as N"
+def _nothing_to_take(plan: RescuePlan) -> Iterator[str]:
+    """What to do instead of a dose."""
+    seen = "the test shows none" if plan.found.upper.by == "kit" else "none is believed to be there"
+    yield (
+        f"Give no neutraliser: there is nothing that it could take away ({seen}), and a surplus "
+        "takes oxygen and alkalinity."
+    )
+    yield "Test with DPD total chlorine again in 15 minutes, and total ammonia, pH and temperature."
+    yield "If fish gasp, aerate, and look for another cause: ammonia, oxygen, warmth, a poison."
+
+
+def aeration_words(plan: RescuePlan) -> str:
+    """How long to aerate, and what that does to pH, and pH to ammonia."""
+    left, missing = plan.oxygen_left_mg_l, plan.oxygen_missing_mg_l
+    risk = ""
+    if missing > 0.0:
+        kept = "" if left is None else f" and leave {max(left, 0.0):.1f}"
+        risk = f" (the neutraliser may take {missing:.2g} mg/L of oxygen{kept})"
+    how = f"Aerate strongly: air stone, or the outlet broken at the surface{risk}"
+    air, ahead = plan.air, plan.ph_ahead
+    if air is None or ahead is None or ahead.highest < ahead.now + _WORTH_SAYING_PH:
+        return f"{how}, until DPD shows nothing; then as usual."
+    if air.hours >= _ALL_DAY_H:
+        return f"{how}; pH then rises to no more than {max(air.ph, ahead.now):.1f} in a day."
+    free = plan.free_as_advised_mg_l
+    ammonia = "" if free is None else f", free ammonia {free:.2g} mg/L as N"
+    more, day = plan.free_ammonia_mg_l, ahead.highest
+    after_a_day = "" if more is None else f" and free ammonia {more.high:.2g}"
     return (
-        f" It drives out CO2: pH may rise from {ahead.now:.1f} to {ahead.highest:.1f} in a day"
-        f"{ammonia}; aerate as usual again when DPD shows nothing and the fish breathe calmly."
+        f"{how}, for {air.hours:g} h and then as usual: it drives out CO2, so that pH is "
+        f"{air.ph:.1f} by then{ammonia}; after a day of it pH would be {day:.1f}{after_a_day}. Go "
+        "on only while fish gasp."
     )
 
 
@@ -106,20 +139,35 @@ def _dosing(
 ) -> Iterator[str]:
     if plan.dose_ml is None:
         yield (
-            "Dose a neutraliser for the whole tank, as its label says for the highest residual; "
-            "its strength is not known here."
+            "Dose a neutraliser for the whole tank, as its label says for the highest residual, "
+            f"{plan.found.upper.mg_l:.2g} mg/L; its strength is not known here."
         )
     else:
-        given = f"`afterfill log dose --neutraliser-ml {plan.dose_ml:g}`"
+        yield _put(plan, plan.dose_ml, tank, shown)
+    if bottle is not None and bottle.binds_ammonia:
         yield (
-            f"Put {millilitres(plan.dose_ml)} of neutraliser into the tank "
-            f"of {shown.volume(tank.litres)}, where the flow is strong; then tell it: {given}."
+            "That it binds ammonia, as its label says, is not counted on: how much and for how "
+            "long is not known."
         )
     if bottle is not None and plan.minutes is None:
         yield (
             "Ascorbate may not remove chloramine: use thiosulfate or sulfite if there is any, and "
             "else move the fish to treated water of the same temperature."
         )
+
+
+def _put(plan: RescuePlan, ml: float, tank: TankBefore, shown: Shown) -> str:
+    given = shown.command(f"log dose --neutraliser-ml {ml:g}")
+    if plan.found.upper.by == "kit":  # first, so that the dose is known to have met something
+        tested = shown.command(f"log kit --total-chlorine {plan.found.residual_mg_l.middle:g}")
+        given = f"the test and the dose, {tested} and {given}"
+    where = f"into the tank of {shown.volume(tank.litres)}, where the flow is strong"
+    if "oxygen" in plan.over or "pH" in plan.over:
+        return (
+            f"Put half of {millilitres(ml)} of neutraliser {where}, and the other half an hour "
+            f"later only if DPD total still shows something; then tell it: {given}."
+        )
+    return f"Put {millilitres(ml)} of neutraliser {where}; then tell it: {given}."
 
 
 def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:

@@ -1,4 +1,4 @@
-"""Volumes and temperatures in the units that the keeper used."""
+"""Volumes and temperatures in the units that the keeper used, and commands that can be typed."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -15,10 +15,24 @@ _WORD: dict[Gallon, str] = {"us": "US gal", "imperial": "imp gal"}
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """How to write a volume and a temperature: plain litres and Celsius unless told otherwise."""
+    """How to write a volume and a temperature: plain litres and Celsius unless told otherwise; and
+    a command, which names `tank` where there are several, and `source` where it is not its usual.
+    """
 
     gallon: Gallon | None = None
     fahrenheit: bool = False
+    tank: str | None = None
+    source: str | None = None
+
+    def command(self, words: str) -> str:
+        """A command of afterfill as it is typed.
+
+        >>> Shown(tank="window").command("log dose --neutraliser-ml 2")
+        '`afterfill log dose --neutraliser-ml 2 --tank window`'
+        """
+        source = f" --source {self.source}" if self.source and "log refill" in words else ""
+        tank = f" --tank {self.tank}" if self.tank else ""
+        return f"`afterfill {words}{source}{tank}`"
 
     def volume(self, litres: float) -> str:
         """A volume [L].

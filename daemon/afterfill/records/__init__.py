@@ -71,6 +71,7 @@ __all__ = [
     "Input",
     "InvalidReason",
     "KitResult",
+    "Left",
     "MachineCondition",
     "MachineState",
     "Output",
@@ -100,6 +101,7 @@ __all__ = [
 Event = (
     Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck | AlarmCommand
 )
+Left = Event | SourceLearnt  # what others may leave in the inbox
 Input = Reading | Tick | MachineState | SourceLearnt | Event
 Output = (
     Estimate

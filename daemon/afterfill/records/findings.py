@@ -82,7 +82,8 @@ class Verdict:
 class AlarmChange:
     """One transition of one alarm. `active` tells whether its condition holds now, `known` whether
     that can be judged; `first_out`: of the alarms during the last refill it came first. An alarm
-    that is `unacknowledged` and not `active` is latched."""
+    that is `unacknowledged` and not `active` is latched. `advice`: the dose for this tank, or why
+    there is none, where the alarm is a matter of a dose and holds."""
 
     time_s: float
     tank: str
@@ -93,6 +94,7 @@ class AlarmChange:
     message: str = ""
     known: bool = True
     first_out: bool = False
+    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -149,7 +149,8 @@ class SourceLearnt:
     """What is known of a source, told when a test or a refill of one tank has taught it, to every
     other tank on it as well. `log_mean`, `log_sd`: of the natural logarithm of total chlorine
     [mg/L as Cl2] at the tap at `learnt_s` [s]; `taught`: by how many tests and refills;
-    `breakthrough`: the probability that a filter lets the raw water through."""
+    `breakthrough`: the probability that a filter lets the raw water through; `told_by`: the other
+    service that told it, empty where it was learnt here."""
 
     time_s: float
     tank: str
@@ -159,6 +160,7 @@ class SourceLearnt:
     learnt_s: float
     taught: int
     breakthrough: float
+    told_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

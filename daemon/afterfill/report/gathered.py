@@ -108,9 +108,20 @@ def floors_mg_l(estimates: Sequence[Estimate]) -> tuple[float, float] | None:
 
 
 def raised(alarms: Sequence[AlarmChange]) -> list[AlarmChange]:
-    """The transitions of those alarms that were ever anything but normal."""
-    told = {a.alarm for a in alarms if a.state != "normal"}
-    return [a for a in alarms if a.alarm in told]
+    """The transitions of those alarms that were ever anything but normal; another word about a dose
+    is none."""
+    told, kept = {a.alarm for a in alarms if a.state != "normal"}, list[AlarmChange]()
+    newest: dict[str, AlarmChange] = {}
+    for change in (a for a in alarms if a.alarm in told):
+        old = newest.get(change.alarm)
+        if old is None or _stands(old) != _stands(change) or old.advice == change.advice:
+            kept.append(change)
+        newest[change.alarm] = change
+    return kept
+
+
+def _stands(change: AlarmChange) -> tuple[object, ...]:
+    return change.state, change.active, change.known
 
 
 def answers(found: Gathered) -> list[Verdict]:

@@ -71,8 +71,5 @@ def tell_the_day(recorder: Recorder, stamp: Stamp, tanks: list[str]) -> None:
             len(readings),
             sum(r.value is None for r in readings),
             sum(isinstance(r, Verdict) and r.final for r in records),
-            sum(
-                isinstance(r, AlarmChange) and r.active and r.state == "unacknowledged"
-                for r in records
-            ),
+            load_of((r for r in records if isinstance(r, AlarmChange)), 0.0, stamp.time_s).raised,
         )

@@ -22,9 +22,9 @@ from afterfill.record_kinds import types_of
 from afterfill.records import (
     QUANTITIES,
     AlarmChange,
-    Event,
     Health,
     Input,
+    Left,
     MachineCondition,
     MachineState,
     Output,
@@ -69,6 +69,7 @@ class Recorder:
         self._outage = Outage()
         self._steps = ClockSteps()
         self._snapshot_s: dict[str, float] = {}
+        self._logged: dict[tuple[str, str], tuple[str, bool, bool]] = {}
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
             self._states[tank], last_s = restored(self._journal, setup)
@@ -118,7 +119,7 @@ class Recorder:
             self._commit(stamp)
         return found
 
-    def _waiting(self, stamp: Stamp) -> list[tuple[int, Event, Stamp]]:
+    def _waiting(self, stamp: Stamp) -> list[tuple[int, Left, Stamp]]:
         if not self._outage.may_try(stamp):
             return []
         try:
@@ -187,10 +188,19 @@ class Recorder:
         self.folds += 1
         for output in found:
             self._journal.append(output, stamp)
-            _tell(output)
+            self._tell(output)
             if isinstance(output, SourceLearnt):
                 self._share(output, stamp)
         return found
+
+    def _tell(self, output: Output) -> None:
+        """Say it in the log; of an alarm that stands as it did, only its advice is new."""
+        if isinstance(output, AlarmChange):
+            key, now = (output.tank, output.alarm), (output.state, output.active, output.known)
+            if self._logged.get(key) == now:
+                return
+            self._logged[key] = now
+        _tell(output)
 
     def _share(self, learnt: SourceLearnt, stamp: Stamp) -> None:
         """Tell the other tanks what one has learnt of a source: they have one tap."""
@@ -316,8 +326,10 @@ class Recorder:
         self._commit(stamp)
 
 
-def _known_at(event: Event, time_s: float) -> Event:
+def _known_at(event: Left, time_s: float) -> Left:
     """The event with the time at which we learnt of it; none lies in the future."""
+    if isinstance(event, SourceLearnt):
+        return replace(event, time_s=time_s)
     happened_s = min(round(event.time_s * 1000) / 1000, time_s)
     return replace(event, time_s=happened_s, logged_s=None if happened_s == time_s else time_s)
 

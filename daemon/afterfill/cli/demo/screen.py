@@ -51,10 +51,21 @@ class DemoScreen:
             self._read(reading)
         new = [f"{_clock(frame.time_s)}  {line}" for line in frame.lines]
         for output in frame.found:
+            told = self._is_told(output)
             self._found(output)
-            new += [f"{_clock(frame.time_s)}  {text}" for text in sentences_of(output)]
+            said = [] if told else sentences_of(output)
+            new += [f"{_clock(frame.time_s)}  {text}" for text in said]
         self.lines.extend(new)
         return new
+
+    def _is_told(self, output: Output) -> bool:
+        """Whether it is an alarm that stands as it did, and only its figures or advice changed."""
+        before = self.alarms.get(output.alarm) if isinstance(output, AlarmChange) else None
+        return (
+            isinstance(output, AlarmChange)
+            and before is not None
+            and ((before.state, before.active) == (output.state, output.active))
+        )
 
     def _read(self, reading: Reading) -> None:
         if reading.value is None:
@@ -156,7 +167,10 @@ def sentences_of(output: Output) -> list[str]:
         )
         return [f"verdict: {verdict_text(output).plain}", f"  because (log odds): {reasons}"]
     if isinstance(output, AlarmChange):
-        return [f"alarm {output.alarm}: {output.state} ({output.message})"]
+        advice = (
+            [f"  {output.advice}"] if output.advice and output.state == "unacknowledged" else []
+        )
+        return [f"alarm {output.alarm}: {output.state} ({output.message})", *advice]
     return []
 
 

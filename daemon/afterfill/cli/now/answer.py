@@ -121,7 +121,10 @@ def _read_words(it: Stands) -> str:
 def _alarm_lines(it: Stands) -> Iterator[str]:
     for alarm in it.alarms:
         yield f"  ALARM {alarm.alarm} ({alarm.priority}, {alarm.state}): {alarm.message}"
-        yield f"    do: {DEFINITIONS[alarm.alarm].action}"
+        steps = DEFINITIONS[alarm.alarm].steps
+        yield f"    do: {steps.sentence(dosed=not alarm.advice)}"
+        if alarm.advice:
+            yield f"    dose: {alarm.advice}"
 
 
 def _estimate_lines(it: Stands, now_s: float) -> Iterator[str]:

@@ -1,5 +1,7 @@
 """Makes the plan that is asked for, and prints it."""
 
+from dataclasses import replace
+
 from afterfill.cli.configured import config_path, loaded, named, one_tank
 from afterfill.cli.console import tell
 from afterfill.cli.options import Asked
@@ -22,7 +24,11 @@ def safe(said: Said, asked: Asked) -> bool:
         named(said.source, settings.source, "source")
     _check_question(said)
     temperatures = (said.tank_temperature, said.source_temperature)
-    shown = units(config_path(asked.config), name, said.litres, *temperatures)
+    shown = replace(
+        units(config_path(asked.config), name, said.litres, *temperatures),
+        tank=name if len(settings.tank) > 1 else None,
+        source=said.source,
+    )
     try:
         known = inputs(settings, name, said, shown)
         plan: PlannedRefill | PlannedRescue

@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 
 from afterfill.chemistry.constants import AMMONIA_KIT
+from afterfill.chemistry.constants_fish import LEAST_OXYGEN
 from afterfill.chemistry.kits import by_kit
+from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from
 from afterfill.cli.console import Table
@@ -17,11 +19,11 @@ from afterfill.cli.plan.journal import (
 )
 from afterfill.cli.plan.said import Said
 from afterfill.cli.spread import spread
-from afterfill.config import Config, Neutraliser, Source
+from afterfill.config import Config, Neutraliser, Source, Tank
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
-from afterfill.tank_setup import bounds_of, strength_of, water_of
+from afterfill.tank_setup import bottle_of, bounds_of, strength_of, water_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
 
@@ -41,6 +43,7 @@ class Known:
     used: tuple[Used, ...]
     max_is_given: bool
     ammonia_counts_bound: bool
+    source_name: str = "ID"
 
 
 def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
@@ -53,13 +56,19 @@ def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
         name=name,
         tank=tank,
         tap=tap,
-        bottle=None if neutraliser is None else _bottle(neutraliser),
+        bottle=None if neutraliser is None else bottle_of(neutraliser),
         bounds=bounds,
         standing_hours=0.0 if source is None else source.standing_hours,
         shown=shown,
-        used=(*used, *tap_used, *_bottle_used(neutraliser)),
+        used=(
+            *used,
+            *tap_used,
+            *_bottle_used(neutraliser),
+            *_limits_used(config.tank[name], bounds),
+        ),
         max_is_given=source is not None and source.residual_max_mg_l is not None,
         ammonia_counts_bound=counts_bound,
+        source_name=next((n for n, it in config.source.items() if it is source), "ID"),
     )
 
 
@@ -121,6 +130,7 @@ def _tap(source: Source | None, said: Said, shown: Shown) -> tuple[Tap, list[Use
     table = Source() if source is None else source
     given = frozenset[str]() if source is None else source.model_fields_set
     water, celsius = water_of(table), table.temperature_c
+    ph, alkalinity = _source_ph(said, table), _source_alkalinity(said, table)
     if said.source_temperature is not None:
         celsius = _celsius("--source-temperature", said.source_temperature)
     tap = Tap(
@@ -129,11 +139,24 @@ def _tap(source: Source | None, said: Said, shown: Shown) -> tuple[Tap, list[Use
         max(water.residual_max_mg_l, table.residual_mg_l),
         table.chlorine_to_nitrogen,
         table.free_ammonia_total_mg_l,
-        table.ph,
-        table.alkalinity_mg_l_caco3,
+        ph,
+        alkalinity,
         celsius,
     )
     return tap, _tap_used(tap, given, said, shown)
+
+
+def _source_ph(said: Said, table: Source) -> float | None:
+    if said.source_ph is not None and not 0.0 <= said.source_ph <= 14.0:
+        raise UsageError(f"--source-ph is {said.source_ph:g}: give a pH between 0 and 14")
+    return table.ph if said.source_ph is None else said.source_ph
+
+
+def _source_alkalinity(said: Said, table: Source) -> float | None:
+    given = said.source_alkalinity
+    if given is not None and not 0.0 <= given <= 1000.0:
+        raise UsageError(f"--source-alkalinity is {given:g}: give mg/L as CaCO3 from 0 to 1000")
+    return table.alkalinity_mg_l_caco3 if given is None else given
 
 
 def _tap_used(tap: Tap, given: frozenset[str] | set[str], said: Said, shown: Shown) -> list[Used]:
@@ -150,25 +173,16 @@ def _tap_used(tap: Tap, given: frozenset[str] | set[str], said: Said, shown: Sho
         ratio = f"{tap.chlorine_to_nitrogen:g} by mass"
         used.append(Used("its Cl2 to N", ratio, _origin("chlorine_to_nitrogen" in given)))
     if tap.ph is not None:
-        used.append(Used("its pH", f"{tap.ph:g}", "configuration"))
+        origin = "configuration" if said.source_ph is None else "option"
+        used.append(Used("its pH", f"{tap.ph:g}", origin))
     if tap.alkalinity_mg_l_caco3 is not None:
         text = f"{tap.alkalinity_mg_l_caco3:g} mg/L as CaCO3"
-        used.append(Used("its alkalinity", text, "configuration"))
+        origin = "configuration" if said.source_alkalinity is None else "option"
+        used.append(Used("its alkalinity", text, origin))
     if tap.temperature_c is not None:
         origin = "configuration" if said.source_temperature is None else "option"
         used.append(Used("its temperature", shown.temperature(tap.temperature_c), origin))
     return used
-
-
-def _bottle(neutraliser: Neutraliser) -> Bottle:
-    label = neutraliser.label
-    return Bottle(
-        neutraliser.agent,
-        strength_of(neutraliser),
-        neutraliser.binds_ammonia,
-        None if label is None else label.ml,
-        None if label is None else label.litres,
-    )
 
 
 def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
@@ -177,10 +191,37 @@ def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
     strength, label = strength_of(neutraliser), neutraliser.label
     origin = "configuration"
     if label is not None:
-        origin = f"label: {label.ml:g} mL for {label.litres:.4g} L at {label.mg_l:g} mg/L"
+        origin = f"label: {label.ml:g} mL for {label.litres:.4g} L"
+        if "mg_l" in label.model_fields_set:
+            origin += f" at {label.mg_l:g} mg/L"
+        else:  # no word of the label's: it may not be shown as if it were one
+            origin += f"; assumed: at {label.mg_l:g} mg/L (label.mg_l is not given)"
     return [
         Used("neutraliser", neutraliser.agent, _origin("agent" in neutraliser.model_fields_set)),
         Used("its strength", f"{strength:.3g} mg Cl2 per mL", origin),
+    ]
+
+
+def _limits_used(table: Tank, bounds: Bounds) -> list[Used]:
+    """The limits, each with its whole source where it is not the keeper's own."""
+    usual, own = default_limits(table.livestock), table.limits
+    residual, ammonia = usual.residual_oxidant_mg_l, usual.free_ammonia_mg_l
+    return [
+        Used(
+            "limit of the residual",
+            f"{bounds.residual_oxidant_mg_l:.3g} mg/L",
+            "configuration" if own.residual_oxidant_mg_l else residual.source,
+        ),
+        Used(
+            "limit of un-ionised ammonia",
+            f"{bounds.free_ammonia_mg_l:.3g} mg/L as N",
+            "configuration" if own.free_ammonia_mg_l else ammonia.source,
+        ),
+        Used(
+            "least oxygen",
+            f"{bounds.oxygen_mg_l:g} mg/L",
+            f"{LEAST_OXYGEN.source} ({LEAST_OXYGEN.status})",
+        ),
     ]
 
 

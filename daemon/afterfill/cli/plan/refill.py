@@ -53,8 +53,8 @@ class PlannedRefill:
         yield "Be careful"
         for caution in self.care:
             yield f"  {_MARK[caution.severity]}: {caution.sentence}"
-        for missing in plan.missing:
-            yield f"  not known: {missing.what}, so nor {missing.changes}."
+        if plan.missing:
+            yield f"  not known: {unknown_line(plan, known.source_name, known.name)}"
         yield ""
         yield "Worked out from"
         yield used_table(known)
@@ -74,6 +74,28 @@ class PlannedRefill:
             "cautions": plain(self.care),
             **foot(self.known),
         }
+
+
+_CONFIGURED = {
+    "the tank's pH": "--tank-ph or a pH probe",
+    "the tank's temperature": "--tank-temperature",
+    "the tank's alkalinity": "alkalinity_mg_l_caco3 in [tank.{tank}]",
+    "the tank's ammonia": "--ammonia",
+    "the source's pH": "--source-ph or ph in [source.{source}]",
+    "the source's alkalinity": "--source-alkalinity or alkalinity_mg_l_caco3 in [source.{source}]",
+    "the source's temperature": "--source-temperature or temperature_c in [source.{source}]",
+    "the source's disinfectant": "disinfectant in [source.{source}]",
+    "the neutraliser": "a table [neutraliser.ID]",
+    "the neutraliser's strength": "mg_cl2_per_ml or label in its table",
+}
+
+
+def unknown_line(plan: RefillPlan, source: str, tank: str) -> str:
+    """All that is not known, what hangs on it, and what to give or to configure: one line."""
+    names = [it.what for it in plan.missing]
+    hangs = dict.fromkeys(part for it in plan.missing for part in it.changes.split("; "))
+    mended = [_CONFIGURED[name].format(source=source, tank=tank) for name in names]
+    return f"{', '.join(names)}; so nor {'; '.join(hangs)}. Give {'; '.join(mended)}."
 
 
 def planned(known: Known, said: Said) -> PlannedRefill:
@@ -155,15 +177,15 @@ def _verdict(plan: RefillPlan) -> str:
 
 def _reaches(plan: RefillPlan, shown: Shown) -> Iterator[tuple[str, str]]:
     for reach in plan.reaches:
+        if reach.litres is None:  # what is not known is said once, in one line
+            continue
         rule = f"{reach.rule} ({'limit' if reach.kind == 'limit' else 'common practice'})"
         yield rule, _reach(reach.litres, plan, shown)
     few = shown.volume(plan.residual.untreated_litres)
     yield "residual, untreated water", few
 
 
-def _reach(litres: float | None, plan: RefillPlan, shown: Shown) -> str:
-    if litres is None:
-        return "not known"
+def _reach(litres: float, plan: RefillPlan, shown: Shown) -> str:
     if litres <= 0.0:
         return "beyond it before any refill"
     if litres >= plan.asked.litres / plan.fraction * 0.9999:

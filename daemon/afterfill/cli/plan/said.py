@@ -55,6 +55,10 @@ class Said:
     source_temperature: Annotated[
         str | None, typer.Option(help="The new water's temperature: 15, '59 F'.")
     ] = None
+    source_ph: Annotated[float | None, typer.Option(help="The new water's pH.")] = None
+    source_alkalinity: Annotated[
+        float | None, typer.Option(help="The new water's alkalinity, mg/L as CaCO3.")
+    ] = None
     rescue: Annotated[
         bool, typer.Option("--rescue", help="Plan what to do about a carry-over instead.")
     ] = False

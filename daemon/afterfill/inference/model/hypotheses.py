@@ -71,7 +71,6 @@ class Disturbance(_Refill):
     """No oxidant: the probe moved for another reason. Announced water was dosed."""
 
     name = "disturbance"
-    size = 168
     pours = False
 
     def weight(self, start: Start) -> float:
@@ -97,7 +96,6 @@ class Dosed(_Refill):
     """Neutraliser was given with the water, and mostly suffices."""
 
     name = "dosed"
-    size = 168
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
@@ -179,7 +177,7 @@ class SteadyInfluence(_Refill):
     minutes to an hour, by more than feeding does, and stays for hours."""
 
     name = "steady-influence"
-    size = 80
+    size = 64
     pours = False
 
     def weight(self, start: Start) -> float:

@@ -98,7 +98,7 @@ def _word(standing: _Fields) -> _Fields:
 def _named(record: Record, name: str, value: Any, is_float: bool) -> _Fields:  # noqa: ANN401 - a field
     """A field, or three of quantiles. What is to come is told in seconds from then, so that it can
     be drawn; absent where it is not within the hours."""
-    if value is None or (value == "" and name in ("why", "detail")):
+    if value is None or (value == "" and name in ("why", "detail", "advice")):
         return {}
     if isinstance(value, Quantiles):
         return _spread(name, value)

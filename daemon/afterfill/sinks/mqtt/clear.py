@@ -16,6 +16,7 @@ from afterfill.sinks.mqtt.connection import Arrived, Confirmed, Connected, Conne
 from afterfill.sinks.mqtt.ids import plain_id
 from afterfill.sinks.mqtt.messages import service_status_topic, status_topic
 from afterfill.sinks.mqtt.present import SETTLES_S, cleared, kept_topics
+from afterfill.sinks.mqtt.sources import source_of, told_by
 
 _QUIET_S = 2.0  # so long nothing more came: the broker has said all that it keeps
 _PATIENCE_S = 15.0
@@ -82,10 +83,16 @@ class Clearing:
         ours = {t: e for t, e in named.items() if t not in others and self._is_ours(base, e)}
         known = self.remembered.union(kept_topics(self.config, self.service), ours)
         known = known.union(entity.state for entity in ours.values()).difference(others)
+        known = known.union(self._words_on_sources(base))
         found = {topic for topic in known if topic in self._kept and not topic.startswith(spared)}
         if self._others_are_there(base):
             found.discard(status_topic(base))
         return found
+
+    def _words_on_sources(self, base: str) -> set[str]:
+        """Where this service's own word on a source stands."""
+        topics = [topic for topic in self._kept if source_of(base, topic) is not None]
+        return {topic for topic in topics if told_by(self._kept[topic]) == self.service}
 
     def _is_ours(self, base: str, entity: "_Entity") -> bool:
         devices = {plain_id(f"{base}_{tank}") for tank in self.config.tank}

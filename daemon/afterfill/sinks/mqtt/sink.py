@@ -14,9 +14,9 @@ from pathlib import Path
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
-from afterfill.errors import SinkUnavailable
+from afterfill.errors import PayloadError, SinkUnavailable
 from afterfill.journal.store import Entry, Journal
-from afterfill.records import AlarmChange, Estimate, Stamp, Standing
+from afterfill.records import AlarmChange, Estimate, SourceLearnt, Stamp, Standing
 from afterfill.sinks.health import SinkHealth, SinkStatus
 from afterfill.sinks.mqtt.alarms import AlarmStates
 from afterfill.sinks.mqtt.commands import Command, deserves_answer, obey, subscriptions
@@ -42,6 +42,7 @@ from afterfill.sinks.mqtt.present import (
     present,
     remember,
 )
+from afterfill.sinks.mqtt.sources import SharedSources, belief_topic, source_of
 
 _OLD_CURSOR = "mqtt"  # what is told needs no queue; an older version kept its place in one
 _POLL_S = 0.2  # how often the journal is looked at
@@ -130,6 +131,7 @@ class _Session:
         self._unconfirmed: deque[int] = deque()
         self._confirmed_mids: set[int] = set()
         self._allowance = Allowance(at_s=self._monotonic_s())
+        self._sources = SharedSources(sink._config, self._base, service)
         self._dropped: list[Message] = []  # empties what the configuration no longer has
         self._sent_s = self._heard_s = self._there_s = self._settled_s = self._monotonic_s()
 
@@ -144,6 +146,7 @@ class _Session:
                 if self._connected:
                     self._tell_refused()
                     self._pump()
+                    self._tell_sources()
                     self._deliver()
                     self._drop()
                     self._heartbeat()
@@ -196,8 +199,10 @@ class _Session:
         prefix = settings.discovery_prefix
         birth = [birth_topic(prefix)] if prefix else []
         commands = subscriptions(self._base, settings.commands)
-        filters = [*commands, status_topic(self._base), *birth]
+        sources = [belief_topic(self._base, "+")] if commands else []
+        filters = [*commands, status_topic(self._base), *birth, *sources]
         self._connection.subscribe(filters)
+        self._sources.begin(self._journal, self._monotonic_s())
         self._tell_all()
 
     def _tell_all(self) -> None:
@@ -230,6 +235,10 @@ class _Session:
             return
         if message.retained and not message.payload:
             return  # a person clears a topic
+        source = source_of(self._base, message.topic)
+        if source is not None:
+            self._hear(source, message)
+            return
         topic = message.topic.removeprefix(f"{self._base}/")
         if not (deserves_answer(topic) and self._allowance.take(self._monotonic_s())):
             return
@@ -242,6 +251,23 @@ class _Session:
             stamp=self._sink._now(),
         )
         self._send(answer_message(self._base, tank, answer))
+
+    def _hear(self, source: str, message: Arrived) -> None:
+        """Leave another service's word on a source for the core."""
+        if not (message.payload and self._allowance.take(self._monotonic_s())):
+            return
+        stamp = self._sink._now()
+        try:
+            words = self._sources.heard(source, message.payload, stamp.time_s)
+        except PayloadError as error:
+            self._sink._health.remark(f"a word on source '{source}' is not believed: {error}", 1)
+            return
+        for word in words:
+            self._journal.submit(word, stamp)
+
+    def _tell_sources(self) -> None:
+        for message in self._sources.due(self._monotonic_s()):
+            self._send(message)
 
     def _tell_refused(self) -> None:
         """One answer for all commands of a flood that were not looked at."""
@@ -289,6 +315,10 @@ class _Session:
 
     def _publish(self, entry: Entry) -> None:
         self._position = max(self._position, entry.seq)
+        if isinstance(entry.record, SourceLearnt):
+            self._sources.note(entry.record)
+            self._tell_sources()
+            return
         message = record_message(self._base, entry.record)
         if message is None or entry.seq <= self._shown.get(message.topic, 0):
             return

@@ -128,6 +128,7 @@ def _raised(run_s: float, change: AlarmChange, old: Episode | None) -> Episode:
         raised_run_s=run_s,
         owed=untold,
         times=old.times + 1 if old is not None and untold else 1,
+        advice=change.advice,
     )
 
 
@@ -138,6 +139,7 @@ def _gone_on(old: Episode, change: AlarmChange) -> Episode:
         priority=change.priority,
         state=change.state,
         message=change.message if asking else old.message,
+        advice=change.advice if change.active else old.advice,
     )
     if change.active:
         return replace(now, ended_s=None, end_message="")

@@ -21,7 +21,7 @@ class Episode:
     `raised_s` and `ended_s` are wall times [Unix s]; `raised_run_s` and `told_run_s` lie on our
     own seconds. `owed`: this recipient must hear of it. `times`: how often it was raised since the
     recipient last heard. `message` is what it said when it asked for attention, `end_message` when
-    it returned.
+    it returned; `advice`: what it says of a dose by now.
     """
 
     tank: str
@@ -36,6 +36,7 @@ class Episode:
     told_run_s: float | None = None
     ended_s: float | None = None
     end_message: str = ""
+    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ Order of a text: what, how long there is, what to do first, what not to do; only
 is, since when, why, and what would change the picture. A phone shows the beginning.
 """
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +24,8 @@ CAUTION = (
     "Fish that gasp, dart or lie on the bottom need help now, whatever this says. afterfill is no "
     "vet: ask one. It is not a drinking-water instrument, and no substitute for a test kit."
 )
+_COMMAND = re.compile(r"`afterfill ((?:log|plan)\b(?![^`]*--tank)[^`]*)`")
+_DOSE_BY_NOW = "how much it needs by now, if any, and of what: `afterfill plan --rescue`"
 _DOUBTFUL = Steps("treat the water as doubtful", ("test with DPD (total chlorine)",))
 
 
@@ -97,7 +100,8 @@ def _section(notice: Notice, scene: Scene) -> str:
         lines = _of_standing(about, scene, again=notice.what == "still")
     else:
         lines = _of_ended(about, scene, told=notice.what == "over")
-    return "\n".join(line for line in lines if line)
+    text = "\n".join(line for line in lines if line)
+    return _COMMAND.sub(rf"`afterfill \1 --tank {about.tank}`", text)
 
 
 def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
@@ -112,7 +116,7 @@ def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
     return [
         *head,
         f"\nTime to act: {definition.time_to_respond}.",
-        *_of_steps(definition.steps),
+        *_of_steps(definition.steps, it.advice),
         f"\n{'How sure' if definition.estimated else 'Seen'}: {it.message}.",
         _news(it, scene) if definition.estimated else "",
         since,
@@ -123,12 +127,14 @@ def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
     ]
 
 
-def _of_steps(steps: Steps) -> list[str]:
-    """What comes first, what then, what must not be done. The advice to ask a vet stands under
-    every text and is left out here."""
+def _of_steps(steps: Steps, advice: str = "") -> list[str]:
+    """What comes first, what then, what must not be done; `advice`: the dose for this tank, instead
+    of what is said of any. The advice to ask a vet stands under every text and is left out here."""
+    usual = (steps.dose,) if steps.dose and not advice else ()
     return [
         _labelled("Do first", steps.first),
-        _labelled("Then", "; ".join(steps.then)),
+        _labelled("Dose for this tank", advice),
+        _labelled("Then", "; ".join((*usual, *steps.then))),
         _labelled("Do not", steps.never()),
     ]
 
@@ -186,7 +192,7 @@ def _of_verdict(verdict: Verdict, scene: Scene) -> list[str]:
         "What follows was due then; whether it still is: `afterfill now`."
         if over
         else "This is no all-clear.",
-        *_of_steps(RESIDUAL_OXIDANT.steps if over else _DOUBTFUL),
+        *(_of_steps(RESIDUAL_OXIDANT.steps, _DOSE_BY_NOW) if over else _of_steps(_DOUBTFUL)),
         _labelled("What would change the picture", CHLORINE_TEST),
     ]
 
