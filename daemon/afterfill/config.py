@@ -14,16 +14,23 @@ from pydantic import (
     model_validator,
 )
 
+from afterfill.chemistry.doses import DoseUnit, dose_from, mg_cl2_per_g
 from afterfill.chemistry.kit_units import alkalinity_from, ammonia_from, chlorine_from
 from afterfill.chemistry.typed import number_if_text
-from afterfill.chemistry.units import celsius_from, litres_in_file, millilitres_from
+from afterfill.chemistry.units import celsius_from, litres_in_file
 from afterfill.records import Quantity
 from afterfill.shown import holds_secret
 
 _T = TypeVar("_T")
 Number = Annotated[float, BeforeValidator(number_if_text)]
 Litres = Annotated[float, BeforeValidator(litres_in_file), Field(gt=0, le=100_000)]
-Millilitres = Annotated[float, BeforeValidator(millilitres_from), Field(gt=0, le=100_000)]
+
+
+def _dose(unit: DoseUnit) -> BeforeValidator:
+    return BeforeValidator(lambda text: dose_from(text, unit))
+
+
+_Amount = Field(default=None, gt=0, le=100_000)
 Celsius = Annotated[float, BeforeValidator(celsius_from), Field(ge=-5, le=60)]
 Chlorine = Annotated[float, BeforeValidator(chlorine_from)]  # mg/L as Cl2
 MilligramsPerLitre = Annotated[Chlorine, Field(ge=0, le=100)]
@@ -156,27 +163,75 @@ class Source(_Table):
 
 
 class Label(_Table):
-    """A strength as a bottle says it: `ml` treats `litres` of water holding `mg_l` chlorine."""
+    """A strength as a label says it: `ml`, or `grams`, `drops` or `tablets`, treat `litres` of
+    water holding `mg_l` chlorine."""
 
-    ml: Millilitres
+    ml: Annotated[float | None, _dose("mL")] = _Amount
+    grams: Annotated[float | None, _dose("g")] = _Amount
+    drops: Annotated[float | None, _dose("drop")] = _Amount
+    tablets: Annotated[float | None, _dose("tablet")] = _Amount
     litres: Litres
     mg_l: Chlorine = Field(default=1.0, gt=0, le=100)
+
+    @property
+    def amounts(self) -> dict[DoseUnit, float]:
+        """What is given, by its unit: one, once it is checked."""
+        given = {"mL": self.ml, "g": self.grams, "drop": self.drops, "tablet": self.tablets}
+        return {unit: it for unit, it in given.items() if it is not None}  # type: ignore[misc]
+
+    @property
+    def unit(self) -> DoseUnit:
+        """In what the label counts."""
+        return next(iter(self.amounts))
+
+    @property
+    def amount(self) -> float:
+        """So many of its unit."""
+        return self.amounts[self.unit]
+
+    @model_validator(mode="after")
+    def _one_amount(self) -> "Label":
+        if len(self.amounts) != 1:
+            raise ValueError("give one of ml, grams, drops and tablets, as the label counts")
+        return self
 
 
 class Neutraliser(_Table):
     """What takes the disinfectant away, and how strong it is."""
 
     agent: Literal["thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other"] = "other"
+    form: Literal["solution", "powder"] | None = None  # default: as its label counts
+    anhydrous: bool = False  # a powder's: of thiosulfate, the pentahydrate is weaker and usual
     mg_cl2_per_ml: Number | None = Field(default=None, gt=0, le=10_000)
     label: Label | None = None
     binds_ammonia: bool = False
 
+    @property
+    def unit(self) -> DoseUnit:
+        """What it is measured in: wherever an amount is called mL, it counts these."""
+        return self.label.unit if self.label else "g" if self.form == "powder" else "mL"
+
     @model_validator(mode="after")
     def _one_strength(self) -> "Neutraliser":
-        if (self.mg_cl2_per_ml is None) == (self.label is None):
+        pure = self.form == "powder" and self.agent != "other"
+        strengths = [it for it in (self.mg_cl2_per_ml, self.label) if it is not None]
+        if len(strengths) > 1 or not (strengths or pure):
             raise ValueError(
-                "give its strength once: mg_cl2_per_ml, or label = { ml, litres, mg_l }"
+                "give its strength once: mg_cl2_per_ml, or label = { ml, litres, mg_l } (grams, "
+                'drops or tablets in place of ml), or for a pure agent form = "powder"'
             )
+        return self
+
+    @model_validator(mode="after")
+    def _of_one_form(self) -> "Neutraliser":
+        if self.form == "powder" and (self.mg_cl2_per_ml is not None or self.unit != "g"):
+            raise ValueError("a powder is measured in grams: give label = { grams, litres, mg_l }")
+        if self.form == "solution" and self.unit in ("g", "tablet"):
+            raise ValueError("a solution's label counts ml or drops, not grams or tablets")
+        if self.anhydrous and (self.form != "powder" or self.label is not None):
+            raise ValueError('anhydrous belongs to form = "powder" without a label')
+        if self.anhydrous:
+            mg_cl2_per_g(self.agent, anhydrous=True)  # refuses what has no crystal water
         return self
 
 

@@ -10,9 +10,10 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
+from afterfill.chemistry.doses import dose_from
 from afterfill.chemistry.kit_units import ammonia_from, chlorine_from, free_chlorine_from
 from afterfill.chemistry.typed import number_from
-from afterfill.chemistry.units import litres_from, millilitres_from
+from afterfill.chemistry.units import litres_from
 from afterfill.errors import PayloadError
 from afterfill.records import (
     AlarmAction,
@@ -41,7 +42,9 @@ def _typed(reads: Callable[[object], float]) -> BeforeValidator:
 # Strict: true is no number.
 Number = Annotated[float, _typed(number_from), Field(strict=True)]
 Litres = Annotated[float, _typed(litres_from), Field(gt=0, le=100_000, strict=True)]
-Millilitres = Annotated[float, _typed(millilitres_from), Field(ge=0, le=100_000, strict=True)]
+Millilitres = Annotated[
+    float, _typed(lambda text: dose_from(text, "mL")), Field(ge=0, le=100_000, strict=True)
+]
 _Concentration = Field(ge=0, le=100, strict=True)
 Ammonia = Annotated[float, _typed(ammonia_from), _Concentration]  # mg/L as N
 TotalChlorine = Annotated[float, _typed(chlorine_from), _Concentration]  # mg/L as Cl2

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
+from afterfill.chemistry.doses import mg_cl2_per_g
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
 from afterfill.config import Config, Neutraliser, Source, Tank
@@ -94,9 +95,10 @@ def bottle_of(neutraliser: Neutraliser, name: str = "") -> Bottle:
         neutraliser.agent,
         strength_of(neutraliser),
         neutraliser.binds_ammonia,
-        None if label is None else label.ml,
+        None if label is None else label.amount,
         None if label is None else label.litres,
         name,
+        neutraliser.unit,
     )
 
 
@@ -126,8 +128,11 @@ def usual_max_mg_l(typical_mg_l: float) -> float:
 
 
 def strength_of(neutraliser: Neutraliser) -> float | None:
-    """Strength [mg Cl2 per mL], as given or as the label says it."""
+    """Strength [mg Cl2 per mL, or per `neutraliser.unit`], as given, as the label says it, or of
+    the pure powder."""
     label = neutraliser.label
-    if label is None:
-        return neutraliser.mg_cl2_per_ml
-    return mg_cl2_per_ml_from_label(label.ml, label.litres, label.mg_l)
+    if label is not None:
+        return mg_cl2_per_ml_from_label(label.amount, label.litres, label.mg_l)
+    if neutraliser.form == "powder":
+        return mg_cl2_per_g(neutraliser.agent, anhydrous=neutraliser.anhydrous)
+    return neutraliser.mg_cl2_per_ml

@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from afterfill.chemistry.doses import dose_from
 from afterfill.chemistry.typed import number_from, typed
-from afterfill.chemistry.units import celsius_from, litres_from, litres_in_file, millilitres_from
+from afterfill.chemistry.units import celsius_from, litres_from, litres_in_file
 from afterfill.errors import ModelDomainError
 
 
@@ -44,7 +45,7 @@ def test_a_bare_gallon_is_not_guessed_and_both_are_named(text: str) -> None:
     ("text", "ml"), [(5, 5.0), ("5 ml", 5.0), ("2,5 mL", 2.5), ("0.5 L", 500.0)]
 )
 def test_doses_as_typed(text: str | float, ml: float) -> None:
-    assert millilitres_from(text) == pytest.approx(ml)
+    assert dose_from(text, "mL") == pytest.approx(ml)
 
 
 @pytest.mark.parametrize(
@@ -119,6 +120,6 @@ def test_nothing_written_with_thousands_is_read_as_a_thousandth(
 
 @given(st.text(max_size=12))
 def test_no_text_breaks_the_parser(text: str) -> None:
-    for reads in (number_from, litres_from, celsius_from, millilitres_from):
+    for reads in (number_from, litres_from, celsius_from):
         with suppress(ModelDomainError):
             assert isinstance(reads(text), float)

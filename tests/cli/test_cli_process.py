@@ -99,8 +99,8 @@ def test_no_configuration_at_all_is_one_sentence(tmp_path: Path) -> None:
         (["replay"], "Missing argument"),
         (["log", "dose"], "Missing option '--neutraliser-ml'"),
         (
-            ["log", "dose", "--neutraliser-ml", "two"],
-            "--neutraliser-ml: 'two' is not an amount of neutraliser",
+            ["alarm", "shelve", "x", "--minutes", "two"],
+            "--minutes: 'two' is not a number",
         ),
         (["probe", "read", "--count", "0"], "Invalid value for '--count'"),
     ],

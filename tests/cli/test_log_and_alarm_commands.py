@@ -113,7 +113,7 @@ def test_a_time_of_day_is_todays(tmp_path: Path, config: str) -> None:
         (["refill", "--tank", "windw"], "there is no tank 'windw'; did you mean 'window'?"),
         (["kit"], "a kit reading needs at least one value"),
         (["kit", "--ph", "15"], "key 'ph' is 15.0"),
-        (["dose", "--neutraliser-ml", "nan"], "--neutraliser-ml: 'nan' is not an amount"),
+        (["dose", "--neutraliser-ml", "nan"], "'neutraliser_ml' is not usable: 'nan' is not"),
         (
             ["service", "--what", "feed"],
             "allowed: 'probe', 'feeding', 'cleaning', 'other', 'lamp', 'ozone' or 'medicine'",

@@ -21,11 +21,9 @@ _VOLUME = {
     **dict.fromkeys(_US, LITRES_PER_US_GALLON),
     **dict.fromkeys(_IMPERIAL, LITRES_PER_IMPERIAL_GALLON),
 }
-_DOSE = {**dict.fromkeys(("", *_MILLILITRE), 1.0), **dict.fromkeys(_LITRE, 1e3)}
 _TEMPERATURE = {"": (0.0, 1.0), "c": (0.0, 1.0), "f": (32.0, 5.0 / 9.0)}
 _VOLUMES = "25, '25 L', '30 US gal', '30 imp gal' or '750 ml'"
 _TEMPERATURES = "25, '25 C' or '78 F'"
-_DOSES = "5, '5 ml' or '0.5 L'"
 
 
 def litres_from(text: object) -> float:
@@ -40,7 +38,9 @@ def litres_from(text: object) -> float:
     value, unit = typed(text, "a volume", _VOLUMES)
     if unit in _BARE_GALLON:
         raise ModelDomainError(f"'{text}' may be two volumes: {either_gallon(value)}")
-    return value * _factor(_VOLUME, unit, text, "a volume", _VOLUMES)
+    if unit not in _VOLUME:
+        raise ModelDomainError(f"'{text}' is not a volume: write {_VOLUMES}")
+    return value * _VOLUME[unit]
 
 
 def litres_in_file(text: object) -> float:
@@ -75,18 +75,6 @@ def either_gallon(gallons: float) -> str:
     )
 
 
-def millilitres_from(text: object) -> float:
-    """Neutraliser [mL] from a number in mL or text such as ``5 ml``.
-
-    Raises ModelDomainError when the text is none.
-
-    >>> millilitres_from("2,5 ml")
-    2.5
-    """
-    value, unit = typed(text, "an amount of neutraliser", _DOSES)
-    return value * _factor(_DOSE, unit, text, "an amount of neutraliser", _DOSES)
-
-
 def celsius_from(text: object) -> float:
     """A temperature [degrees C] from a number in C or text such as ``78 F``.
 
@@ -100,9 +88,3 @@ def celsius_from(text: object) -> float:
         raise ModelDomainError(f"'{text}' is not a temperature: write {_TEMPERATURES}")
     zero, scale = _TEMPERATURE[unit]
     return (value - zero) * scale
-
-
-def _factor(known: dict[str, float], unit: str, text: object, what: str, examples: str) -> float:
-    if unit not in known:
-        raise ModelDomainError(f"'{text}' is not {what}: write {examples}")
-    return known[unit]

@@ -5,9 +5,13 @@ from typing import Any
 
 import typer
 
-from afterfill.chemistry.kit_units import ammonia_from, chlorine_from, free_chlorine_from
+from afterfill.chemistry.kit_units import (
+    alkalinity_from,
+    ammonia_from,
+    chlorine_from,
+    free_chlorine_from,
+)
 from afterfill.chemistry.typed import number_from
-from afterfill.chemistry.units import millilitres_from
 from afterfill.errors import ModelDomainError, UsageError
 
 
@@ -23,9 +27,9 @@ def number_option(
     return _option(name, number_from, help, (low, high), metavar="NUMBER", **more)
 
 
-def millilitre_option(name: str, *, help: str, **more: Any) -> Any:  # noqa: ANN401 - as above
-    """An option that takes an amount of neutraliser [mL], also as ``5 ml``."""
-    return _option(name, millilitres_from, help, (None, None), metavar="ML", **more)
+def alkalinity_option(name: str, *, help: str) -> Any:  # noqa: ANN401 - typer's own
+    """An option that takes an alkalinity [mg/L as CaCO3], also as ``5 dKH``."""
+    return _option(name, alkalinity_from, help, (None, None), metavar="MG/L")
 
 
 def ammonia_option(name: str, *, help: str) -> Any:  # noqa: ANN401 - as above

@@ -63,12 +63,3 @@ class Shown:
         if not self.fahrenheit:
             return f"{celsius:+.1f} °C"
         return f"{1.8 * celsius:+.1f} °F ({celsius:+.1f} °C)"
-
-
-def millilitres(ml: float) -> str:
-    """An amount of neutraliser [mL].
-
-    >>> millilitres(1.25), millilitres(0.0)
-    ('1.25 mL', '0 mL')
-    """
-    return f"{ml:.3g} mL"

@@ -10,7 +10,6 @@ from afterfill.cli.typed import (
     ammonia_option,
     chlorine_option,
     free_chlorine_option,
-    millilitre_option,
     number_option,
 )
 
@@ -60,10 +59,10 @@ class RefillOptions:
         float | None, number_option("--minutes", help="How long it ran, min. Left out: not known.")
     ] = None
     neutraliser_ml: Annotated[
-        float | None,
-        millilitre_option(
-            "--neutraliser-ml",
-            help="Neutraliser given with it, mL; 0 for none. Left out: not known.",
+        str | None,
+        typer.Option(
+            help="Neutraliser given with it: 5 (mL), '2 g', '1 tablet'; 0 for none. "
+            "Left out: not known."
         ),
     ] = None
     mode: Annotated[
@@ -117,7 +116,7 @@ class DoseOptions:
     """As `payloads.PAYLOADS` has it."""
 
     neutraliser_ml: Annotated[
-        float, millilitre_option("--neutraliser-ml", help="Neutraliser put into the tank, mL.")
+        str, typer.Option(help="Neutraliser put into the tank: 5 (mL), '2 g', '1 tablet'.")
     ]
 
 

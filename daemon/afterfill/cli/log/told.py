@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from typing import Any
 
+from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.cli.configured import loaded, one_tank
 from afterfill.cli.console import tell
 from afterfill.cli.log.commands import Telling
 from afterfill.cli.submission import submitted
 from afterfill.cli.times import moment, past_from, present_s
 from afterfill.payloads import event_from
-from afterfill.plausible import refuse_slips
+from afterfill.plausible import refuse_slips, unit_of, with_amounts_read
 from afterfill.records import (
     Calibration,
     Dose,
@@ -29,18 +30,19 @@ def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
     """
     settings, now_s = loaded(telling.config), present_s()
     tank, time_s = one_tank(settings, telling.tank), past_from(telling.at, now_s)
-    event = event_from(kind, payload, tank=tank, time_s=time_s)
+    event = event_from(kind, with_amounts_read(payload, tank, settings), tank=tank, time_s=time_s)
     refuse_slips(event, settings)
     left = submitted(settings.journal.path, event)
-    said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {_words(event)}"
+    words = _words(event, unit_of(settings, tank))
+    said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {words}"
     tell(left.words(said), left.wire(), as_json=telling.as_json)
 
 
-def _words(event: Event) -> str:
+def _words(event: Event, unit: DoseUnit) -> str:
     """What was understood, so that a slip is seen at once."""
     match event:
         case Refill():
-            return _refill_words(event)
+            return _refill_words(event, unit)
         case KitResult():
             ph = [] if event.ph is None else [f"pH {event.ph:g}"]
             ammonia = _shown("total ammonia", event.total_ammonia_mg_l, "N")
@@ -48,7 +50,7 @@ def _words(event: Event) -> str:
         case SourceTest():
             return f"test of the source{_named(event.source)}: {', '.join(_chlorine(event))}"
         case Dose():
-            return f"dose of {event.neutraliser_ml:g} mL neutraliser"
+            return f"dose of {dose_words(event.neutraliser_ml, unit)} neutraliser"
         case Service():
             return f"work: {event.what}"
         case ResponseCheck():
@@ -72,13 +74,13 @@ def _named(source: str | None) -> str:
     return "" if source is None else f" {source}"
 
 
-def _refill_words(event: Refill) -> str:
+def _refill_words(event: Refill, unit: DoseUnit) -> str:
     volume = "of unknown volume" if event.litres is None else f"of {event.litres:.4g} L"
     ml = event.neutraliser_ml
     if ml is None:
         treated = "neutraliser not known"
     else:
-        treated = f"{ml:g} mL neutraliser" if ml else "no neutraliser"
+        treated = f"{dose_words(ml, unit)} neutraliser" if ml else "no neutraliser"
     how = "drained and refilled" if event.mode == "replace" else "added to what was there"
     minutes = "" if event.minutes is None else f", {event.minutes:g} min"
     source = "" if event.source is None else f", from {event.source}"

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from afterfill.cli.typed import ammonia_option, chlorine_option, millilitre_option, number_option
+from afterfill.cli.typed import alkalinity_option, ammonia_option, chlorine_option, number_option
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,9 +30,9 @@ class Said:
         str, typer.Option(help="Where the neutraliser goes: bucket, line or tank.")
     ] = "bucket"
     dose_ml: Annotated[
-        float | None,
-        millilitre_option(
-            "--dose-ml", help="A dose of your own to be judged, mL.", show_default=False
+        str | None,
+        typer.Option(
+            help="A dose of your own to be judged: 5 (mL), '2 g', '1 tablet'.", show_default=False
         ),
     ] = None
     standing_hours: Annotated[
@@ -55,9 +55,14 @@ class Said:
     source_temperature: Annotated[
         str | None, typer.Option(help="The new water's temperature: 15, '59 F'.")
     ] = None
-    source_ph: Annotated[float | None, typer.Option(help="The new water's pH.")] = None
+    source_ph: Annotated[float | None, number_option("--source-ph", help="The new water's pH.")] = (
+        None
+    )
     source_alkalinity: Annotated[
-        float | None, typer.Option(help="The new water's alkalinity, mg/L as CaCO3.")
+        float | None,
+        alkalinity_option(
+            "--source-alkalinity", help="The new water's alkalinity, mg/L as CaCO3, or '5 dKH'."
+        ),
     ] = None
     rescue: Annotated[
         bool, typer.Option("--rescue", help="Plan what to do about a carry-over instead.")

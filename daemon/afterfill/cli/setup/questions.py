@@ -5,8 +5,9 @@ from collections.abc import Callable, Mapping, Sequence
 
 import typer
 
+from afterfill.chemistry.doses import dose_from
 from afterfill.chemistry.kit_units import chlorine_from
-from afterfill.chemistry.units import litres_from, millilitres_from
+from afterfill.chemistry.units import litres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, UsageError
 from afterfill.records import Quantity
@@ -138,7 +139,7 @@ def volume(text: str) -> float:
 
 def dose(text: str) -> float:
     """Neutraliser [mL], above 0. Raises ModelDomainError or UsageError."""
-    ml = millilitres_from(text)
+    ml = dose_from(text, "mL")
     if not 0.0 < ml <= 100_000.0:
         raise UsageError(f"'{text}' is no dose of a label: give more than 0 mL, such as 5")
     return ml
