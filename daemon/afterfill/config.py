@@ -391,9 +391,19 @@ class JournalSettings(_Table):
     )  # spares the card; alarms do not wait
 
 
+class Units(_Table):
+    """In what a person is shown volumes, temperatures and alkalinity; what is left out is shown in
+    litres, degrees C and mg/L as CaCO3, or where a plan can tell, as the keeper typed it."""
+
+    volume: Literal["US gal", "imp gal", "litre"] | None = None
+    temperature: Literal["F", "C"] | None = None
+    hardness: Literal["dKH", "meq/L", "mg/L"] | None = None
+
+
 class Config(_Table):
     """The whole file."""
 
+    units: Units = Units()
     tank: dict[str, Tank] = Field(min_length=1)
     source: dict[str, Source] = {}
     neutraliser: dict[str, Neutraliser] = {}

@@ -3,17 +3,19 @@
 from dataclasses import dataclass
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
-from afterfill.chemistry.doses import mg_cl2_per_g
+from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
-from afterfill.config import Config, Neutraliser, Source, Tank
+from afterfill.config import Config, Neutraliser, Source, Tank, Units
 from afterfill.inference.model import priors
 from afterfill.inference.setup import Setup, Water
 from afterfill.planning.asked import Bottle, Bounds
 from afterfill.planning.rescue_words import AtHand
+from afterfill.planning.shown import PLAIN, Gallon, Shown
 from afterfill.records import Quantity
 
 _OWN = "configuration"
+_GALLON: dict[str, Gallon] = {"US gal": "us", "imp gal": "imperial"}
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
 
 
@@ -30,6 +32,8 @@ class TankSetup:
     temperature_limits_c: tuple[float, float] = (-5.0, 60.0)
     tells_machine: bool = True
     at_hand: AtHand | None = None
+    shown: Shown = PLAIN
+    dose_unit: DoseUnit = "mL"
 
 
 def tank_setup(config: Config, tank: str) -> TankSetup:
@@ -54,6 +58,8 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
         temperature_limits_c=bounds.temperature_c,
         tells_machine=tank == next(iter(config.tank)),
         at_hand=_at_hand(config, tank, bounds, source),
+        shown=shown_in(config.units),
+        dose_unit="mL" if neutraliser is None else neutraliser.unit,
     )
 
 
@@ -73,6 +79,12 @@ def _at_hand(config: Config, tank: str, bounds: Bounds, source: Source | None) -
         most_mg_l,
         tank if len(config.tank) > 1 else None,
     )
+
+
+def shown_in(units: Units) -> Shown:
+    """How a person is shown things, by what the configuration says of it."""
+    gallon = None if units.volume is None else _GALLON.get(units.volume)
+    return Shown(gallon, units.temperature == "F", hardness=units.hardness or "mg/L")
 
 
 def bounds_of(table: Tank) -> Bounds:

@@ -11,7 +11,7 @@ from afterfill.chemistry.typed import typed
 from afterfill.errors import ModelDomainError
 
 MG_CACO3_PER_DKH = 10.0 * CACO3.value / CAO.value  # 17.848
-_MG_CACO3_PER_MEQ = CACO3.value / 2.0
+MG_CACO3_PER_MEQ = CACO3.value / 2.0
 _NH4 = NH3.value + HYDROGEN.value
 _NH2CL = NH3.value - HYDROGEN.value + CL2.value / 2.0
 
@@ -25,7 +25,7 @@ _AS_FREE_CL2 = {"": 1.0, "cl2": 1.0}
 _ALKALINITY = {
     **dict.fromkeys(("", "caco3"), 1.0),
     **dict.fromkeys(("dkh", "kh"), MG_CACO3_PER_DKH),
-    **dict.fromkeys(("meq/l", "mmol/l"), _MG_CACO3_PER_MEQ),
+    **dict.fromkeys(("meq/l", "mmol/l"), MG_CACO3_PER_MEQ),
 }
 _GENERAL = ("dgh", "gh", "dh")
 _ASCII = str.maketrans("₂₃₄⁺", "234+")

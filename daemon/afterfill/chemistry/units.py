@@ -88,3 +88,12 @@ def celsius_from(text: object) -> float:
         raise ModelDomainError(f"'{text}' is not a temperature: write {_TEMPERATURES}")
     zero, scale = _TEMPERATURE[unit]
     return (value - zero) * scale
+
+
+def fahrenheit(celsius: float) -> float:
+    """A temperature [degrees F] from one in degrees C.
+
+    >>> fahrenheit(25.0)
+    77.0
+    """
+    return 32.0 + 1.8 * celsius

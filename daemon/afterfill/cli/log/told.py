@@ -10,6 +10,7 @@ from afterfill.cli.log.commands import Telling
 from afterfill.cli.submission import submitted
 from afterfill.cli.times import moment, past_from, present_s
 from afterfill.payloads import event_from
+from afterfill.planning.shown import Shown
 from afterfill.plausible import refuse_slips, unit_of, with_amounts_read
 from afterfill.records import (
     Calibration,
@@ -21,6 +22,7 @@ from afterfill.records import (
     Service,
     SourceTest,
 )
+from afterfill.tank_setup import shown_in
 
 
 def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
@@ -33,16 +35,16 @@ def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
     event = event_from(kind, with_amounts_read(payload, tank, settings), tank=tank, time_s=time_s)
     refuse_slips(event, settings)
     left = submitted(settings.journal.path, event)
-    words = _words(event, unit_of(settings, tank))
+    words = _words(event, unit_of(settings, tank), shown_in(settings.units))
     said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {words}"
     tell(left.words(said), left.wire(), as_json=telling.as_json)
 
 
-def _words(event: Event, unit: DoseUnit) -> str:
+def _words(event: Event, unit: DoseUnit, shown: Shown) -> str:
     """What was understood, so that a slip is seen at once."""
     match event:
         case Refill():
-            return _refill_words(event, unit)
+            return _refill_words(event, unit, shown)
         case KitResult():
             ph = [] if event.ph is None else [f"pH {event.ph:g}"]
             ammonia = _shown("total ammonia", event.total_ammonia_mg_l, "N")
@@ -74,8 +76,8 @@ def _named(source: str | None) -> str:
     return "" if source is None else f" {source}"
 
 
-def _refill_words(event: Refill, unit: DoseUnit) -> str:
-    volume = "of unknown volume" if event.litres is None else f"of {event.litres:.4g} L"
+def _refill_words(event: Refill, unit: DoseUnit, shown: Shown) -> str:
+    volume = "of unknown volume" if event.litres is None else shown.text(f"of {event.litres:.4g} L")
     ml = event.neutraliser_ml
     if ml is None:
         treated = "neutraliser not known"

@@ -88,7 +88,7 @@ def _tank(
     ammonia, ammonia_used = _ammonia(said, seen)
     alkalinity = Used(
         "tank's alkalinity",
-        f"{table.alkalinity_mg_l_caco3:g} mg/L as CaCO3",
+        shown.alkalinity(table.alkalinity_mg_l_caco3),
         _origin("alkalinity_mg_l_caco3" in table.model_fields_set),
     )
     tank = TankBefore(table.litres, ammonia, ph, celsius, table.alkalinity_mg_l_caco3)
@@ -177,7 +177,7 @@ def _tap_used(tap: Tap, given: frozenset[str] | set[str], said: Said, shown: Sho
         origin = "configuration" if said.source_ph is None else "option"
         used.append(Used("its pH", f"{tap.ph:g}", origin))
     if tap.alkalinity_mg_l_caco3 is not None:
-        text = f"{tap.alkalinity_mg_l_caco3:g} mg/L as CaCO3"
+        text = shown.alkalinity(tap.alkalinity_mg_l_caco3)
         origin = "configuration" if said.source_alkalinity is None else "option"
         used.append(Used("its alkalinity", text, origin))
     if tap.temperature_c is not None:

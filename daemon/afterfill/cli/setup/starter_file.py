@@ -127,6 +127,7 @@ def _toml_any(value: object) -> str:
 _HEAD = """\
 # Configuration of afterfill. Chlorine is mg/L as Cl2, ammonia mg/L as N, volumes litres.
 # `afterfill check` proves that it works.
+# units = { volume = "US gal", temperature = "F", hardness = "dKH" }  # for what is shown
 """
 
 _TAIL = """\
