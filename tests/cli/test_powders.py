@@ -1,5 +1,6 @@
 """Powders in grams, drops and tablets as the label counts: told, planned, refused."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -92,3 +93,15 @@ def test_a_plan_gives_a_powder_in_grams_and_never_in_millilitres(
 def test_a_table_that_cannot_be_meant_is_refused(table: str, sentence: str) -> None:
     with pytest.raises(ConfigError, match=sentence):
         parse(f"{TANK}[neutraliser.b]\n{table}\n", "it")
+
+
+@pytest.mark.parametrize(
+    ("label", "dose"),
+    [("{ drops = 20, litres = 40 }", r"\d+ drops"), ("{ tablets = 1, litres = 40 }", r"\d+(\.5)?")],
+)
+def test_drops_are_whole_and_tablets_halved_at_the_most(
+    tmp_path: Path, label: str, dose: str
+) -> None:
+    config = room(tmp_path, f"label = {label}")
+    words = afterfill("plan", "--config", config, "--litres", "13").stdout
+    assert re.search(rf"^Dose: {dose}(?: tablets?)? into the bucket\.$", words, re.MULTILINE), words

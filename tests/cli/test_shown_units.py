@@ -12,7 +12,9 @@ from afterfill.chemistry.units import celsius_from, litres_from
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError
 from afterfill.planning.shown import PLAIN, Gallon, Shown
+from afterfill.records import Dose, Reading, Refill
 from afterfill.tank_setup import shown_in
+from afterfill.wire import rfc3339
 from cli_room import afterfill, lines_of, record, write_config
 from sample_records import START_S, alarm
 
@@ -74,6 +76,24 @@ def test_an_alarm_is_shown_so_and_recorded_as_it_was(tmp_path: Path) -> None:
     assert "87.8 °F (31.0 °C); limits 68.0 to 86.0 °F (20 to 30 °C)" in listed
     lines = lines_of(afterfill("alarm", "list", "--config", config, "--json"))
     assert warm.message in [line["message"] for line in lines]
+
+
+def test_a_report_speaks_in_the_keepers_units(tmp_path: Path) -> None:
+    powder = '[neutraliser.bottle]\nagent = "sulfite"\nform = "powder"\n'
+    config = tmp_path / "afterfill.toml"
+    config.write_text(f"{US}{TANK}{powder}", encoding="utf-8")
+    read = [Reading(START_S + 60.0 * n, "window", "temperature", 25.0 + n / 10) for n in range(5)]
+    poured = Refill(START_S, "window", "replace", 22.712, neutraliser_ml=2.0)
+    record(tmp_path, poured, *read, Dose(START_S + 100.0, "window", 3.0))
+    page = tmp_path / "page.html"
+    span = ("--from", rfc3339(START_S - 60.0), "--to", rfc3339(START_S + 600.0))
+    made = afterfill("report", "--config", str(config), *span, "--out", str(page))
+    assert made.exit_code == 0, made.stderr
+    text = page.read_text(encoding="utf-8")
+    assert "6 US gal (22.7 L), drained and refilled" in text
+    assert "from 77 to 77.72 °F" in text
+    assert "3 g of neutraliser into the tank" in text
+    assert ">2 g<" in text
 
 
 def test_plain_units_change_no_sentence() -> None:

@@ -19,6 +19,7 @@ import pytest
 from afterfill.config import Notify
 from afterfill.errors import JournalError, SinkUnavailable
 from afterfill.journal.store import Journal
+from afterfill.planning.shown import Shown
 from afterfill.records import AlarmChange, AlarmState, Record
 from afterfill.sinks.notify import picture as notify_picture
 from afterfill.sinks.notify import sink as notify
@@ -104,6 +105,17 @@ def test_an_alarm_comes_as_a_mail_with_the_picture_of_the_last_hours(journal: Jo
     (picture,) = pictures_of_mail(box.mails[0])
     assert picture.startswith(b"\x89PNG\r\n\x1a\n")
     assert len(picture) > 10_000
+
+
+def test_a_mail_speaks_in_the_keepers_units(journal: Journal) -> None:
+    ear = Deaf()
+    warm = replace(alarm(name="temperature"), message="31.0 °C; limits 20 to 30 °C")
+    table = Notify.model_validate({"url_file": "unused"})
+    shown = Shown("us", fahrenheit=True)
+    with running(sink_of(journal, table, deliveries=lambda _table: [ear], shown=shown)):
+        put(journal, warm)
+        wait_until(lambda: ear.messages, "the message")
+    assert "87.8 °F (31.0 °C); limits 68.0 to 86.0 °F (20 to 30 °C)" in ear.messages[0].text
 
 
 def test_without_the_plotting_library_the_text_goes_alone(

@@ -69,7 +69,7 @@ def dose_for(
     litres = tank_litres if asked.dose_at == "tank" else asked.litres
     safety = exp(Z95 * _spread(bottle))
     to_take = residual.high if residual.high > limit_mg_l else 0.0
-    needed = rounded_up_ml(needed_ml(litres, to_take, bottle.mg_cl2_per_ml, safety))
+    needed = rounded_up_ml(needed_ml(litres, to_take, bottle.mg_cl2_per_ml, safety), bottle.unit)
     ml = needed if asked.dose_ml is None else asked.dose_ml
     return Dose(
         ml,
@@ -134,14 +134,22 @@ def strong_mg(bottle: Bottle, ml: float) -> float:
     return ml * (bottle.mg_cl2_per_ml or 0.0) * exp(Z95 * _spread(bottle))
 
 
-def rounded_up_ml(ml: float) -> float:
-    """The next amount [mL] that a person can measure: two significant digits, 0.01 at the least.
+_PARTS: dict[DoseUnit, int] = {"drop": 1, "tablet": 2}  # into which one can be parted
+
+
+def rounded_up_ml(ml: float, unit: DoseUnit = "mL") -> float:
+    """The next amount [mL] that a person can measure: two significant digits, 0.01 at the least;
+    whole drops and half tablets.
 
     >>> rounded_up_ml(1.283), rounded_up_ml(25.0), rounded_up_ml(0.0)
     (1.3, 25.0, 0.0)
+    >>> rounded_up_ml(7.2, "drop"), rounded_up_ml(0.38, "tablet")
+    (8.0, 0.5)
     """
     if ml <= 0.0:
         return 0.0
+    if unit in _PARTS:
+        return ceil(round(ml * _PARTS[unit], 6)) / _PARTS[unit]
     digits = min(1 - floor(log10(ml)), 2)
     step = 10.0**digits
     return round(ceil(round(ml * step, 6)) / step, max(digits, 0))

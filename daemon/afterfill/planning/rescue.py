@@ -274,7 +274,7 @@ def _over(plan: RescuePlan, tank: TankBefore, bounds: Bounds) -> tuple[str, ...]
 def _dose_ml(litres: float, high: float, bottle: Bottle | None, safety: float) -> float | None:
     if bottle is None or bottle.mg_cl2_per_ml is None:
         return None
-    return rounded_up_ml(rescue_dose_ml(litres, high, bottle.mg_cl2_per_ml, safety))
+    return rounded_up_ml(rescue_dose_ml(litres, high, bottle.mg_cl2_per_ml, safety), bottle.unit)
 
 
 def _total(tank: TankBefore, released: float, counts_bound: bool) -> Interval | None:
