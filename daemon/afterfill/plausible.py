@@ -31,7 +31,9 @@ def with_amounts_read(payload: Mapping[str, Any], tank: str, config: Config) -> 
     try:
         return {**payload, "neutraliser_ml": dose_from(text, unit_of(config, tank))}
     except ModelDomainError as error:
-        raise PayloadError(f"key 'neutraliser_ml' is not usable: {error}") from error
+        several = config.neutraliser_of(tank) is None and len(config.neutraliser) > 1
+        which = f"; name the neutraliser of [tank.{tank}], which has several" if several else ""
+        raise PayloadError(f"key 'neutraliser_ml' is not usable: {error}{which}") from error
 
 
 def refuse_slips(event: Event, config: Config) -> None:

@@ -60,6 +60,15 @@ def test_a_message_is_read_in_the_same_unit() -> None:
         with_amounts_read({"neutraliser_ml": "5 ml"}, "a", config)
 
 
+def test_of_several_neutralisers_it_must_be_known_which() -> None:
+    powder = '[neutraliser.b]\nagent = "sulfite"\nform = "powder"\n'
+    config = parse(f"{TANK}{powder}[neutraliser.c]\nmg_cl2_per_ml = 4\n", "it")
+    with pytest.raises(
+        PayloadError, match=r"name the neutraliser of \[tank.a\], which has several"
+    ):
+        with_amounts_read({"neutraliser_ml": "2 g"}, "a", config)
+
+
 @pytest.mark.parametrize("rescue", [(), ("--rescue", "--residual", "1", "--tank-ph", "7")])
 def test_a_plan_gives_a_powder_in_grams_and_never_in_millilitres(
     tmp_path: Path, rescue: tuple[str, ...]
