@@ -129,8 +129,6 @@ def test_a_file_that_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
     forced = afterfill(
         "setup", "--config", str(path), "--yes", "--top-off", "told", "--force", "--json"
     )
-        "setup", "--config", str(path), "--yes", "--top-off", "told", "--force", "--json"
-    )
     wire = {"kind": "setup", "path": str(path), "probes": 0, "unseen": []}
     assert lines_of(forced) == [wire]
     assert list(load(path).tank) == ["tank"]
