@@ -197,12 +197,10 @@ class _Session:
             self._witness_started = True
             self._witness.start()
         settings = self._sink._settings
-        prefix = settings.discovery_prefix
-        birth = [birth_topic(prefix)] if prefix else []
-        commands = subscriptions(self._base, settings.commands)
-        sources = [belief_topic(self._base, "+")] if commands else []
-        filters = [*commands, status_topic(self._base), *birth, *sources]
-        self._connection.subscribe(filters)
+        birth = [birth_topic(settings.discovery_prefix)] if settings.discovery_prefix else []
+        heard = subscriptions(self._base, settings.commands)
+        heard += [belief_topic(self._base, "+")] if heard else []
+        self._connection.subscribe([*heard, status_topic(self._base), *birth])
         self._sources.begin(self._journal, self._monotonic_s())
         self._tell_all()
 
@@ -213,6 +211,7 @@ class _Session:
         self._send(status_message(status_topic(self._base), "online"))
         config = self._sink._config
         told, self._dropped = announcements(config, self._journal, self._service)
+        self._settled_s = self._monotonic_s() + SETTLES_S
         for message in told:
             self._outbox.before(message)
         self._alarms.read(self._journal, self._position)
@@ -358,9 +357,10 @@ class _Session:
         self._sink._health.confirmed(self._heard_s)
 
     def _drop(self) -> None:
+        now_s = self._monotonic_s()
         if len(self._outbox):  # the hub has not been told yet that their entities are gone
-            self._settled_s = self._monotonic_s() + SETTLES_S
-        elif self._dropped and self._monotonic_s() >= self._settled_s:
+            self._settled_s = now_s + SETTLES_S
+        elif self._dropped and now_s >= self._settled_s:
             for message in self._dropped:
                 self._send(message)
             self._dropped = []
