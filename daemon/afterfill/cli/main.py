@@ -14,6 +14,7 @@ _LOG = {
     "kit": ("log.commands:kit", "A test kit was used on the tank's water."),
     "source-test": ("log.commands:source_test", "A test kit was used on the source's own water."),
     "dose": ("log.commands:dose", "Neutraliser was put into the tank itself."),
+    "stock": ("log.commands:stock", "Neutraliser was bought, opened or counted."),
     "service": ("log.commands:service", "Work that moves the readings without any disinfectant."),
 }
 _PROBE = {

@@ -19,6 +19,7 @@ from afterfill.records import (
     ResponseCheck,
     Service,
     SourceTest,
+    Stock,
 )
 
 
@@ -55,6 +56,9 @@ def _words(event: Event) -> str:
             return f"test of the source{_named(event.source)}: {', '.join(shown)}"
         case Dose():
             return f"dose of {event.neutraliser_ml:g} mL neutraliser"
+        case Stock():
+            much = "" if event.neutraliser_ml is None else f", {event.neutraliser_ml:g} mL"
+            return f"stock: neutraliser{_named(event.neutraliser)} {event.what}{much}"
         case Service():
             return f"work: {event.what}"
         case ResponseCheck():
