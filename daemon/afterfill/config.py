@@ -15,15 +15,29 @@ from pydantic import (
     model_validator,
 )
 
-from afterfill.chemistry.units import celsius_from, litres_from
+from afterfill.chemistry.doses import DoseUnit, dose_from, mg_cl2_per_g
+from afterfill.chemistry.kit_units import alkalinity_from, ammonia_from, chlorine_from
+from afterfill.chemistry.typed import number_if_text
+from afterfill.chemistry.units import celsius_from, litres_in_file
 from afterfill.records import Quantity
 from afterfill.shown import holds_secret
 
 _T = TypeVar("_T")
-Litres = Annotated[float, BeforeValidator(litres_from), Field(gt=0, le=100_000)]
+Number = Annotated[float, BeforeValidator(number_if_text)]
+Litres = Annotated[float, BeforeValidator(litres_in_file), Field(gt=0, le=100_000)]
+
+
+def _dose(unit: DoseUnit) -> BeforeValidator:
+    return BeforeValidator(lambda text: dose_from(text, unit))
+
+
+_Amount = Field(default=None, gt=0, le=100_000)
 Celsius = Annotated[float, BeforeValidator(celsius_from), Field(ge=-5, le=60)]
-MilligramsPerLitre = Annotated[float, Field(ge=0, le=100)]
-Ph = Annotated[float, Field(ge=0, le=14)]
+Chlorine = Annotated[float, BeforeValidator(chlorine_from)]  # mg/L as Cl2
+MilligramsPerLitre = Annotated[Chlorine, Field(ge=0, le=100)]
+Ammonia = Annotated[float, BeforeValidator(ammonia_from)]  # mg/L as N
+Alkalinity = Annotated[float, BeforeValidator(alkalinity_from), Field(ge=0, le=1000)]
+Ph = Annotated[Number, Field(ge=0, le=14)]
 
 
 def _ordered(pair: tuple[float, float]) -> tuple[float, float]:
@@ -107,8 +121,8 @@ class _Table(BaseModel):
 class Limits(_Table):
     """Limits that override those of the livestock; absent ones keep its default."""
 
-    residual_oxidant_mg_l: float | None = Field(default=None, gt=0, le=10)
-    free_ammonia_mg_l: float | None = Field(default=None, gt=0, le=10)
+    residual_oxidant_mg_l: Chlorine | None = Field(default=None, gt=0, le=10)
+    free_ammonia_mg_l: Ammonia | None = Field(default=None, gt=0, le=10)
     ph: PhRange | None = None
     temperature_c: CelsiusRange | None = None
 
@@ -118,7 +132,7 @@ class Tank(_Table):
 
     litres: Litres
     livestock: Literal["salmonid", "warmwater", "sensitive"] = "sensitive"  # the stricter side
-    alkalinity_mg_l_caco3: float = Field(default=80.0, ge=0, le=1000)  # middling; unsourced
+    alkalinity_mg_l_caco3: Alkalinity = 80.0  # middling; unsourced
     limits: Limits = Limits()
     source: str | None = None  # default: the only source, or none known
     neutraliser: str | None = None  # default: the only neutraliser, or none known
@@ -132,12 +146,12 @@ class Source(_Table):
     disinfectant: Literal["chlorine", "chloramine", "unknown"] = "unknown"
     residual_mg_l: MilligramsPerLitre = 1.0  # mid of the usual 0.2-2 mg/L; utilities publish it
     residual_max_mg_l: MilligramsPerLitre | None = None  # default: twice the typical, at most 4
-    chlorine_to_nitrogen: float = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
-    free_ammonia_total_mg_l: MilligramsPerLitre | None = None
+    chlorine_to_nitrogen: Number = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
+    free_ammonia_total_mg_l: Ammonia | None = Field(default=None, ge=0, le=100)
     ph: Ph | None = None
-    alkalinity_mg_l_caco3: float | None = Field(default=None, ge=0, le=1000)
+    alkalinity_mg_l_caco3: Alkalinity | None = None
     temperature_c: Celsius | None = None
-    standing_hours: float = Field(default=0.0, ge=0, le=1000)
+    standing_hours: Number = Field(default=0.0, ge=0, le=1000)
 
     @model_validator(mode="after")
     def _max_not_below_typical(self) -> "Source":
@@ -150,30 +164,78 @@ class Source(_Table):
 
 
 class Label(_Table):
-    """A strength as a bottle says it: `ml` treats `litres` of water holding `mg_l` chlorine."""
+    """A strength as a label says it: `ml`, or `grams`, `drops` or `tablets`, treat `litres` of
+    water holding `mg_l` chlorine."""
 
-    ml: float = Field(gt=0, le=100_000)
+    ml: Annotated[float | None, _dose("mL")] = _Amount
+    grams: Annotated[float | None, _dose("g")] = _Amount
+    drops: Annotated[float | None, _dose("drop")] = _Amount
+    tablets: Annotated[float | None, _dose("tablet")] = _Amount
     litres: Litres
-    mg_l: float = Field(default=1.0, gt=0, le=100)
+    mg_l: Chlorine = Field(default=1.0, gt=0, le=100)
+
+    @property
+    def amounts(self) -> dict[DoseUnit, float]:
+        """What is given, by its unit: one, once it is checked."""
+        given = {"mL": self.ml, "g": self.grams, "drop": self.drops, "tablet": self.tablets}
+        return {unit: it for unit, it in given.items() if it is not None}  # type: ignore[misc]
+
+    @property
+    def unit(self) -> DoseUnit:
+        """In what the label counts."""
+        return next(iter(self.amounts))
+
+    @property
+    def amount(self) -> float:
+        """So many of its unit."""
+        return self.amounts[self.unit]
+
+    @model_validator(mode="after")
+    def _one_amount(self) -> "Label":
+        if len(self.amounts) != 1:
+            raise ValueError("give one of ml, grams, drops and tablets, as the label counts")
+        return self
 
 
 class Neutraliser(_Table):
     """What takes the disinfectant away, and how strong it is."""
 
     agent: Literal["thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other"] = "other"
-    mg_cl2_per_ml: float | None = Field(default=None, gt=0, le=10_000)
+    form: Literal["solution", "powder"] | None = None  # default: as its label counts
+    anhydrous: bool = False  # a powder's: of thiosulfate, the pentahydrate is weaker and usual
+    mg_cl2_per_ml: Number | None = Field(default=None, gt=0, le=10_000)
     label: Label | None = None
     binds_ammonia: bool = False
     bottle_ml: float | None = Field(default=None, gt=0, le=100_000)  # what a full one holds
     opened: date | None = None  # of the bottle in use; what is logged later counts
     keeps_months: float | None = Field(default=None, gt=0, le=120)  # once opened, by its label
 
+    @property
+    def unit(self) -> DoseUnit:
+        """What it is measured in: wherever an amount is called mL, it counts these."""
+        return self.label.unit if self.label else "g" if self.form == "powder" else "mL"
+
     @model_validator(mode="after")
     def _one_strength(self) -> "Neutraliser":
-        if (self.mg_cl2_per_ml is None) == (self.label is None):
+        pure = self.form == "powder" and self.agent != "other"
+        strengths = [it for it in (self.mg_cl2_per_ml, self.label) if it is not None]
+        if len(strengths) > 1 or not (strengths or pure):
             raise ValueError(
-                "give its strength once: mg_cl2_per_ml, or label = { ml, litres, mg_l }"
+                "give its strength once: mg_cl2_per_ml, or label = { ml, litres, mg_l } (grams, "
+                'drops or tablets in place of ml), or for a pure agent form = "powder"'
             )
+        return self
+
+    @model_validator(mode="after")
+    def _of_one_form(self) -> "Neutraliser":
+        if self.form == "powder" and (self.mg_cl2_per_ml is not None or self.unit != "g"):
+            raise ValueError("a powder is measured in grams: give label = { grams, litres, mg_l }")
+        if self.form == "solution" and self.unit in ("g", "tablet"):
+            raise ValueError("a solution's label counts ml or drops, not grams or tablets")
+        if self.anhydrous and (self.form != "powder" or self.label is not None):
+            raise ValueError('anhydrous belongs to form = "powder" without a label')
+        if self.anhydrous:
+            mg_cl2_per_g(self.agent, anhydrous=True)  # refuses what has no crystal water
         return self
 
 
@@ -186,9 +248,9 @@ class Probe(BaseModel):
     quantity: Quantity
     driver: str
     port: str
-    every_s: float = Field(default=10.0, ge=0.2, le=300)  # slower than this, minutes are lost
+    every_s: Number = Field(default=10.0, ge=0.2, le=300)  # slower than this, minutes are lost
     reference: str | None = Field(default=None, max_length=64)  # the ORP probe's, for the record
-    offset: float = 0.0  # added to what the probe says, in its unit
+    offset: Number = 0.0  # added to what the probe says, in its unit
 
     @model_validator(mode="before")
     @classmethod
@@ -256,7 +318,7 @@ class Influxdb(_Table):
     org: str = ""
     bucket: str = "afterfill"
     token_file: Path | None = None
-    every_s: float = Field(default=10.0, ge=1, le=3600)
+    every_s: Number = Field(default=10.0, ge=1, le=3600)
     batch: int = Field(default=300, ge=1, le=5000)
 
 
@@ -305,13 +367,13 @@ class Notify(_Table):
     smtp: Smtp | None = None
     at_least: Literal["low", "medium", "high"] = "medium"
     verdicts: bool = False  # final verdicts that are no all-clear, also without an alarm
-    after_minutes: float = Field(default=0.0, ge=0, le=1440)  # tells whom the first does not reach
-    repeat_minutes: float = Field(default=15.0, ge=0, le=1440)  # 0: never; minutes count in a tank
+    after_minutes: Number = Field(default=0.0, ge=0, le=1440)  # tells whom the first does not reach
+    repeat_minutes: Number = Field(default=15.0, ge=0, le=1440)  # 0: never; minutes count in a tank
     quiet: Annotated[tuple[TimeOfDay, TimeOfDay], AfterValidator(_two_times)] | None = None
     quiet_up_to: Literal["low", "medium"] = "low"
-    per_hour: float = Field(default=12.0, ge=1, le=120)  # a person reads no more; our judgement
+    per_hour: Number = Field(default=12.0, ge=1, le=120)  # a person reads no more; our judgement
     heartbeat_url_file: Path | None = None
-    heartbeat_minutes: float = Field(default=5.0, ge=0.1, le=1440)
+    heartbeat_minutes: Number = Field(default=5.0, ge=0.1, le=1440)
 
     @model_validator(mode="after")
     def _one_way(self) -> "Notify":
@@ -326,14 +388,26 @@ class JournalSettings(_Table):
     """Where the journal lies and how much it may keep."""
 
     path: Path = Path("afterfill.db")
-    keep_days: float = Field(default=400.0, ge=1)  # a year and a month
-    max_mb: float = Field(default=2000.0, ge=10)  # a small part of a 16 GB card
-    commit_every_s: float = Field(default=60.0, ge=0, le=300)  # spares the card; alarms do not wait
+    keep_days: Number = Field(default=400.0, ge=1)  # a year and a month
+    max_mb: Number = Field(default=2000.0, ge=10)  # a small part of a 16 GB card
+    commit_every_s: Number = Field(
+        default=60.0, ge=0, le=300
+    )  # spares the card; alarms do not wait
+
+
+class Units(_Table):
+    """In what a person is shown volumes, temperatures and alkalinity; what is left out is shown in
+    litres, degrees C and mg/L as CaCO3, or where a plan can tell, as the keeper typed it."""
+
+    volume: Literal["US gal", "imp gal", "litre"] | None = None
+    temperature: Literal["F", "C"] | None = None
+    hardness: Literal["dKH", "meq/L", "mg/L"] | None = None
 
 
 class Config(_Table):
     """The whole file."""
 
+    units: Units = Units()
     tank: dict[str, Tank] = Field(min_length=1)
     source: dict[str, Source] = {}
     neutraliser: dict[str, Neutraliser] = {}

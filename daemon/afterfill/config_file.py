@@ -20,6 +20,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "mqtt": tables.Mqtt,
     "influxdb": tables.Influxdb,
     "journal": tables.JournalSettings,
+    "units": tables.Units,
 }
 _LISTS: dict[str, type[BaseModel]] = {"probe": Probe, "notify": tables.Notify}
 

@@ -1,14 +1,18 @@
 """What a person, a hub or a recording may say about a tank, checked and turned into records.
 
 The same payloads (and the alarm commands) come from the command line, MQTT and
-`events.jsonl`. Litres and temperatures may be written with their unit (``30 gal``).
+`events.jsonl`. A number may also be a text as people type it (``2,5``), amounts
+with their unit (``30 US gal``, ``5 ml``).
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
+from afterfill.chemistry.doses import dose_from
+from afterfill.chemistry.kit_units import ammonia_from, chlorine_from, free_chlorine_from
+from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import litres_from
 from afterfill.errors import PayloadError
 from afterfill.records import (
@@ -33,14 +37,21 @@ from afterfill.sentences import first_sentence, known_keys
 
 
 # Upper bounds only stop slips of the decimal point; they are our own choice.
-def _litres(value: object) -> object:
-    return litres_from(value) if isinstance(value, str) else value
+def _typed(reads: Callable[[object], float]) -> BeforeValidator:
+    """A text is read as a person types it; what is no text stays what it is, to be judged."""
+    return BeforeValidator(lambda value: reads(value) if isinstance(value, str) else value)
 
 
-# Strict: neither true nor "12" is a number. A text may be a volume with its unit.
-Litres = Annotated[float, BeforeValidator(_litres), Field(gt=0, le=100_000, strict=True)]
-Millilitres = Annotated[float, Field(ge=0, le=100_000, strict=True)]
-Concentration = Annotated[float, Field(ge=0, le=100, strict=True)]
+# Strict: true is no number.
+Number = Annotated[float, _typed(number_from), Field(strict=True)]
+Litres = Annotated[float, _typed(litres_from), Field(gt=0, le=100_000, strict=True)]
+Millilitres = Annotated[
+    float, _typed(lambda text: dose_from(text, "mL")), Field(ge=0, le=100_000, strict=True)
+]
+_Concentration = Field(ge=0, le=100, strict=True)
+Ammonia = Annotated[float, _typed(ammonia_from), _Concentration]  # mg/L as N
+TotalChlorine = Annotated[float, _typed(chlorine_from), _Concentration]  # mg/L as Cl2
+Chlorine = Annotated[float, _typed(free_chlorine_from), _Concentration]
 
 
 class _Payload(BaseModel):
@@ -52,7 +63,7 @@ class RefillPayload(_Payload):
 
     mode: Literal["replace", "add"] = "replace"
     litres: Litres | None = None
-    minutes: float | None = Field(default=None, ge=0, le=1440, strict=True)
+    minutes: Number | None = Field(default=None, ge=0, le=1440)
     neutraliser_ml: Millilitres | None = None
     source: str | None = Field(default=None, max_length=64)
 
@@ -60,10 +71,10 @@ class RefillPayload(_Payload):
 class KitPayload(_Payload):
     """A test-kit reading; at least one value."""
 
-    total_ammonia_mg_l: Concentration | None = None
-    total_chlorine_mg_l: Concentration | None = None
-    free_chlorine_mg_l: Concentration | None = None
-    ph: float | None = Field(default=None, ge=0, le=14, strict=True)
+    total_ammonia_mg_l: Ammonia | None = None
+    total_chlorine_mg_l: TotalChlorine | None = None
+    free_chlorine_mg_l: Chlorine | None = None
+    ph: Number | None = Field(default=None, ge=0, le=14)
 
     @model_validator(mode="after")
     def _says_something(self) -> "KitPayload":
@@ -76,8 +87,8 @@ class SourceTestPayload(_Payload):
     """A test-kit reading of the source's own water; at least one value."""
 
     source: str | None = Field(default=None, max_length=64)
-    total_chlorine_mg_l: Concentration | None = None
-    free_chlorine_mg_l: Concentration | None = None
+    total_chlorine_mg_l: TotalChlorine | None = None
+    free_chlorine_mg_l: Chlorine | None = None
 
     @model_validator(mode="after")
     def _says_something(self) -> "SourceTestPayload":
@@ -115,7 +126,7 @@ class ServicePayload(_Payload):
 
     what: ServiceWhat
     quantity: Quantity | None = None
-    minutes: float | None = Field(default=None, ge=0, le=120, strict=True)
+    minutes: Number | None = Field(default=None, ge=0, le=120)
 
     @model_validator(mode="after")
     def _of_a_probe(self) -> "ServicePayload":
@@ -131,19 +142,19 @@ class CalibrationPayload(_Payload):
 
     quantity: Quantity
     probe: str = Field(default="", max_length=64)
-    slope: float | None = Field(default=None, strict=True)
-    offset: float | None = Field(default=None, strict=True)
+    slope: Number | None = None
+    offset: Number | None = None
 
 
 class ResponseCheckPayload(_Payload):
     """The ORP probe's step from conditioned into raw water that held some chlorine."""
 
-    step_mv: float = Field(gt=0, le=1500, strict=True)
-    step_sd_mv: float = Field(gt=0, le=500, strict=True)
-    free_chlorine_mg_l: Concentration
-    combined_chlorine_mg_l: Concentration
+    step_mv: Number = Field(gt=0, le=1500)
+    step_sd_mv: Number = Field(gt=0, le=500)
+    free_chlorine_mg_l: Chlorine
+    combined_chlorine_mg_l: TotalChlorine
     measured: bool
-    ph: float | None = Field(default=None, ge=0, le=14, strict=True)
+    ph: Number | None = Field(default=None, ge=0, le=14)
     probe: str = Field(default="", max_length=64)
 
     @model_validator(mode="after")
@@ -182,7 +193,7 @@ class PlainPayload(_Payload):
 class ShelvePayload(_Payload):
     """An alarm is put aside for some minutes (at most a week)."""
 
-    minutes: float = Field(gt=0, le=7 * 1440, strict=True)
+    minutes: Number = Field(gt=0, le=7 * 1440)
 
 
 class OutOfServicePayload(_Payload):

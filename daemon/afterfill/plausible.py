@@ -4,12 +4,34 @@ The one place for it: the command line, MQTT and the inbox of a service say the 
 is read as it is.
 """
 
+from collections.abc import Mapping
+from typing import Any
+
+from afterfill.chemistry.doses import DoseUnit, dose_from, dose_words
 from afterfill.config import Config
-from afterfill.errors import PayloadError
+from afterfill.errors import ModelDomainError, PayloadError
 from afterfill.records import Dose, Event, Refill, SourceTest, Stock
 from afterfill.sentences import nearest
 
 MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is new; our judgement
+
+
+def unit_of(config: Config, tank: str) -> DoseUnit:
+    """What the neutraliser of `tank` is measured in; mL where it is not known which is used."""
+    neutraliser = config.neutraliser_of(tank)
+    return "mL" if neutraliser is None else neutraliser.unit
+
+
+def with_amounts_read(payload: Mapping[str, Any], tank: str, config: Config) -> Mapping[str, Any]:
+    """The payload with an amount of neutraliser that is a text as a number in the unit in which the
+    neutraliser of `tank`, one of the configured, is measured. Raises PayloadError for another."""
+    text = payload.get("neutraliser_ml")
+    if not isinstance(text, str):
+        return payload
+    try:
+        return {**payload, "neutraliser_ml": dose_from(text, unit_of(config, tank))}
+    except ModelDomainError as error:
+        raise PayloadError(f"key 'neutraliser_ml' is not usable: {error}") from error
 
 
 def refuse_slips(event: Event, config: Config) -> None:
@@ -17,15 +39,15 @@ def refuse_slips(event: Event, config: Config) -> None:
 
     `event.tank` must be one of the configured tanks.
     """
-    litres = config.tank[event.tank].litres
+    litres, unit = config.tank[event.tank].litres, unit_of(config, event.tank)
     if isinstance(event, Refill):
         _check_volume(event.litres, event.tank, litres)
-        check_dose(event.neutraliser_ml, event.tank, litres)
+        check_dose(event.neutraliser_ml, event.tank, litres, unit)
         _check_source(event.source, config)
     elif isinstance(event, SourceTest):
         _check_source(event.source, config)
     elif isinstance(event, Dose):
-        check_dose(event.neutraliser_ml, event.tank, litres)
+        check_dose(event.neutraliser_ml, event.tank, litres, unit)
     elif isinstance(event, Stock):
         _check_stock(event, config)
 
@@ -73,10 +95,10 @@ def _check_volume(given: float | None, tank: str, litres: float) -> None:
         )
 
 
-def check_dose(ml: float | None, tank: str, litres: float) -> None:
-    """Raises PayloadError when neutraliser [mL] is more than a tank of `litres` can hold."""
+def check_dose(ml: float | None, tank: str, litres: float, unit: DoseUnit = "mL") -> None:
+    """Raises PayloadError when neutraliser [`unit`] is more than a tank of `litres` can hold."""
     if ml is not None and ml > 1000.0 * litres:
         raise PayloadError(
-            f"{ml:g} mL of neutraliser is more than tank '{tank}' of {litres:g} L can hold; look "
-            "for a slip of the decimal point"
+            f"{dose_words(ml, unit)} of neutraliser is more than tank '{tank}' of {litres:g} L can "
+            "hold; look for a slip of the decimal point"
         )

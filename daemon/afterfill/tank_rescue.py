@@ -1,6 +1,7 @@
 """The rescue plan of a tank from what is believed of it now: the dose that an alarm names, and the
 dose that is needed by the book."""
 
+from afterfill.chemistry.doses import dose_words
 from afterfill.chemistry.standing import Interval
 from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.posterior.estimate import chlorine_of
@@ -21,10 +22,11 @@ def dose_text(setup: TankSetup, state: TankState, now: Estimate) -> str:
     if at_hand is None:
         return ""
     if _was_dosed(state, now.time_s):
+        unit = at_hand.bottles[0].unit if len(at_hand.bottles) == 1 else "mL"
         return (
-            f"{book.dosed_ml:.3g} mL of neutraliser are logged as given: give no more before a DPD "
-            "total-chlorine test, and log that; if it shows any pink, what is still needed is told "
-            "here. Aerate while fish gasp"
+            f"{dose_words(book.dosed_ml, unit)} of neutraliser are logged as given: give no more "
+            "before a DPD total-chlorine test, and log that; if it shows any pink, what is still "
+            "needed is told here. Aerate while fish gasp"
         )
     total = Interval(*now.total_ammonia_mg_l)
     tank = TankBefore(

@@ -4,16 +4,19 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
+from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
-from afterfill.config import Config, Neutraliser, Source, Tank
+from afterfill.config import Config, Neutraliser, Source, Tank, Units
 from afterfill.inference.model import priors
 from afterfill.inference.setup import Setup, Water
 from afterfill.planning.asked import Bottle, Bounds
 from afterfill.planning.rescue_words import AtHand
+from afterfill.planning.shown import PLAIN, Gallon, Shown
 from afterfill.records import Quantity
 
 _OWN = "configuration"
+_GALLON: dict[str, Gallon] = {"US gal": "us", "imp gal": "imperial"}
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
 
 
@@ -45,6 +48,8 @@ class TankSetup:
     tells_machine: bool = True
     at_hand: AtHand | None = None
     bottle: BottleKept | None = None
+    shown: Shown = PLAIN
+    dose_unit: DoseUnit = "mL"
 
 
 def tank_setup(config: Config, tank: str) -> TankSetup:
@@ -70,6 +75,8 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
         tells_machine=tank == next(iter(config.tank)),
         at_hand=_at_hand(config, tank, bounds, source),
         bottle=_kept(config, tank),
+        shown=shown_in(config.units),
+        dose_unit="mL" if neutraliser is None else neutraliser.unit,
     )
 
 
@@ -102,6 +109,12 @@ def _at_hand(config: Config, tank: str, bounds: Bounds, source: Source | None) -
     )
 
 
+def shown_in(units: Units) -> Shown:
+    """How a person is shown things, by what the configuration says of it."""
+    gallon = None if units.volume is None else _GALLON.get(units.volume)
+    return Shown(gallon, units.temperature == "F", hardness=units.hardness or "mg/L")
+
+
 def bounds_of(table: Tank) -> Bounds:
     """A tank's limits: its own, where it has one, else those of its livestock."""
     usual, own = default_limits(table.livestock), table.limits
@@ -122,9 +135,10 @@ def bottle_of(neutraliser: Neutraliser, name: str = "") -> Bottle:
         neutraliser.agent,
         strength_of(neutraliser),
         neutraliser.binds_ammonia,
-        None if label is None else label.ml,
+        None if label is None else label.amount,
         None if label is None else label.litres,
         name,
+        neutraliser.unit,
     )
 
 
@@ -154,8 +168,11 @@ def usual_max_mg_l(typical_mg_l: float) -> float:
 
 
 def strength_of(neutraliser: Neutraliser) -> float | None:
-    """Strength [mg Cl2 per mL], as given or as the label says it."""
+    """Strength [mg Cl2 per mL, or per `neutraliser.unit`], as given, as the label says it, or of
+    the pure powder."""
     label = neutraliser.label
-    if label is None:
-        return neutraliser.mg_cl2_per_ml
-    return mg_cl2_per_ml_from_label(label.ml, label.litres, label.mg_l)
+    if label is not None:
+        return mg_cl2_per_ml_from_label(label.amount, label.litres, label.mg_l)
+    if neutraliser.form == "powder":
+        return mg_cl2_per_g(neutraliser.agent, anhydrous=neutraliser.anhydrous)
+    return neutraliser.mg_cl2_per_ml

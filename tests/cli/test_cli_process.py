@@ -99,7 +99,10 @@ def test_no_configuration_at_all_is_one_sentence(tmp_path: Path) -> None:
         (["nwo"], "No such command 'nwo'"),
         (["replay"], "Missing argument"),
         (["log", "dose"], "Missing option '--neutraliser-ml'"),
-        (["log", "dose", "--neutraliser-ml", "two"], "Invalid value for '--neutraliser-ml'"),
+        (
+            ["alarm", "shelve", "x", "--minutes", "two"],
+            "--minutes: 'two' is not a number",
+        ),
         (["probe", "read", "--count", "0"], "Invalid value for '--count'"),
     ],
 )

@@ -2,21 +2,17 @@
 configuration, topics, alarms, measurements."""
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-import typer
 from pydantic import BaseModel
 
 from afterfill import config
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.cli.lazy_group import Later
-from afterfill.cli.main import app
 from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
 from afterfill.sinks.influx.points import KINDS
 from afterfill.sinks.mqtt.messages import LIVE_KINDS
+from every_command import COMMANDS
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
 _PUBLISHED_AS = {
@@ -26,19 +22,6 @@ _PUBLISHED_AS = {
 }
 
 
-def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:  # noqa: ANN401
-    """Every command that does something, by its full name; the library brings its own types."""
-    if isinstance(command, Later):
-        command = command.imported()
-    inner = getattr(command, "commands", None)
-    if inner is None:
-        yield " ".join(path), command
-        return
-    for name, part in inner.items():
-        yield from leaves(part, (*path, name))
-
-
-COMMANDS = dict(leaves(typer.main.get_command(app)))
 TABLES = [
     model
     for model in vars(config).values()

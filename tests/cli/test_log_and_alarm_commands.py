@@ -20,7 +20,7 @@ def config(tmp_path: Path) -> str:
 
 def test_a_refill_in_gallons_some_minutes_ago(tmp_path: Path, config: str) -> None:
     result = afterfill(
-        "log", "refill", "--config", config, "--litres", "6 gal", "--minutes", "10",
+        "log", "refill", "--config", config, "--litres", "6 US gal", "--minutes", "10",
         "--neutraliser-ml", "5", "--source", "tap", "--at", "20 min ago",
     )  # fmt: skip
     assert result.exit_code == 0
@@ -113,7 +113,7 @@ def test_a_time_of_day_is_todays(tmp_path: Path, config: str) -> None:
         (["refill", "--tank", "windw"], "there is no tank 'windw'; did you mean 'window'?"),
         (["kit"], "a kit reading needs at least one value"),
         (["kit", "--ph", "15"], "key 'ph' is 15.0"),
-        (["dose", "--neutraliser-ml", "nan"], "key 'neutraliser_ml' is nan"),
+        (["dose", "--neutraliser-ml", "nan"], "'neutraliser_ml' is not usable: 'nan' is not"),
         (
             ["service", "--what", "feed"],
             "allowed: 'probe', 'feeding', 'cleaning', 'other', 'lamp', 'ozone' or 'medicine'",

@@ -81,10 +81,10 @@ def test_a_share_is_a_part_of_the_tank(config: str) -> None:
 
 def test_gallons_and_fahrenheit_are_taken_and_shown(config: str) -> None:
     result = afterfill(
-        *("plan", "--config", config, "--litres", "8 gal", "--tank-temperature", "78 F"),
+        *("plan", "--config", config, "--litres", "8 US gal", "--tank-temperature", "78 F"),
         *("--tank-ph", "7.4", "--source-temperature", "60 F"),
     )
-    assert "refill of 8 gal (30.3 L)" in result.stdout
+    assert "refill of 8 US gal (30.3 L)" in result.stdout
     assert "78.0 °F (25.6 °C)" in result.stdout
     assert "60.0 °F (15.6 °C)" in result.stdout
 
@@ -93,7 +93,7 @@ def test_units_of_the_file_are_shown_when_options_have_none(tmp_path: Path) -> N
     tank = '[tank.a]\nlitres = "40 gal"\nlimits = { temperature_c = ["72 F", "84 F"] }\n'
     config = str(write_config(tmp_path, tanks=tank))
     result = afterfill("plan", "--config", config, "--share", "20%", "--tank-ph", "7.2")
-    assert "refill of 8 gal (30.3 L), 20% of 40 gal (151 L)" in result.stdout
+    assert "refill of 8 US gal (30.3 L), 20% of 40 US gal (151 L)" in result.stdout
     assert "78.0 °F (25.6 °C)" in result.stdout  # the middle of its limits
 
 
@@ -258,7 +258,7 @@ def test_no_source_at_all_is_planned_as_unknown_and_said_so(tmp_path: Path) -> N
         (("--share", "half"), "--share half: write 25% or 0.25"),
         (("--share", "25"), "--share 25: write 25% or a number up to 1"),
         (("--share", "130%"), "--share 130%: give more than nothing"),
-        (("--share", "nan"), "--share nan: give more than nothing"),
+        (("--share", "nan"), "--share nan: write 25% or 0.25"),
         (("--litres", "5", "--mode", "swap"), "--mode swap: write replace or add"),
         (("--litres", "5", "--dose-at", "pipe"), "--dose-at pipe: write bucket, line, tank"),
         (("--litres", "5", "--dose-ml", "-1"), "--dose-ml is -1: give 0 or more"),

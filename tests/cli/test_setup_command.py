@@ -34,10 +34,10 @@ def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
 
 def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:
     config = setup(
-        tmp_path, "--yes", "--tank", "window", "--litres", "30 gal", "--livestock", "salmonid",
+        tmp_path, "--yes", "--tank", "window", "--litres", "30 US gal", "--livestock", "salmonid",
         "--top-off", "treated",
         "--disinfectant", "chloramine", "--residual", "2,5", "--residual-max", "3.5",
-        "--label-ml", "5", "--label-litres", "50 gal", "--label-mg-l", "2",
+        "--label-ml", "5", "--label-litres", "50 US gal", "--label-mg-l", "2",
         "--orp-port", "/dev/ttyUSB0", "--orp-driver", "modbus",
         "--set", "orp.device=7", "--set", "orp.register=0", "--set", "orp.scale=0.1",
         "--temperature-port", "/sys/bus/w1/devices", "--temperature-driver", "onewire",
@@ -67,13 +67,13 @@ def test_a_drivers_key_is_written_as_in_toml(tmp_path: Path) -> None:
 def test_a_person_is_asked_and_may_correct_a_slip(tmp_path: Path) -> None:
     answers = [
         "front window", "window",  # a space cannot be in a name
-        "much", "30 gal",
+        "much", "1,200", "30 gal", "25 imp gal",  # which gallon is asked, never guessed
         "warm", "warmwater", "none", "treated",
-        "chlorine", "1", "", "5", "200", "1",
+        "chlorine", "1,0", "", "5 ml", "200", "1",
         "/dev/ttyUSB0", "lien", "line", "-", "-",
     ]  # fmt: skip
     config = setup(tmp_path, stdin="\n".join(answers) + "\n")
-    assert config.tank["window"].litres == pytest.approx(113.562, abs=1e-3)
+    assert config.tank["window"].litres == pytest.approx(113.652, abs=1e-3)
     assert config.tank["window"].top_off == "treated"
     assert config.source["tap"].residual_max_mg_l == 2.0  # the default: twice the typical
     assert [(p.quantity, p.driver, p.port) for p in config.probe] == [
@@ -141,9 +141,9 @@ def test_a_file_that_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
         (["--litres", "0"], "--litres: '0' is no volume of a tank"),
         (["--tank", "a b"], "--tank: 'a b' cannot name a tank"),
         (["--livestock", "salmon"], "--livestock: 'salmon' is not one of"),
-        (["--residual", "lots"], "--residual: 'lots' is not usable"),
+        (["--residual", "lots"], "--residual: 'lots' is not an amount of chlorine"),
         (["--residual", "3", "--residual-max", "1"], "residual_max_mg_l 1 lies below"),
-        (["--label-ml", "0"], "key 'label.ml'"),
+        (["--label-ml", "0"], "--label-ml: '0' is no dose of a label"),
         (["--orp-port", "/dev/x", "--orp-driver", "lien"], "did you mean 'line'?"),
         (
             ["--orp-port", "/dev/x", "--orp-driver", "modbus", "--set", "orp.register=0"],

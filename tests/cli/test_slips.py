@@ -20,7 +20,7 @@ from sample_records import now
 SLIPS: list[tuple[str, dict[str, Any], str]] = [
     ("refill", {"litres": 99999.0}, "99999 L into tank 'window' of 120 L cannot be meant"),
     ("refill", {"litres": 601.0}, "at most 5 times the tank"),
-    ("refill", {"litres": "200 gal"}, "757.082 L into tank 'window' of 120 L"),
+    ("refill", {"litres": "200 US gal"}, "757.082 L into tank 'window' of 120 L"),
     ("refill", {"neutraliser_ml": 99_999.0 * 1.3}, "less than or equal to 100000"),
     ("refill", {"minutes": 4320.0}, "less than or equal to 1440"),
     ("refill", {"source": "tpa"}, "there is no source 'tpa'; did you mean 'tap'?"),

@@ -278,7 +278,7 @@ def test_advice_stops_the_water_first_and_doses_before_it_airs() -> None:
     steps = rescue_steps(rescued(), TANK, THIOSULFATE, Shown("us"))
     assert steps[0].startswith("Stop any water")
     assert "3.8 mL" in steps[1]
-    assert "26.4 gal (100 L)" in steps[1]
+    assert "26.4 US gal (100 L)" in steps[1]
     assert steps[2].startswith("Aerate strongly")
 
 

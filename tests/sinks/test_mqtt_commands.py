@@ -20,7 +20,7 @@ from servers import Broker, wait_until
 pytestmark = pytest.mark.system
 
 COMMANDS = [
-    ("log/refill", '{"litres": "10 gal", "neutraliser_ml": null}', Refill, "litres", 37.85),
+    ("log/refill", '{"litres": "10 US gal", "neutraliser_ml": null}', Refill, "litres", 37.85),
     ("log/kit", '{"total_ammonia_mg_l": 0.25}', KitResult, "total_ammonia_mg_l", 0.25),
     ("log/dose", '{"neutraliser_ml": 2}', Dose, "neutraliser_ml", 2.0),
     ("log/source-test", '{"total_chlorine_mg_l": 3}', SourceTest, "total_chlorine_mg_l", 3.0),
@@ -66,7 +66,8 @@ REFUSED: list[tuple[str, str | bytes, bool, str]] = [
     ("window/log/dose", " " * 5000 + "{}", False, "has more than 4096 bytes"),
     ("window/log/dose", '{"neutraliser_ml": 3}', True, "a retained command is not obeyed"),
     ("window/log/dose", '{"neutraliser_ml": true}', False, "is True: input should be a valid"),
-    ("window/log/dose", '{"neutraliser_ml": "3"}', False, "is '3': input should be a valid"),
+    ("window/log/dose", '{"neutraliser_ml": "1,200"}', False, "'1,200' may be 1.2 or 1200"),
+    ("window/log/refill", '{"litres": "10 gal"}', False, "'10 US gal' (37.85 L) or '10 imp gal'"),
     ("window/log/refill", '{"litres": true}', False, "is True: input should be a valid"),
     ("window/log/refill", '{"litres": 1e999}', False, "finite number"),
     ("window/log/refill", '{"source": "\\ud800"}', False, "is "),

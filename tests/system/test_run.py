@@ -120,7 +120,7 @@ def test_a_refill_logged_by_command_is_taken_up_while_it_runs(service: Service) 
     service.wait_for(lambda: len(service.orp_readings()) >= 1)
     config = ["--config", str(service.folder / "afterfill.toml")]
     said = subprocess.run(
-        [*COMMAND, "log", "refill", "--litres", "5 gal", "--neutraliser-ml", "2", *config],
+        [*COMMAND, "log", "refill", "--litres", "5 US gal", "--neutraliser-ml", "2", *config],
         capture_output=True,
         text=True,
         check=False,

@@ -40,6 +40,12 @@ CL2 = Constant(70.906, "g/mol", _MASSES, "read")
 N = Constant(14.007, "g/mol", _MASSES, "read")
 NH3 = Constant(17.031, "g/mol", _MASSES, "read")
 CACO3 = Constant(100.087, "g/mol", _MASSES, "read")
+CAO = Constant(56.077, "g/mol", "atomic weights of Ca 40.078 and O 15.999", "from memory")
+HYDROGEN = Constant(1.008, "g/mol", _MASSES, "from memory")
+SODIUM_THIOSULFATE = Constant(158.11, "g/mol", "Na2S2O3, handbooks", "from memory")
+SODIUM_THIOSULFATE_PENTAHYDRATE = Constant(
+    248.18, "g/mol", "Na2S2O3.5H2O, handbooks", "from memory"
+)
 O2 = Constant(31.998, "g/mol", _MASSES, "read")
 
 # --- acids and bases -----------------------------------------------------------------------------

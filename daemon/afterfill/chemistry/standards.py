@@ -81,14 +81,15 @@ def interpolated(what: str, table: Table, temperature_c: float) -> float:
 
 
 def buffer_ph(name: str, temperature_c: float) -> float:
-    """pH of a buffer: technical "4.00", "7.00", "10.01"; NIST "phthalate", "phosphate", "borax",
-    "carbonate". 5-35 degrees C ("4.00" to 30, "phthalate" 0-40).
+    """pH of a buffer: technical "4.00", "7.00", "10.01" (or "4,00"); NIST "phthalate", "phosphate",
+    "borax", "carbonate". 5-35 degrees C ("4.00" to 30, "phthalate" 0-40).
 
     Raises ModelDomainError outside or for other names.
 
     >>> buffer_ph("7.00", 15.0)
     7.04
     """
+    name = name.replace(",", ".")
     if name == "phthalate":
         within("temperature for phthalate", temperature_c, 0.0, 40.0, "°C")
         a, b, c, d = PHTHALATE.values

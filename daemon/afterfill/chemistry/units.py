@@ -4,46 +4,78 @@ US gallon 3.785411784 L, imperial gallon 4.54609 L, degrees F = 32 + 9/5 degrees
 (NIST Handbook 44, appendix C, from memory).
 """
 
-import re
-
+from afterfill.chemistry.typed import typed
 from afterfill.errors import ModelDomainError
 
 LITRES_PER_US_GALLON = 3.785411784
 LITRES_PER_IMPERIAL_GALLON = 4.54609
 
+_US = ("us gal", "us gallon", "us gallons", "usgal")
+_IMPERIAL = ("imp gal", "imp gallon", "imp gallons", "imperial gallon", "imperial gallons")
+_BARE_GALLON = ("gal", "gallon", "gallons")
+_LITRE = ("l", "litre", "litres", "liter", "liters")
+_MILLILITRE = ("ml", "millilitre", "millilitres", "milliliter", "milliliters")
 _VOLUME = {
-    "": 1.0,
-    "l": 1.0,
-    "litre": 1.0,
-    "litres": 1.0,
-    "liter": 1.0,
-    "liters": 1.0,
-    "ml": 1e-3,
-    "gal": LITRES_PER_US_GALLON,
-    "us gal": LITRES_PER_US_GALLON,
-    "imp gal": LITRES_PER_IMPERIAL_GALLON,
+    **dict.fromkeys(("", *_LITRE), 1.0),
+    **dict.fromkeys(_MILLILITRE, 1e-3),
+    **dict.fromkeys(_US, LITRES_PER_US_GALLON),
+    **dict.fromkeys(_IMPERIAL, LITRES_PER_IMPERIAL_GALLON),
 }
 _TEMPERATURE = {"": (0.0, 1.0), "c": (0.0, 1.0), "f": (32.0, 5.0 / 9.0)}
-_LARGEST = 1e300  # a TOML file may hold whole numbers that no float can
-_NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:°\s*)?([A-Za-z ]*?)\.?\s*$")
+_VOLUMES = "25, '25 L', '30 US gal', '30 imp gal' or '750 ml'"
+_TEMPERATURES = "25, '25 C' or '78 F'"
 
 
-def litres_from(text: str | float) -> float:
-    """A volume [L] from a number in litres or text such as ``30 gal`` or ``750 ml``.
+def litres_from(text: object) -> float:
+    """A volume [L] from a number in litres or text such as ``30 US gal`` or ``750 ml``.
 
-    Raises ModelDomainError when the text is no volume. A gallon is the US gallon unless
-    ``imp gal``.
+    Raises ModelDomainError when the text is no volume, and for a gallon of which it is not said
+    whether it is the US or the imperial one.
 
-    >>> round(litres_from("30 gal"), 3)
+    >>> round(litres_from("30 US gal"), 3)
     113.562
     """
-    value, unit = _split(text, "a volume", "25, '25 L', '30 gal' or '750 ml'")
+    value, unit = typed(text, "a volume", _VOLUMES)
+    if unit in _BARE_GALLON:
+        raise ModelDomainError(f"'{text}' may be two volumes: {either_gallon(value)}")
     if unit not in _VOLUME:
-        raise ModelDomainError(f"'{text}' is not a volume: write 25, '25 L', '30 gal' or '750 ml'")
+        raise ModelDomainError(f"'{text}' is not a volume: write {_VOLUMES}")
     return value * _VOLUME[unit]
 
 
-def celsius_from(text: str | float) -> float:
+def litres_in_file(text: object) -> float:
+    """As `litres_from`, for configurations: a bare ``gal`` is the US gallon, as 0.1 said.
+
+    >>> round(litres_in_file("30 gal"), 3)
+    113.562
+    """
+    bare = bare_gallons(text)
+    return litres_from(text) if bare is None else bare * LITRES_PER_US_GALLON
+
+
+def bare_gallons(text: object) -> float | None:
+    """How many gallons, where it is not said which; None for all else. Raises ModelDomainError.
+
+    >>> bare_gallons("30 gal")
+    30.0
+    """
+    value, unit = typed(text, "a volume", _VOLUMES)
+    return value if unit in _BARE_GALLON else None
+
+
+def either_gallon(gallons: float) -> str:
+    """What to write for one gallon or the other, as the rest of a sentence.
+
+    >>> either_gallon(30.0)
+    "write '30 US gal' (113.6 L) or '30 imp gal' (136.4 L)"
+    """
+    us, imperial = gallons * LITRES_PER_US_GALLON, gallons * LITRES_PER_IMPERIAL_GALLON
+    return (
+        f"write '{gallons:.10g} US gal' ({us:.4g} L) or '{gallons:.10g} imp gal' ({imperial:.4g} L)"
+    )
+
+
+def celsius_from(text: object) -> float:
     """A temperature [degrees C] from a number in C or text such as ``78 F``.
 
     Raises ModelDomainError when the text is no temperature.
@@ -51,18 +83,17 @@ def celsius_from(text: str | float) -> float:
     >>> round(celsius_from("78 F"), 2)
     25.56
     """
-    value, unit = _split(text, "a temperature", "25, '25 C' or '78 F'")
+    value, unit = typed(text, "a temperature", _TEMPERATURES)
     if unit not in _TEMPERATURE:
-        raise ModelDomainError(f"'{text}' is not a temperature: write 25, '25 C' or '78 F'")
+        raise ModelDomainError(f"'{text}' is not a temperature: write {_TEMPERATURES}")
     zero, scale = _TEMPERATURE[unit]
     return (value - zero) * scale
 
 
-def _split(text: object, what: str, examples: str) -> tuple[float, str]:
-    """A file may hold anything in this place, also a truth value, a date or a table."""
-    if isinstance(text, int | float) and not isinstance(text, bool) and abs(text) <= _LARGEST:
-        return float(text), ""
-    match = _NUMBER.match(text) if isinstance(text, str) else None
-    if match is None:
-        raise ModelDomainError(f"'{text}' is not {what}: write {examples}")
-    return float(match[1].replace(",", ".")), " ".join(match[2].lower().split())
+def fahrenheit(celsius: float) -> float:
+    """A temperature [degrees F] from one in degrees C.
+
+    >>> fahrenheit(25.0)
+    77.0
+    """
+    return 32.0 + 1.8 * celsius

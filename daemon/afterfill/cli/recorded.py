@@ -8,18 +8,21 @@ from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, JournalError
 from afterfill.journal.newest import Newest
 from afterfill.journal.store import Journal
+from afterfill.planning.shown import Shown
 from afterfill.records import UNITS, Reading
 from afterfill.service.driver_registry import PortPlan
 from afterfill.service.liveness import liveness
 
 
-def value_words(reading: Reading) -> str:
+def value_words(reading: Reading, shown: Shown) -> str:
     """``412.3 mV``, ``pH 7.21``, ``24.81 °C``, or why there is no value, with the raw bytes."""
     if reading.value is None:
         raw = f" (raw bytes {reading.raw})" if reading.raw else ""
         return f"no usable reading: {reading.invalid}{raw}"
     if reading.quantity == "ph":
         return f"pH {reading.value:.2f}"
+    if reading.quantity == "temperature" and shown.fahrenheit:
+        return shown.temperature(reading.value)
     digits = 1 if reading.quantity == "orp" else 2
     return f"{reading.value:.{digits}f} {UNITS[reading.quantity]}"
 

@@ -13,6 +13,7 @@ from rich.progress import Progress
 from afterfill.cli.configured import loaded, one_tank
 from afterfill.cli.console import console, notice, tell
 from afterfill.cli.options import Asked
+from afterfill.cli.typed import number_option
 from afterfill.cli.whole_file import whole_file
 from afterfill.errors import UsageError
 from afterfill.journal.recording import read_recording
@@ -28,7 +29,7 @@ def replay(
         typer.Argument(metavar="DIR", help="A recording: readings.csv and, if any, events.jsonl."),
     ],
     out: Annotated[Path, typer.Option(help="Where the findings go, one a line; - for here.")],
-    every: Annotated[float, typer.Option(help="Seconds between estimates.")] = 60.0,
+    every: Annotated[float, number_option("--every", help="Seconds between estimates.")] = 60.0,
     *,
     asked: Asked,
 ) -> None:

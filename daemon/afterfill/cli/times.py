@@ -4,11 +4,12 @@ import re
 import time
 from datetime import datetime
 
-from afterfill.errors import PayloadError, UsageError
+from afterfill.chemistry.typed import number_from
+from afterfill.errors import ModelDomainError, PayloadError, UsageError
 from afterfill.figures import span_words
 from afterfill.wire import unix_s
 
-_AGO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(s|sec|min|m|h|hours?|d|days?)\s+ago\s*$", re.IGNORECASE)
+_AGO = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(s|sec|min|m|h|hours?|d|days?)\s+ago\s*$", re.IGNORECASE)
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
 _HOW = "write 2026-03-01T07:30:00Z, 07:30 (today, this machine's time zone) or '20 min ago'"
 
@@ -22,7 +23,7 @@ def time_from(text: str, now_s: float) -> float:
     """Unix seconds of what a person wrote. Raises UsageError when it is no time."""
     ago = _AGO.match(text)
     if ago is not None:
-        return round((now_s - float(ago[1]) * _SECONDS[ago[2][0].lower()]) * 1000) / 1000
+        return round((now_s - _count(ago[1]) * _SECONDS[ago[2][0].lower()]) * 1000) / 1000
     if text.strip().lower() == "now":
         return now_s
     if re.fullmatch(r"\d{1,2}:\d{2}", text.strip()):
@@ -31,6 +32,13 @@ def time_from(text: str, now_s: float) -> float:
         return unix_s(text)
     except PayloadError as error:
         raise UsageError(f"'{text}' is not a time: {_HOW}") from error
+
+
+def _count(text: str) -> float:
+    try:
+        return number_from(text)
+    except ModelDomainError as error:
+        raise UsageError(str(error)) from error
 
 
 def past_from(text: str | None, now_s: float) -> float:

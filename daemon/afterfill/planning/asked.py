@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from afterfill.chemistry.constants_fish import LEAST_OXYGEN
+from afterfill.chemistry.doses import DoseUnit
 from afterfill.chemistry.standing import Interval
 
 Disinfectant = Literal["chlorine", "chloramine", "unknown"]
@@ -44,7 +45,8 @@ class TankBefore:
 @dataclass(frozen=True, slots=True)
 class Bottle:
     """A neutraliser: its agent, strength [mg Cl2 per mL], and the label's words, `label_ml` for
-    `label_litres`, when the strength came from there; `name`: its own in the configuration."""
+    `label_litres`, when the strength came from there; `name`: its own in the configuration.
+    `unit`: what it is measured in, and what all its amounts count that are called mL."""
 
     agent: str = "other"
     mg_cl2_per_ml: float | None = None
@@ -52,6 +54,7 @@ class Bottle:
     label_ml: float | None = None
     label_litres: float | None = None
     name: str = ""
+    unit: DoseUnit = "mL"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.chemistry.kits import BINDERS_SPOIL_TESTS, DPD_INTERFERES
 from afterfill.chemistry.neutraliser import removed_mg_l
 from afterfill.chemistry.standing import combined_half_life_h
@@ -11,7 +12,7 @@ from afterfill.planning import practice
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.dose import Dose
 from afterfill.planning.refill import RefillPlan
-from afterfill.planning.shown import Shown, millilitres
+from afterfill.planning.shown import Shown
 from afterfill.planning.side_effects import needs_air, oxygen_share
 from afterfill.planning.water_after import PhAfter, missing_for_ph
 
@@ -19,6 +20,12 @@ Severity = Literal["danger", "warning", "note"]
 _GRAVEST_FIRST: tuple[Severity, ...] = ("danger", "warning", "note")
 _SOFT_MG_L = 20.0  # alkalinity below which pH is easily moved; common practice, no source
 _HARD_TO_MEASURE_ML = 0.5  # own judgement
+_MEASURED_WITH: dict[DoseUnit, str] = {
+    "mL": "use a 1 mL syringe, not drops",
+    "g": "use scales that show 0.01 g",
+    "drop": "use it for more water at once",
+    "tablet": "crush it, and weigh a part",
+}
 _WIDE_PH = 0.2  # own judgement
 _OVER_LABEL = 2.0  # a double dose is what labels commonly allow; common practice, no source
 # Our own comparison with PHREEQC; 5 mmol/L of sodium chloride is 0.3 g/L of salt.
@@ -87,9 +94,9 @@ def _of_residual(plan: RefillPlan, bounds: Bounds) -> Iterator[Caution]:
 
 def _needed(plan: RefillPlan) -> str:
     dose = plan.dose
-    return (
-        f", and {millilitres(dose.needed_ml)} are needed" if dose is not None and dose.own else ""
-    )
+    if dose is None or not dose.own:
+        return ""
+    return f", and {dose_words(dose.needed_ml, dose.unit)} are needed"
 
 
 def _of_neutraliser(plan: RefillPlan, tap: Tap, bottle: Bottle | None) -> Iterator[Caution]:
@@ -113,7 +120,9 @@ def _of_neutraliser(plan: RefillPlan, tap: Tap, bottle: Bottle | None) -> Iterat
     yield from _of_label(plan, bottle)
     if 0.0 < plan.dose.ml < _HARD_TO_MEASURE_ML:
         yield Caution(
-            "warning", f"{plan.dose.ml:g} mL is hard to measure: use a 1 mL syringe, not drops."
+            "warning",
+            f"{dose_words(plan.dose.ml, plan.dose.unit)} is hard to measure: "
+            f"{_MEASURED_WITH[plan.dose.unit]}.",
         )
 
 
@@ -191,8 +200,8 @@ def _of_label(plan: RefillPlan, bottle: Bottle) -> Iterator[Caution]:
     if removes < holds:
         yield Caution(
             "note",
-            f"the label's words alone would give {millilitres(label_ml)}, which removes "
-            f"{removes:.2g} mg/L; this water may hold {holds:.2g} mg/L.",
+            f"the label's words alone would give {dose_words(label_ml, bottle.unit)}, which "
+            f"removes {removes:.2g} mg/L; this water may hold {holds:.2g} mg/L.",
         )
     if plan.dose is not None and plan.dose.ml > _OVER_LABEL * label_ml > 0.0:
         yield Caution(

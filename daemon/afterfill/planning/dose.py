@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from math import ceil, exp, floor, hypot, log10
 
+from afterfill.chemistry.doses import DoseUnit
 from afterfill.chemistry.kits import Z95
 from afterfill.chemistry.neutraliser import behaviour, needed_ml, removed_mg_l
 from afterfill.chemistry.standing import Interval
@@ -24,7 +25,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """How much [mL], where it goes, and why so much.
+    """How much [mL, or `unit`], where it goes, and why so much.
 
     `own`: the keeper chose it; `needed_ml` is what the plan would give. `parts`: how it goes into a
     drained tank; empty elsewhere, and where too little water is left to dose.
@@ -45,6 +46,7 @@ class Dose:
     minutes: tuple[float, float] | None
     own: bool
     parts: tuple[Part, ...] = ()
+    unit: DoseUnit = "mL"
 
 
 def dose_for(
@@ -80,6 +82,7 @@ def dose_for(
         minutes_of(bottle, tap),
         asked.dose_ml is not None,
         parts_of(ml, tank_litres, asked.litres) if _into_drained(asked) else (),
+        unit=bottle.unit,
     )
 
 

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 
+from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.chemistry.kits import BINDERS_SPOIL_TESTS, DPD_INTERFERES
 from afterfill.chemistry.toxicity import TimeLeft
 from afterfill.planning.asked import Bottle, TankBefore
 from afterfill.planning.rescue import RescuePlan
-from afterfill.planning.shown import Shown, millilitres
+from afterfill.planning.shown import Shown
 
 _EXTENDED = {
     "log-normal": "extended from the 50 and 95 % points as a log-normal",
@@ -143,7 +144,8 @@ def _dosing(
             f"{plan.found.upper.mg_l:.2g} mg/L; its strength is not known here."
         )
     else:
-        yield _put(plan, plan.dose_ml, tank, shown)
+        unit = "mL" if bottle is None else bottle.unit
+        yield _put(plan, plan.dose_ml, unit, tank, shown)
     if bottle is not None and bottle.binds_ammonia:
         yield (
             "That it binds ammonia, as its label says, is not counted on: how much and for how "
@@ -156,7 +158,8 @@ def _dosing(
         )
 
 
-def _put(plan: RescuePlan, ml: float, tank: TankBefore, shown: Shown) -> str:
+def _put(plan: RescuePlan, ml: float, unit: DoseUnit, tank: TankBefore, shown: Shown) -> str:
+    amount = dose_words(ml, unit)
     given = shown.command(f"log dose --neutraliser-ml {ml:g}")
     if plan.found.upper.by == "kit":  # first, so that the dose is known to have met something
         tested = shown.command(f"log kit --total-chlorine {plan.found.residual_mg_l.middle:g}")
@@ -164,10 +167,10 @@ def _put(plan: RescuePlan, ml: float, tank: TankBefore, shown: Shown) -> str:
     where = f"into the tank of {shown.volume(tank.litres)}, where the flow is strong"
     if "oxygen" in plan.over or "pH" in plan.over:
         return (
-            f"Put half of {millilitres(ml)} of neutraliser {where}, and the other half an hour "
+            f"Put half of {amount} of neutraliser {where}, and the other half an hour "
             f"later only if DPD total still shows something; then tell it: {given}."
         )
-    return f"Put {millilitres(ml)} of neutraliser {where}; then tell it: {given}."
+    return f"Put {amount} of neutraliser {where}; then tell it: {given}."
 
 
 def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:

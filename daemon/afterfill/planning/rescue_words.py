@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from afterfill.chemistry.doses import dose_words
 from afterfill.planning.asked import Bottle, Bounds, TankBefore
 from afterfill.planning.found import Found
 from afterfill.planning.rescue import RescuePlan, plan_rescue
-from afterfill.planning.shown import Shown, millilitres
+from afterfill.planning.shown import Shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ def rescue_words(
     plan = known[0][1]
     margins = [p.safety for _, p in known]
     margin = f"{min(margins):.2g} to {max(margins):.2g}" if len(known) > 1 else f"{margins[0]:.2g}"
-    doses = " or ".join(f"{millilitres(p.dose_ml or 0.0)} of {_named(b)}" for b, p in known)
+    doses = " or ".join(f"{dose_words(p.dose_ml or 0.0, b.unit)} of {_named(b)}" for b, p in known)
     one = ", one of them and never both" if len(known) > 1 else ""
     return ". ".join(
         [

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 
+from afterfill.chemistry.doses import dose_words
 from afterfill.planning import practice
 from afterfill.planning.asked import Bottle, Tap
 from afterfill.planning.refill import RefillPlan
-from afterfill.planning.shown import Shown, millilitres
+from afterfill.planning.shown import Shown
 
 _PLACE = {
     "bucket": "into the new water, before it goes into the tank",
@@ -43,7 +44,7 @@ def _mending_surplus(plan: RefillPlan) -> Iterator[str]:
         return
     too_much = bool({"oxygen", "surplus of neutraliser"} & over)
     if too_much and dose.own and dose.needed_ml < dose.ml:
-        yield f"Give {millilitres(dose.needed_ml)} of neutraliser, no more."
+        yield f"Give {dose_words(dose.needed_ml, dose.unit)} of neutraliser, no more."
     elif too_much:
         yield "Use another agent, or pour less at once: even the needed dose takes too much."
     if {"dose in so little water", "oxygen of the drained tank", "pH of the drained tank"} & over:
@@ -61,7 +62,7 @@ def _mending_dose(plan: RefillPlan, bottle: Bottle | None) -> str:
             f"Use thiosulfate or sulfite; with {bottle.agent} stir, wait, and test with DPD total: "
             "pour only when it shows nothing."
         )
-    return f"Give {millilitres(plan.dose.needed_ml)} of neutraliser."
+    return f"Give {dose_words(plan.dose.needed_ml, plan.dose.unit)} of neutraliser."
 
 
 def _pouring(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
@@ -106,11 +107,14 @@ def _in_parts(plan: RefillPlan, shown: Shown) -> Iterator[str]:
     if dose is None:
         return
     left = shown.volume(dose.for_litres - plan.asked.litres)
-    whole = f"{millilitres(dose.ml)} at once would be too much for the {left} that are left"
+    whole = (
+        f"{dose_words(dose.ml, dose.unit)} at once would be too much for the {left} that are left"
+    )
     yield f"Dose in {len(dose.parts)} parts, since {whole}; after each wait 5 min with strong flow."
     for part in dose.parts:
         volume = shown.volume(part.litres)
-        yield f"Put {millilitres(part.ml)} of neutraliser into the tank, then add {volume}, slowly."
+        amount = dose_words(part.ml, dose.unit)
+        yield f"Put {amount} of neutraliser into the tank, then add {volume}, slowly."
 
 
 def _dosing(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
@@ -120,8 +124,8 @@ def _dosing(plan: RefillPlan, tap: Tap, shown: Shown) -> Iterator[str]:
         yield f"No dose: the new water holds {left:.2g} mg/L at the most."
         return
     yield (
-        f"Put {millilitres(dose.ml)} of neutraliser {_PLACE[dose.at]}: it is reckoned for "
-        f"{shown.volume(dose.for_litres)}."
+        f"Put {dose_words(dose.ml, dose.unit)} of neutraliser {_PLACE[dose.at]}: it is reckoned "
+        f"for {shown.volume(dose.for_litres)}."
     )
     if dose.at == "tank":
         yield "Wait 5 min with strong flow, so that it is everywhere before the water comes."

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import tzinfo
 
+from afterfill.chemistry.units import fahrenheit
 from afterfill.figures import figure
 from afterfill.records import Estimate, Quantity
 from afterfill.report.chart import Band, Chart, Line, Point, drawn, nothing
@@ -26,7 +27,10 @@ def readings_chart(
     """What one kind of probe saw."""
     title = _CALLED[quantity]
     read = found.readings.get(quantity, [])
-    points = [(r.time_s, r.value) for r in read if r.value is not None]
+    warm = quantity == "temperature" and setup.shown.fahrenheit
+    as_shown = fahrenheit if warm else float
+    unit = "°F" if warm else _UNIT[quantity]
+    points = [(r.time_s, as_shown(r.value)) for r in read if r.value is not None]
     if not points:
         unusable = (
             f"None of its {len(read)} answers could be used." if read else "Nothing was read."
@@ -34,11 +38,12 @@ def readings_chart(
         return nothing(title, unusable)
     values = [value for _, value in points]
     within = {"ph": setup.ph_limits, "temperature": setup.temperature_limits_c}.get(quantity, ())
+    limits = [as_shown(limit) for limit in within]
     scale = scale_around(values, _LEAST_SPAN[quantity])
-    shown = [limit for limit in within if scale.low <= limit <= scale.high]
+    shown = [limit for limit in limits if scale.low <= limit <= scale.high]
     chart = Chart(
-        title, _UNIT[quantity],
-        f"{title} over time, from {min(values):.4g} to {max(values):.4g} {_UNIT[quantity]}",
+        title, unit,
+        f"{title} over time, from {min(values):.4g} to {max(values):.4g} {unit}",
         scale, found.from_s, found.to_s, zone,
         lines=[Line(points, gap_s=max(300.0, 4.0 * setup.every_s.get(quantity, 60.0)))],
         limits=shown, marks_s=_marks_s(found), key=[_LIMIT] if shown else [],

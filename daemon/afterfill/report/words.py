@@ -4,7 +4,9 @@ import math
 from collections.abc import Callable
 from datetime import datetime, tzinfo
 
+from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.figures import figure
+from afterfill.planning.shown import Shown
 from afterfill.records import (
     AlarmCommand,
     Calibration,
@@ -97,19 +99,19 @@ def _times(log_odds: float) -> str:
     return "more than 1000 times" if times > 1000.0 else f"{figure(times)} times"
 
 
-def volume_words(refill: Refill) -> str:
+def volume_words(refill: Refill, shown: Shown) -> str:
     """How much, and how."""
-    volume = "volume not known" if refill.litres is None else f"{refill.litres:.4g} L"
+    volume = "volume not known" if refill.litres is None else shown.text(f"{refill.litres:.4g} L")
     how = "drained and refilled" if refill.mode == "replace" else "added to what was there"
     minutes = "" if refill.minutes is None else f", over {refill.minutes:g} min"
     return f"{volume}, {how}{minutes}"
 
 
-def neutraliser_words(refill: Refill) -> str:
+def neutraliser_words(refill: Refill, unit: DoseUnit) -> str:
     """What went in against the disinfectant, as it was told."""
     if refill.neutraliser_ml is None:
         return "not known"
-    return f"{refill.neutraliser_ml:g} mL" if refill.neutraliser_ml else "none"
+    return dose_words(refill.neutraliser_ml, unit) if refill.neutraliser_ml else "none"
 
 
 def seen_words(seen: RefillSeen) -> str:
@@ -119,11 +121,11 @@ def seen_words(seen: RefillSeen) -> str:
     return f"{how}; {low:.0f} to {high:.0f} % of the tank"
 
 
-def done_words(done: Done) -> str:
+def done_words(done: Done, unit: DoseUnit) -> str:
     """What a person did."""
     match done:
         case Dose():
-            return f"{done.neutraliser_ml:g} mL of neutraliser into the tank"
+            return f"{dose_words(done.neutraliser_ml, unit)} of neutraliser into the tank"
         case Service():
             return f"work on the tank: {probe_out_words(done) or done.what}"
         case Calibration():

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from afterfill.cli.options import Asked
+from afterfill.cli.typed import number_option
 from afterfill.records import AlarmAction
 
 NameArgument = Annotated[
@@ -33,7 +34,9 @@ def acknowledge(name: NameArgument, asked: Asked) -> None:
 
 def shelve(
     name: NameArgument,
-    minutes: Annotated[float, typer.Option(help="For how long, min; at most a week (10080).")],
+    minutes: Annotated[
+        float, number_option("--minutes", help="For how long, min; at most a week (10080).")
+    ],
     asked: Asked,
 ) -> None:
     """Put an alarm aside for some minutes; it asks again by itself when it still holds then."""
@@ -60,7 +63,7 @@ def return_to_service(name: NameArgument, asked: Asked) -> None:
 
 
 def load(
-    days: Annotated[float, typer.Option(help="How many days to look back.")] = 7.0,
+    days: Annotated[float, number_option("--days", help="How many days to look back.")] = 7.0,
     *,
     asked: Asked,
 ) -> None:

@@ -14,8 +14,10 @@ from afterfill.cli.times import age, moment, present_s
 from afterfill.config import Config
 from afterfill.journal.newest import newest
 from afterfill.journal.store import Journal
+from afterfill.planning.shown import Shown
 from afterfill.records import AlarmChange, Reading
 from afterfill.service.liveness import liveness
+from afterfill.tank_setup import shown_in
 from afterfill.wire import to_published
 
 _REASONS = (
@@ -42,11 +44,11 @@ class AlarmRow:
             return self.change.state
         return "normal" if self.read else "unknown"
 
-    def cells(self) -> tuple[str, ...]:
+    def cells(self, shown: Shown) -> tuple[str, ...]:
         """Tank, alarm, priority, state, since, message."""
         change = self.change
         since = "" if change is None else moment(change.time_s, present_s())
-        message = "" if change is None else change.message
+        message = "" if change is None else shown.text(change.message)
         name, priority = self.definition.name, self.definition.priority
         return (self.tank, name, priority, self.state + self._remark(), since, message)
 
@@ -125,7 +127,7 @@ def listed(asked: Asked, *, why: bool) -> None:
             say_json(row.wire(why=why))
         return
     headers = ("tank", "alarm", "priority", "state", "since", "message")
-    say_table(headers, [row.cells() for row in rows])
+    say_table(headers, [row.cells(shown_in(settings.units)) for row in rows])
     for note in dict.fromkeys(row.note for row in rows if row.note):
         say(note)
     if why:

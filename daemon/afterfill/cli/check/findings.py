@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from afterfill.cli.check.finding import Finding
+from afterfill.cli.check.gallons import gallon_findings
 from afterfill.cli.check.journal import journal_finding
 from afterfill.cli.check.machine import clock_finding, disk_finding
 from afterfill.cli.check.outbox import outbox_findings
@@ -36,6 +37,7 @@ def _findings(config: Config, path: Path, send_test: bool) -> Iterator[Finding]:
     if not plans:
         yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
     yield from unseen_findings(config)
+    yield from gallon_findings(path)
     yield from secret_findings(config)
     yield from delivery_findings(config, send_test=send_test)
     yield from outbox_findings(config, journal_path)

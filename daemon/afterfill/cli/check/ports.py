@@ -8,6 +8,7 @@ from afterfill.cli.recorded import held_by_service, last_readings, value_words
 from afterfill.cli.times import age, present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable
+from afterfill.planning.shown import PLAIN
 from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan
 from afterfill.service.liveness import liveness
@@ -57,7 +58,7 @@ def _recorded(plan: PortPlan, journal_path: Path) -> Iterator[Finding]:
 
 
 def _probe(reading: Reading, remark: str = "") -> Finding:
-    subject, words = f"probe {reading.probe}", value_words(reading) + remark
+    subject, words = f"probe {reading.probe}", value_words(reading, PLAIN) + remark
     if reading.invalid is None:
         return Finding(subject, "ok", words)
     return Finding(subject, "fault", f"{words}; {_ADVICE[reading.invalid]}")

@@ -6,16 +6,26 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.typed import (
+    ammonia_option,
+    chlorine_option,
+    free_chlorine_option,
+    number_option,
+)
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 
 TotalChlorine = Annotated[
-    float | None, typer.Option("--total-chlorine", help="Total chlorine, mg/L as Cl2 (DPD total).")
+    float | None,
+    chlorine_option(
+        "--total-chlorine", help="Total chlorine (DPD total), mg/L as Cl2, or '1 NH2Cl'."
+    ),
 ]
 FreeChlorine = Annotated[
-    float | None, typer.Option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free).")
+    float | None,
+    free_chlorine_option("--free-chlorine", help="Free chlorine, mg/L as Cl2 (DPD free)."),
 ]
 SourceOption = Annotated[
     str | None, typer.Option("--source", help="Which [source.ID]; default: the tank's own.")
@@ -42,14 +52,18 @@ class RefillOptions:
     """As `payloads.PAYLOADS` has it."""
 
     litres: Annotated[
-        str | None, typer.Option(help="New water: 25 (litres), '6 gal'. Left out: not known.")
+        str | None,
+        typer.Option(help="New water: 25 (litres), '6 US gal', '5 imp gal'. Left out: not known."),
     ] = None
     minutes: Annotated[
-        float | None, typer.Option(help="How long it ran, min. Left out: not known.")
+        float | None, number_option("--minutes", help="How long it ran, min. Left out: not known.")
     ] = None
     neutraliser_ml: Annotated[
-        float | None,
-        typer.Option(help="Neutraliser given with it, mL; 0 for none. Left out: not known."),
+        str | None,
+        typer.Option(
+            help="Neutraliser given with it: 5 (mL), '2 g', '1 tablet'; 0 for none. "
+            "Left out: not known."
+        ),
     ] = None
     mode: Annotated[
         str, typer.Option(help="replace (drained first) or add (a top-off onto what is there).")
@@ -68,11 +82,14 @@ class KitOptions:
 
     total_ammonia_mg_l: Annotated[
         float | None,
-        typer.Option("--total-ammonia", help="Total ammonia, mg/L as N (NH3 plus NH4+)."),
+        ammonia_option(
+            "--total-ammonia",
+            help="Total ammonia, mg/L as N, or as the kit says: '0.5 NH3', '0.5 NH4+'.",
+        ),
     ] = None
     total_chlorine_mg_l: TotalChlorine = None
     free_chlorine_mg_l: FreeChlorine = None
-    ph: Annotated[float | None, typer.Option("--ph", help="pH.")] = None
+    ph: Annotated[float | None, number_option("--ph", help="pH.")] = None
 
 
 def kit(it: KitOptions, telling: Telling) -> None:
@@ -98,7 +115,9 @@ def source_test(it: SourceTestOptions, telling: Telling) -> None:
 class DoseOptions:
     """As `payloads.PAYLOADS` has it."""
 
-    neutraliser_ml: Annotated[float, typer.Option(help="Neutraliser put into the tank, mL.")]
+    neutraliser_ml: Annotated[
+        str, typer.Option(help="Neutraliser put into the tank: 5 (mL), '2 g', '1 tablet'.")
+    ]
 
 
 def dose(it: DoseOptions, telling: Telling) -> None:
@@ -118,8 +137,10 @@ class StockOptions:
         ),
     ]
     neutraliser_ml: Annotated[
-        float | None,
-        typer.Option(help="How much, mL. Left out: a bottle of bottle_ml, but for a count."),
+        str | None,
+        typer.Option(
+            help="How much: 250 (mL), '40 g'. Left out: a bottle of bottle_ml, but for a count."
+        ),
     ] = None
     neutraliser: Annotated[
         str | None, typer.Option(help="Which [neutraliser.ID]; default: the tank's own.")
@@ -146,7 +167,9 @@ class ServiceOptions:
     ] = None
     minutes: Annotated[
         float | None,
-        typer.Option(help="It is out of the tank from now on, so long at most; 0: it is back."),
+        number_option(
+            "--minutes", help="It is out of the tank from now on, so long at most; 0: it is back."
+        ),
     ] = None
 
 

@@ -3,13 +3,15 @@
 from collections.abc import Mapping
 from typing import Any
 
+from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.cli.configured import loaded, one_tank
 from afterfill.cli.console import tell
 from afterfill.cli.log.commands import Telling
 from afterfill.cli.submission import submitted
 from afterfill.cli.times import moment, past_from, present_s
 from afterfill.payloads import event_from
-from afterfill.plausible import refuse_slips
+from afterfill.planning.shown import Shown
+from afterfill.plausible import refuse_slips, unit_of, with_amounts_read
 from afterfill.records import (
     Calibration,
     Dose,
@@ -21,6 +23,7 @@ from afterfill.records import (
     SourceTest,
     Stock,
 )
+from afterfill.tank_setup import shown_in
 
 
 def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
@@ -30,34 +33,33 @@ def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
     """
     settings, now_s = loaded(telling.config), present_s()
     tank, time_s = one_tank(settings, telling.tank), past_from(telling.at, now_s)
-    event = event_from(kind, payload, tank=tank, time_s=time_s)
+    event = event_from(kind, with_amounts_read(payload, tank, settings), tank=tank, time_s=time_s)
     refuse_slips(event, settings)
     left = submitted(settings.journal.path, event)
-    said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {_words(event)}"
+    words = _words(event, unit_of(settings, tank), shown_in(settings.units))
+    said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {words}"
     tell(left.words(said), left.wire(), as_json=telling.as_json)
 
 
-def _words(event: Event) -> str:
+def _words(event: Event, unit: DoseUnit, shown: Shown) -> str:
     """What was understood, so that a slip is seen at once."""
     match event:
         case Refill():
-            return _refill_words(event)
+            return _refill_words(event, unit, shown)
         case KitResult():
-            values = {
-                "total ammonia": event.total_ammonia_mg_l,
-                "total chlorine": event.total_chlorine_mg_l,
-                "free chlorine": event.free_chlorine_mg_l,
-            }
-            parts = [f"{name} {v:g} mg/L" for name, v in values.items() if v is not None]
-            return "kit: " + ", ".join(parts + ([] if event.ph is None else [f"pH {event.ph:g}"]))
+            ph = [] if event.ph is None else [f"pH {event.ph:g}"]
+            ammonia = _shown("total ammonia", event.total_ammonia_mg_l, "N")
+            return "kit: " + ", ".join([*ammonia, *_chlorine(event), *ph])
         case SourceTest():
-            values = {"total": event.total_chlorine_mg_l, "free": event.free_chlorine_mg_l}
-            shown = [f"{name} chlorine {v:g} mg/L" for name, v in values.items() if v is not None]
-            return f"test of the source{_named(event.source)}: {', '.join(shown)}"
+            return f"test of the source{_named(event.source)}: {', '.join(_chlorine(event))}"
         case Dose():
-            return f"dose of {event.neutraliser_ml:g} mL neutraliser"
+            return f"dose of {dose_words(event.neutraliser_ml, unit)} neutraliser"
         case Stock():
-            much = "" if event.neutraliser_ml is None else f", {event.neutraliser_ml:g} mL"
+            much = (
+                ""
+                if event.neutraliser_ml is None
+                else f", {dose_words(event.neutraliser_ml, unit)}"
+            )
             return f"stock: neutraliser{_named(event.neutraliser)} {event.what}{much}"
         case Service():
             return f"work: {event.what}"
@@ -69,17 +71,26 @@ def _words(event: Event) -> str:
             return event.action
 
 
+def _chlorine(test: KitResult | SourceTest) -> list[str]:
+    total = _shown("total chlorine", test.total_chlorine_mg_l, "Cl2")
+    return total + _shown("free chlorine", test.free_chlorine_mg_l, "Cl2")
+
+
+def _shown(name: str, mg_l: float | None, counted_as: str) -> list[str]:
+    return [] if mg_l is None else [f"{name} {mg_l:.4g} mg/L as {counted_as}"]
+
+
 def _named(source: str | None) -> str:
     return "" if source is None else f" {source}"
 
 
-def _refill_words(event: Refill) -> str:
-    volume = "of unknown volume" if event.litres is None else f"of {event.litres:.4g} L"
+def _refill_words(event: Refill, unit: DoseUnit, shown: Shown) -> str:
+    volume = "of unknown volume" if event.litres is None else shown.text(f"of {event.litres:.4g} L")
     ml = event.neutraliser_ml
     if ml is None:
         treated = "neutraliser not known"
     else:
-        treated = f"{ml:g} mL neutraliser" if ml else "no neutraliser"
+        treated = f"{dose_words(ml, unit)} neutraliser" if ml else "no neutraliser"
     how = "drained and refilled" if event.mode == "replace" else "added to what was there"
     minutes = "" if event.minutes is None else f", {event.minutes:g} min"
     source = "" if event.source is None else f", from {event.source}"

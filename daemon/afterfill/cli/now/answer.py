@@ -15,6 +15,7 @@ from afterfill.cli.standing import WORDS, Stands, stands
 from afterfill.cli.times import age, ahead_words, moment
 from afterfill.config import Config
 from afterfill.journal.store import Journal
+from afterfill.planning.shown import Shown
 from afterfill.service.liveness import Liveness, liveness
 from afterfill.service.restore import restored
 from afterfill.tank_setup import tank_setup
@@ -32,12 +33,13 @@ class Now:
     outlook: TankOutlook
     learned: Learned | None
     now_s: float
+    shown: Shown
 
     def words(self) -> Iterator[str | Line]:
         """The answer first, then the figures."""
         it = self.stands
         yield Line(_headline(it, self.now_s), _COLOURS[it.word])
-        yield from _alarm_lines(it)
+        yield from _alarm_lines(it, self.shown)
         yield from _estimate_lines(it, self.now_s)
         yield from _verdict_lines(it, self.now_s)
         yield f"  newest readings   {_read_words(it) or 'nothing usable has been read'}"
@@ -75,6 +77,7 @@ def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned
         outlook_of(setup, state.belief, at_s),
         learned_of(state.belief) if learned else None,
         live.now.time_s,
+        setup.shown,
     )
 
 
@@ -118,13 +121,14 @@ def _read_words(it: Stands) -> str:
     return "; ".join(f"{', '.join(names)} {old} ago" for old, names in by_age.items())
 
 
-def _alarm_lines(it: Stands) -> Iterator[str]:
+def _alarm_lines(it: Stands, shown: Shown) -> Iterator[str]:
     for alarm in it.alarms:
-        yield f"  ALARM {alarm.alarm} ({alarm.priority}, {alarm.state}): {alarm.message}"
+        message = shown.text(alarm.message)
+        yield f"  ALARM {alarm.alarm} ({alarm.priority}, {alarm.state}): {message}"
         steps = DEFINITIONS[alarm.alarm].steps
         yield f"    do: {steps.sentence(dosed=not alarm.advice)}"
         if alarm.advice:
-            yield f"    dose: {alarm.advice}"
+            yield f"    dose: {shown.text(alarm.advice)}"
 
 
 def _estimate_lines(it: Stands, now_s: float) -> Iterator[str]:

@@ -25,7 +25,7 @@ def safe(said: Said, asked: Asked) -> bool:
     _check_question(said)
     temperatures = (said.tank_temperature, said.source_temperature)
     shown = replace(
-        units(config_path(asked.config), name, said.litres, *temperatures),
+        units(settings.units, config_path(asked.config), name, said.litres, *temperatures),
         tank=name if len(settings.tank) > 1 else None,
         source=said.source,
     )

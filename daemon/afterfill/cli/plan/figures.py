@@ -80,7 +80,7 @@ def _water_rows(known: Known, plan: RefillPlan) -> Iterator[Row]:
     yield "pH, in air's CO2", f"{water.ph.in_air:.2f}", "if aerated strongly"
     low, high = known.bounds.ph
     yield "pH, days after", f"{water.ph.later:.2f}", f"limits {low:g} to {high:g}; acid of the days"
-    yield "alkalinity", f"{water.ph.alkalinity_mg_l_caco3:.0f} mg/L as CaCO3", ""
+    yield "alkalinity", known.shown.alkalinity(water.ph.alkalinity_mg_l_caco3), ""
 
 
 def _agent_rows(known: Known, plan: RefillPlan) -> Iterator[Row]:

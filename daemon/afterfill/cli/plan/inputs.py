@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from afterfill.chemistry.constants import AMMONIA_KIT
 from afterfill.chemistry.constants_fish import LEAST_OXYGEN
+from afterfill.chemistry.doses import dose_words
 from afterfill.chemistry.kits import by_kit
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.standing import Interval
@@ -87,7 +88,7 @@ def _tank(
     ammonia, ammonia_used = _ammonia(said, seen)
     alkalinity = Used(
         "tank's alkalinity",
-        f"{table.alkalinity_mg_l_caco3:g} mg/L as CaCO3",
+        shown.alkalinity(table.alkalinity_mg_l_caco3),
         _origin("alkalinity_mg_l_caco3" in table.model_fields_set),
     )
     tank = TankBefore(table.litres, ammonia, ph, celsius, table.alkalinity_mg_l_caco3)
@@ -176,7 +177,7 @@ def _tap_used(tap: Tap, given: frozenset[str] | set[str], said: Said, shown: Sho
         origin = "configuration" if said.source_ph is None else "option"
         used.append(Used("its pH", f"{tap.ph:g}", origin))
     if tap.alkalinity_mg_l_caco3 is not None:
-        text = f"{tap.alkalinity_mg_l_caco3:g} mg/L as CaCO3"
+        text = shown.alkalinity(tap.alkalinity_mg_l_caco3)
         origin = "configuration" if said.source_alkalinity is None else "option"
         used.append(Used("its alkalinity", text, origin))
     if tap.temperature_c is not None:
@@ -191,14 +192,14 @@ def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
     strength, label = strength_of(neutraliser), neutraliser.label
     origin = "configuration"
     if label is not None:
-        origin = f"label: {label.ml:g} mL for {label.litres:.4g} L"
+        origin = f"label: {dose_words(label.amount, label.unit)} for {label.litres:.4g} L"
         if "mg_l" in label.model_fields_set:
             origin += f" at {label.mg_l:g} mg/L"
         else:  # no word of the label's: it may not be shown as if it were one
             origin += f"; assumed: at {label.mg_l:g} mg/L (label.mg_l is not given)"
     return [
         Used("neutraliser", neutraliser.agent, _origin("agent" in neutraliser.model_fields_set)),
-        Used("its strength", f"{strength:.3g} mg Cl2 per mL", origin),
+        Used("its strength", f"{strength:.3g} mg Cl2 per {neutraliser.unit}", origin),
     ]
 
 

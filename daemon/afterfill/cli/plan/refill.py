@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, get_args
 
+from afterfill.chemistry.doses import dose_from, dose_words
+from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import litres_from
 from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import figures
@@ -14,7 +16,7 @@ from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import PLACES, Asked, DoseAt
 from afterfill.planning.cautions import Caution, cautions
 from afterfill.planning.refill import RefillPlan, plan_refill
-from afterfill.planning.shown import Shown, millilitres
+from afterfill.planning.shown import Shown
 from afterfill.planning.steps import steps
 from afterfill.plausible import check_dose
 from afterfill.records import RefillMode
@@ -127,9 +129,9 @@ def _volume(text: str) -> float:
 def _share(text: str) -> float:
     number = text.strip().removesuffix("%")
     try:
-        value = float(number)
-    except ValueError:
-        raise UsageError(f"--share {text}: write 25% or 0.25") from None
+        value = number_from(number)
+    except ModelDomainError as error:
+        raise UsageError(f"--share {text}: write 25% or 0.25 ({error})") from error
     if number == text.strip() and value > 1.0:
         raise UsageError(f"--share {text}: write {value:g}% or a number up to 1")
     return value if number == text.strip() else value / 100.0
@@ -149,10 +151,17 @@ def _place(text: str) -> DoseAt:
     raise UsageError(f"--dose-at {text}: write {', '.join(PLACES)}")
 
 
-def _dose(known: Known, ml: float | None) -> float | None:
-    if ml is not None and not ml >= 0.0:
+def _dose(known: Known, text: str | None) -> float | None:
+    if text is None:
+        return None
+    unit = "mL" if known.bottle is None else known.bottle.unit
+    try:
+        ml = dose_from(text, unit)
+    except ModelDomainError as error:
+        raise UsageError(f"--dose-ml: {error}") from error
+    if ml < 0.0:
         raise UsageError(f"--dose-ml is {ml:g}: give 0 or more")
-    check_dose(ml, known.name, known.tank.litres)
+    check_dose(ml, known.name, known.tank.litres, unit)
     return ml
 
 
@@ -160,7 +169,7 @@ def _answer(known: Known, plan: RefillPlan) -> Iterator[str]:
     volume, whole = known.shown.volume(plan.asked.litres), known.shown.volume(known.tank.litres)
     yield f"{known.name}: refill of {volume}, {plan.fraction:.0%} of {whole}: {_verdict(plan)}"
     if plan.dose is not None and not plan.over:
-        yield f"Dose: {millilitres(plan.dose.ml)} into the {plan.dose.at}."
+        yield f"Dose: {dose_words(plan.dose.ml, plan.dose.unit)} into the {plan.dose.at}."
 
 
 def _verdict(plan: RefillPlan) -> str:

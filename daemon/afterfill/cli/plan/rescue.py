@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
+from afterfill.chemistry.doses import dose_words
 from afterfill.chemistry.standing import Interval
 from afterfill.cli.configured import reading_journal
 from afterfill.cli.console import Table
@@ -27,7 +28,6 @@ from afterfill.planning.rescue_advice import (
     time_words,
     upper_words,
 )
-from afterfill.planning.shown import millilitres
 from afterfill.planning.tap_water import ammonia_of_tap
 from afterfill.planning.water_after import missing_for_ph
 from afterfill.records import Estimate
@@ -65,7 +65,8 @@ class PlannedRescue:
             yield "The test shows nothing: there is nothing to take away, and no dose."
         if plan.dose_ml:
             whole = known.shown.volume(known.tank.litres)
-            yield f"Dose: {millilitres(plan.dose_ml)} into the tank of {whole}, now."
+            dose = dose_words(plan.dose_ml, known.bottle.unit if known.bottle else "mL")
+            yield f"Dose: {dose} into the tank of {whole}, now."
         if plan.dose_ml != 0.0:
             yield _verdict(known, plan)
         for number, step in enumerate(self.to_do, 1):

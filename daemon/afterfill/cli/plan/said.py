@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from afterfill.cli.typed import alkalinity_option, ammonia_option, chlorine_option, number_option
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
@@ -12,7 +14,8 @@ class Said:
     what is known of the tank and the water."""
 
     litres: Annotated[
-        str | None, typer.Option(help="New water: 25 (litres), '6 gal'.", show_default=False)
+        str | None,
+        typer.Option(help="New water: 25 (litres), '6 US gal', '5 imp gal'.", show_default=False),
     ] = None
     share: Annotated[
         str | None, typer.Option(help="Or its share of the tank: 25%.", show_default=False)
@@ -27,31 +30,46 @@ class Said:
         str, typer.Option(help="Where the neutraliser goes: bucket, line or tank.")
     ] = "bucket"
     dose_ml: Annotated[
-        float | None, typer.Option(help="A dose of your own to be judged, mL.", show_default=False)
+        str | None,
+        typer.Option(
+            help="A dose of your own to be judged: 5 (mL), '2 g', '1 tablet'.", show_default=False
+        ),
     ] = None
     standing_hours: Annotated[
         float | None,
-        typer.Option(help="How long the water stands open before, h; default: as configured."),
+        number_option(
+            "--standing-hours",
+            help="How long the water stands open before, h; default: as configured.",
+        ),
     ] = None
     ammonia_mg_l: Annotated[
         float | None,
-        typer.Option("--ammonia", help="The tank's total ammonia by a kit, mg/L as N."),
+        ammonia_option(
+            "--ammonia", help="The tank's total ammonia by a kit, mg/L as N, or '0.5 NH3'."
+        ),
     ] = None
-    tank_ph: Annotated[float | None, typer.Option("--tank-ph", help="The tank's pH.")] = None
+    tank_ph: Annotated[float | None, number_option("--tank-ph", help="The tank's pH.")] = None
     tank_temperature: Annotated[
         str | None, typer.Option(help="The tank's temperature: 25, '78 F'.")
     ] = None
     source_temperature: Annotated[
         str | None, typer.Option(help="The new water's temperature: 15, '59 F'.")
     ] = None
-    source_ph: Annotated[float | None, typer.Option(help="The new water's pH.")] = None
+    source_ph: Annotated[float | None, number_option("--source-ph", help="The new water's pH.")] = (
+        None
+    )
     source_alkalinity: Annotated[
-        float | None, typer.Option(help="The new water's alkalinity, mg/L as CaCO3.")
+        float | None,
+        alkalinity_option(
+            "--source-alkalinity", help="The new water's alkalinity, mg/L as CaCO3, or '5 dKH'."
+        ),
     ] = None
     rescue: Annotated[
         bool, typer.Option("--rescue", help="Plan what to do about a carry-over instead.")
     ] = False
     residual_mg_l: Annotated[
         float | None,
-        typer.Option("--residual", help="With --rescue: total chlorine by a DPD kit, mg/L as Cl2."),
+        chlorine_option(
+            "--residual", help="With --rescue: total chlorine by a DPD kit, mg/L as Cl2."
+        ),
     ] = None

@@ -6,11 +6,15 @@ import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption
 from afterfill.cli.probe.said import Liquids, Patience, RawWater, Which
+from afterfill.cli.typed import number_option
 
 StillOption = Annotated[
-    float, typer.Option(min=0.1, max=600, help="How long a value must stand still.")
+    float,
+    number_option("--still-seconds", low=0.1, high=600, help="How long a value must stand still."),
 ]
-EveryOption = Annotated[float, typer.Option(min=0.0, max=60, help="Seconds between readings.")]
+EveryOption = Annotated[
+    float, number_option("--every", low=0.0, high=60, help="Seconds between readings.")
+]
 
 
 def list_(config: ConfigOption = None, as_json: JsonOption = False) -> None:
@@ -25,7 +29,9 @@ def read(
         str | None, typer.Argument(help="Such as window-orp (see `probe list`); default: all.")
     ] = None,
     count: Annotated[int, typer.Option(min=1, max=10_000, help="How many readings of each.")] = 1,
-    every: Annotated[float, typer.Option(min=0.0, max=3600.0, help="Seconds between them.")] = 1.0,
+    every: Annotated[
+        float, number_option("--every", low=0.0, high=3600.0, help="Seconds between them.")
+    ] = 1.0,
     config: ConfigOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -46,7 +52,10 @@ def calibrate(
     still_seconds: StillOption = 30.0,
     every: EveryOption = 3.0,
     most_minutes: Annotated[
-        float, typer.Option(min=0.01, max=60, help="Give up on a liquid after this long.")
+        float,
+        number_option(
+            "--most-minutes", low=0.01, high=60, help="Give up on a liquid after this long."
+        ),
     ] = 10.0,
     *,
     which: Which,
@@ -70,7 +79,10 @@ def response(
     still_seconds: StillOption = 60.0,
     every: EveryOption = 5.0,
     most_minutes: Annotated[
-        float, typer.Option(min=0.01, max=60, help="Take what is shown after this long.")
+        float,
+        number_option(
+            "--most-minutes", low=0.01, high=60, help="Take what is shown after this long."
+        ),
     ] = 15.0,
     *,
     which: Which,

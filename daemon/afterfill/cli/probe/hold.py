@@ -16,6 +16,7 @@ from afterfill.cli.times import present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError
 from afterfill.journal.store import Journal
+from afterfill.planning.shown import PLAIN
 from afterfill.records import Quantity, Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.samples_once import readings_once
@@ -105,7 +106,7 @@ def until_steady(it: Held, patience: Patience) -> Course:
     samples: list[tuple[float, float]] = []
     for at_s, reading in _readings(it, patience.every_s):
         if reading is not None:
-            notice(f"  {at_s:5.0f} s  {value_words(reading)}")
+            notice(f"  {at_s:5.0f} s  {value_words(reading, PLAIN)}")
             if reading.value is not None:
                 samples.append((at_s, reading.value))
         value = steady_value(samples, patience.still_s, spread)

@@ -10,10 +10,12 @@ from afterfill.cli.recorded import held_by_service, last_readings, value_words
 from afterfill.cli.times import age, present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.planning.shown import Shown
 from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
+from afterfill.tank_setup import shown_in
 from afterfill.wire import to_wire
 
 
@@ -23,11 +25,12 @@ def usable(
     """Print `count` readings of a probe or all, each as it comes; whether all that were taken now
     were usable. Raises UsageError, DeviceUnavailable when a port cannot be had."""
     settings, good = loaded(config), True
+    shown = shown_in(settings.units)
     for plan in _with_probe(ports_of(settings), name):
         probes = list(plan.quantity) if name is None else [name]
         try:
             for reading in _taken(plan, probes, count, every_s):
-                _tell(reading, None, as_json)
+                _tell(reading, None, shown, as_json)
                 good &= reading.value is not None
         except DeviceUnavailable as error:
             if not held_by_service(error, settings, plan):
@@ -59,12 +62,12 @@ def _show_recorded(config: Config, plan: PortPlan, probes: Sequence[str], as_jso
     for name in probes:
         if name in found:
             known = found[name]
-            _tell(known.record, live.age_s(known.stamp), as_json)
+            _tell(known.record, live.age_s(known.stamp), shown_in(config.units), as_json)
 
 
-def _tell(reading: Reading, age_s: float | None, as_json: bool) -> None:
+def _tell(reading: Reading, age_s: float | None, shown: Shown, as_json: bool) -> None:
     """A reading; `age_s` [s] of one that the service recorded, None of one just taken."""
-    words, wire = f"{reading.probe}  {value_words(reading)}", to_wire(reading)
+    words, wire = f"{reading.probe}  {value_words(reading, shown)}", to_wire(reading)
     if age_s is not None:
         words, wire = f"{words}  (recorded {age(age_s)} ago)", {**wire, "from": "journal"}
     tell([words], wire, as_json=as_json)

@@ -12,9 +12,11 @@ from afterfill.cli.recorded import value_words
 from afterfill.cli.times import age
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
+from afterfill.planning.shown import Shown
 from afterfill.records import Health, Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.liveness import liveness
+from afterfill.tank_setup import shown_in
 from afterfill.wire import rfc3339
 
 
@@ -36,11 +38,11 @@ class ProbeRow:
             return "never read"
         return "" if self.newest.value is not None else f"last answer: {self.newest.invalid}"
 
-    def cells(self) -> tuple[str, ...]:
+    def cells(self, shown: Shown) -> tuple[str, ...]:
         """Probe, driver, port, interval, last value, age, errors, remark."""
         value, old = "none", ""
         if self.usable is not None and self.usable_age_s is not None:
-            value, old = value_words(self.usable), age(self.usable_age_s)
+            value, old = value_words(self.usable, shown), age(self.usable_age_s)
         errors = "" if self.health is None else str(self.health.errors)
         every = f"{self.plan.every_s[self.name]:g} s"
         return (
@@ -81,7 +83,7 @@ def listed(config: Path | None, *, as_json: bool) -> None:
             say_json(row.wire())
     else:
         headers = ("probe", "driver", "port", "every", "last value", "age", "errors", "remark")
-        say_table(headers, [row.cells() for row in rows])
+        say_table(headers, [row.cells(shown_in(settings.units)) for row in rows])
 
 
 def _rows_of(plans: Sequence[PortPlan], journal: Journal | None) -> list[ProbeRow]:

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.typed import chlorine_option, number_option
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +47,10 @@ class Liquids:
     ] = None
     standard_mv: Annotated[
         float | None,
-        typer.Option(help="Instead: what the bottle says the probe must show at this temperature."),
+        number_option(
+            "--standard-mv",
+            help="Instead: what the bottle says the probe must show at this temperature.",
+        ),
     ] = None
     temperature: Annotated[
         str | None, typer.Option(help="Of the liquids: 22.5 or '72 F'. Left out: asked.")
@@ -59,14 +63,14 @@ class RawWater:
 
     residual_mg_l: Annotated[
         float | None,
-        typer.Option(
+        chlorine_option(
             "--residual",
             help="Total chlorine of the raw water, mg/L, by a DPD test of it. Left out: "
             "what [source.ID] says, which teaches less.",
         ),
     ] = None
     ph: Annotated[
-        float | None, typer.Option("--ph", min=4, max=11, help="pH of the raw water, if known.")
+        float | None, number_option("--ph", low=4, high=11, help="pH of the raw water, if known.")
     ] = None
     source: Annotated[
         str | None, typer.Option(help="Which [source.ID] the water is; default: the tank's own.")

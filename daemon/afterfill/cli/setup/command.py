@@ -15,7 +15,7 @@ class Given:
 
     tank: Annotated[str | None, typer.Option(help="A short name for the tank.")] = None
     litres: Annotated[
-        str | None, typer.Option(help="Water in the full tank: 120 (litres) or '30 gal'.")
+        str | None, typer.Option(help="Water in the full tank: 120 (litres) or '30 US gal'.")
     ] = None
     livestock: Annotated[
         str | None, typer.Option(help="salmonid, warmwater or sensitive (shrimp, fry).")
@@ -39,7 +39,7 @@ class Given:
         str | None, typer.Option(help="Neutraliser, as its label says: so many mL ...")
     ] = None
     label_litres: Annotated[
-        str | None, typer.Option(help="... treat so much water (200, '50 gal') ...")
+        str | None, typer.Option(help="... treat so much water (200, '50 US gal') ...")
     ] = None
     label_mg_l: Annotated[
         str | None, typer.Option(help="... that holds so much chlorine, mg/L as Cl2.")

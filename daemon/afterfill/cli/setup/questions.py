@@ -5,6 +5,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 import typer
 
+from afterfill.chemistry.doses import dose_from
+from afterfill.chemistry.kit_units import chlorine_from
 from afterfill.chemistry.units import litres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, UsageError
@@ -33,7 +35,9 @@ class Questions:
     def answers(self, ports: Sequence[str]) -> Answers:
         """All answers; `ports` are those found here. Raises UsageError for one of no use."""
         tank = self._text("tank", "A short name for the tank", "tank", _plain_name)
-        litres = self._number("litres", "Water in the full tank, litres or '30 gal'", "120", volume)
+        litres = self._number(
+            "litres", "Water in the full tank, litres or '30 US gal'", "120", volume
+        )
         livestock = self._text(
             "livestock", "Livestock: salmonid, warmwater or sensitive", "sensitive", _of(_LIVESTOCK)
         )
@@ -46,13 +50,13 @@ class Questions:
             _of(_DISINFECTANTS),
         )  # fmt: skip
         residual = self._number(
-            "residual", "Typical total chlorine at the tap, mg/L", "1.0", number
+            "residual", "Typical total chlorine at the tap, mg/L", "1.0", chlorine
         )
         usual_max = f"{max(residual, usual_max_mg_l(residual)):g}"
-        residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, number)
-        label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", number)
+        residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, chlorine)
+        label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", dose)
         label_litres = self._number("label_litres", "... treat how much water", "200", volume)
-        label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", number)
+        label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", chlorine)
         return Answers(
             tank, litres, livestock, top_off, disinfectant, residual, residual_max, label_ml,
             label_litres, label_mg_l, self._probes(ports),
@@ -133,14 +137,19 @@ def volume(text: str) -> float:
     return litres
 
 
-def number(text: str) -> float:
-    """A number from 0 to 100. Raises UsageError."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = -1.0
+def dose(text: str) -> float:
+    """Neutraliser [mL], above 0. Raises ModelDomainError or UsageError."""
+    ml = dose_from(text, "mL")
+    if not 0.0 < ml <= 100_000.0:
+        raise UsageError(f"'{text}' is no dose of a label: give more than 0 mL, such as 5")
+    return ml
+
+
+def chlorine(text: str) -> float:
+    """Chlorine [mg/L as Cl2], from 0 to 100. Raises ModelDomainError or UsageError."""
+    value = chlorine_from(text)
     if not 0.0 <= value <= 100.0:
-        raise UsageError(f"'{text}' is not usable: give a number from 0 to 100, such as 1.5")
+        raise UsageError(f"'{text}' is not usable: give mg/L from 0 to 100, such as 1.5")
     return value
 
 

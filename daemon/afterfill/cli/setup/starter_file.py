@@ -48,10 +48,10 @@ def starter_text(answers: Answers) -> str:
 def _tank(it: Answers) -> str:
     return f"""\
 [tank.{it.tank}]
-litres = {it.litres:.6g}  # the water it holds when full; "30 gal" is understood too
+litres = {it.litres:.6g}  # the water it holds when full; also "30 US gal", "25 imp gal"
 livestock = {_toml(it.livestock)}  # "salmonid", "warmwater" or "sensitive": sets the limits
 top_off = {_toml(it.top_off)}  # how what evaporates is made up for: "treated", "told", "unknown"
-# alkalinity_mg_l_caco3 = 80  # of the tank's water; a KH test times 17.9
+# alkalinity_mg_l_caco3 = 80  # of the tank's water; as a KH test says it: "4.5 dKH"
 
 # [tank.{it.tank}.limits]  # only to override those of the livestock
 # residual_oxidant_mg_l = 0.02
@@ -127,6 +127,7 @@ def _toml_any(value: object) -> str:
 _HEAD = """\
 # Configuration of afterfill. Chlorine is mg/L as Cl2, ammonia mg/L as N, volumes litres.
 # `afterfill check` proves that it works.
+# units = { volume = "US gal", temperature = "F", hardness = "dKH" }  # for what is shown
 """
 
 _TAIL = """\

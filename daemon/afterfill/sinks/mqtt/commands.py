@@ -13,7 +13,7 @@ from afterfill.config import Commands, Config
 from afterfill.errors import AfterfillError, PayloadError
 from afterfill.journal.store import Journal
 from afterfill.payloads import ALARM_ACTIONS, alarm_command_from, event_from
-from afterfill.plausible import refuse_slips
+from afterfill.plausible import refuse_slips, with_amounts_read
 from afterfill.records import Event, Stamp
 from afterfill.sentences import nearest
 
@@ -63,7 +63,8 @@ def obey(
     try:
         _check_envelope(command, tank, config.tank)
         _check_allowed(config, what)
-        event = _event(what, _payload(command), tank, alarms, stamp)
+        payload = with_amounts_read(_payload(command), tank, config)
+        event = _event(what, payload, tank, alarms, stamp)
         refuse_slips(event, config)
         inbox_id = journal.submit(event, stamp)
     except AfterfillError as error:

@@ -17,6 +17,7 @@ from afterfill.back_off import BackOff
 from afterfill.config import Notify
 from afterfill.errors import JournalDamaged, JournalError, SinkUnavailable
 from afterfill.journal.store import Entry, Journal
+from afterfill.planning.shown import PLAIN, Shown
 from afterfill.record_kinds import words_of
 from afterfill.records import Estimate, Stamp
 from afterfill.sinks.health import SinkHealth
@@ -50,12 +51,14 @@ class NotifySink:
         now: Callable[[], Stamp],
         limits_mg_l: Mapping[str, float],
         *,
+        shown: Shown = PLAIN,
         local: Callable[[float], datetime] = local_time,
         first_pause_s: float = _FIRST_PAUSE_S,
         deliveries: Callable[[Notify], Sequence[Delivery]] = deliveries_of,
     ) -> None:
-        """`limits_mg_l`: each tank's limit of residual oxidant, for the picture; `local` gives the
-        keeper's own time. Whoever is new here is told nothing of what the journal holds by now.
+        """`limits_mg_l`: each tank's limit of residual oxidant, for the picture; `shown`: the
+        keeper's units; `local` gives the keeper's own time. Whoever is new here is told nothing of
+        what the journal holds by now.
 
         Raises JournalError.
         """
@@ -64,6 +67,7 @@ class NotifySink:
         self.policy = policy_of(table)
         self.now = now
         self.limits_mg_l = limits_mg_l
+        self.shown = shown
         self.local = local
         self.first_pause_s = first_pause_s
         self.status = DeliveryStatus()
@@ -222,7 +226,7 @@ class Recipient:
     def _send(self, journal: Journal, what: Due, stamp: Stamp) -> None:
         first = what.notices[0]
         urgent = first.priority == "high" and first.what in ("raised", "still")
-        text = text_of(what, self._scene(journal, what, stamp))
+        text = self._sink.shown.text(text_of(what, self._scene(journal, what, stamp)))
         with self._picture(first.about.tank, stamp.time_s) as picture:
             message = Message.of(subject_of(what), text, urgent=urgent, picture=picture)
             self._delivery.send(message)
