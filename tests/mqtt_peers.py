@@ -31,6 +31,7 @@ def config_for(port: int, **mqtt: object) -> Config:
         {
             "tank": {"window": {"litres": 200}},
             "source": {"tap": {}, "well": {}},
+            "neutraliser": {"n": {"mg_cl2_per_ml": 40}},
             "probe": [{**probe, "quantity": quantity} for quantity in ("orp", "ph")],
             "mqtt": {"host": "127.0.0.1", "port": port, **mqtt},
         }

@@ -29,6 +29,8 @@ from afterfill.records import (
     SourceTest,
     Stamp,
     Standing,
+    Stock,
+    StockLeft,
     Tick,
     Verdict,
 )
@@ -86,6 +88,15 @@ source_tests = st.builds(
     known_from,
 )
 doses = st.builds(Dose, times_s, tanks, positive, known_from)
+stocks = st.builds(
+    Stock,
+    times_s,
+    tanks,
+    st.sampled_from(["bought", "opened", "counted"]),
+    st.floats(0.1, 5000),
+    st.none() | st.sampled_from(["n", "drops"]),
+    known_from,
+)
 services = st.builds(
     Service,
     times_s,
@@ -146,7 +157,16 @@ checks = st.builds(
     known_from,
 )
 events: st.SearchStrategy[Event] = st.one_of(
-    refills, kits, source_tests, doses, services, calibrations, checks, alarm_commands, taken_out
+    refills,
+    kits,
+    source_tests,
+    doses,
+    stocks,
+    services,
+    calibrations,
+    checks,
+    alarm_commands,
+    taken_out,
 )
 machine_states = st.builds(
     MachineState,
@@ -166,6 +186,20 @@ sources_learnt = st.builds(
     times_s,
     st.integers(0, 99),
     st.floats(0, 1),
+)
+stocks_left = st.builds(
+    StockLeft,
+    times_s,
+    tanks,
+    st.sampled_from(["n", "drops"]),
+    st.none() | positive,
+    positive,
+    st.none() | times_s,
+    times_s,
+    times_s,
+    st.integers(0, 99),
+    st.lists(positive, max_size=5).map(tuple),
+    st.lists(positive, max_size=5).map(tuple),
 )
 outputs = st.one_of(
     st.builds(
@@ -276,6 +310,7 @@ records: st.SearchStrategy[Record] = st.one_of(
     events,
     machine_states,
     sources_learnt,
+    stocks_left,
     loads,
     outputs,
 )

@@ -1,6 +1,7 @@
 """The TOML configuration as frozen models; each default has its reason beside it."""
 
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, TypeVar
 
@@ -205,6 +206,9 @@ class Neutraliser(_Table):
     mg_cl2_per_ml: Number | None = Field(default=None, gt=0, le=10_000)
     label: Label | None = None
     binds_ammonia: bool = False
+    bottle_ml: float | None = Field(default=None, gt=0, le=100_000)  # what a full one holds
+    opened: date | None = None  # of the bottle in use; what is logged later counts
+    keeps_months: float | None = Field(default=None, gt=0, le=120)  # once opened, by its label
 
     @property
     def unit(self) -> DoseUnit:
@@ -428,6 +432,11 @@ class Config(_Table):
     def neutraliser_of(self, tank: str) -> Neutraliser | None:
         """The neutraliser used on `tank`: its own, or the only one."""
         return _chosen(self.neutraliser, None, self.tank[tank].neutraliser)
+
+    def neutraliser_name_of(self, tank: str) -> str | None:
+        """The name of the neutraliser used on `tank`."""
+        chosen = self.neutraliser_of(tank)
+        return next((name for name, table in self.neutraliser.items() if table is chosen), None)
 
 
 def _chosen(tables: Mapping[str, _T], named: str | None, own: str | None) -> _T | None:

@@ -29,6 +29,9 @@ from afterfill.records import (
     ServiceWhat,
     SourceLearnt,
     SourceTest,
+    Stock,
+    StockLeft,
+    StockWhat,
 )
 from afterfill.sentences import first_sentence, known_keys
 
@@ -100,6 +103,23 @@ class DosePayload(_Payload):
     neutraliser_ml: Millilitres
 
 
+class StockPayload(_Payload):
+    """Neutraliser was bought, opened or counted; a bottle's size may be left out where it is in the
+    configuration, a count may not."""
+
+    what: StockWhat
+    neutraliser_ml: Millilitres | None = None
+    neutraliser: str | None = Field(default=None, max_length=64)
+
+    @model_validator(mode="after")
+    def _counts_something(self) -> "StockPayload":
+        if self.what == "counted" and self.neutraliser_ml is None:
+            raise ValueError("a count needs neutraliser_ml: all that is there, in mL")
+        if self.what != "counted" and self.neutraliser_ml == 0.0:
+            raise ValueError("a bottle holds more than 0 mL; give neutraliser_ml")
+        return self
+
+
 class ServicePayload(_Payload):
     """Work on the tank or its probes; `quantity` names the probe, `minutes` for how long at most
     it is out of the tank from now on (0: it is back)."""
@@ -155,6 +175,17 @@ class SourceLearntPayload(_Payload):
     told_by: str = Field(default="", max_length=100)
 
 
+class StockLeftPayload(_Payload):
+    """What was left of a neutraliser; only recordings hold it."""
+
+    neutraliser: str = Field(max_length=64)
+    open_ml: float | None = Field(ge=0)
+    closed_ml: float = Field(ge=0)
+    untold: int = Field(ge=0)
+    refills_ml: tuple[float, ...]
+    refills_litres: tuple[float, ...]
+
+
 class PlainPayload(_Payload):
     """An alarm is acknowledged, taken off its shelf or brought back: nothing more to say."""
 
@@ -182,6 +213,7 @@ PAYLOADS: dict[str, tuple[type[_Payload], type[Event]]] = {
     "kit": (KitPayload, KitResult),
     "source-test": (SourceTestPayload, SourceTest),
     "dose": (DosePayload, Dose),
+    "stock": (StockPayload, Stock),
     "service": (ServicePayload, Service),
     "calibration": (CalibrationPayload, Calibration),
     "response-check": (ResponseCheckPayload, ResponseCheck),
@@ -226,6 +258,23 @@ def source_learnt_from(
     usable."""
     values = _validated(SourceLearntPayload, payload, "source-learnt").model_dump()
     return SourceLearnt(time_s=time_s, tank=tank, learnt_s=learnt_s, **values)
+
+
+def stock_left_from(
+    payload: Mapping[str, Any],
+    *,
+    tank: str,
+    time_s: float,
+    opened_s: float | None,
+    counted_s: float,
+    drawn_s: float,
+) -> StockLeft:
+    """What was left of a neutraliser, as a recording holds it. Raises PayloadError where it is not
+    usable."""
+    values = _validated(StockLeftPayload, payload, "stock-left").model_dump()
+    return StockLeft(
+        time_s=time_s, tank=tank, opened_s=opened_s, counted_s=counted_s, drawn_s=drawn_s, **values
+    )
 
 
 def _validated(model: type[_Payload], payload: Mapping[str, Any], what: str) -> _Payload:

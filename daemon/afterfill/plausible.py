@@ -10,7 +10,7 @@ from typing import Any
 from afterfill.chemistry.doses import DoseUnit, dose_from, dose_words
 from afterfill.config import Config
 from afterfill.errors import ModelDomainError, PayloadError
-from afterfill.records import Dose, Event, Refill, SourceTest
+from afterfill.records import Dose, Event, Refill, SourceTest, Stock
 from afterfill.sentences import nearest
 
 MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is new; our judgement
@@ -50,6 +50,32 @@ def refuse_slips(event: Event, config: Config) -> None:
         _check_source(event.source, config)
     elif isinstance(event, Dose):
         check_dose(event.neutraliser_ml, event.tank, litres, unit)
+    elif isinstance(event, Stock):
+        _check_stock(event, config)
+
+
+def _check_stock(stock: Stock, config: Config) -> None:
+    """The neutraliser is the tank's own, and how much of it is given here or configured."""
+    tank, own = stock.tank, config.neutraliser_name_of(stock.tank)
+    if stock.neutraliser is not None and stock.neutraliser not in config.neutraliser:
+        raise PayloadError(
+            f"there is no neutraliser '{stock.neutraliser}'; "
+            f"{nearest(stock.neutraliser, config.neutraliser)}"
+        )
+    if own is None:
+        raise PayloadError(
+            f"which neutraliser tank '{tank}' uses is not known; configure a table "
+            f"[neutraliser.ID], and name it as neutraliser in [tank.{tank}] if there are several"
+        )
+    if stock.neutraliser not in (None, own):
+        raise PayloadError(
+            f"tank '{tank}' uses neutraliser '{own}', not '{stock.neutraliser}'; tell it of a tank "
+            "that uses that"
+        )
+    if stock.neutraliser_ml is None and config.neutraliser[own].bottle_ml is None:
+        raise PayloadError(
+            f"how much was {stock.what}? Give neutraliser_ml, or bottle_ml in [neutraliser.{own}]"
+        )
 
 
 def _check_source(source: str | None, config: Config) -> None:

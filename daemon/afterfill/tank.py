@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
-from afterfill import tank_forecasts, tank_learnt, tank_sources
+from afterfill import tank_bottle, tank_forecasts, tank_learnt, tank_sources
 from afterfill.alarms import manager, rules
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.inference import step, words
@@ -28,7 +28,6 @@ from afterfill.records import (
     Calibration,
     Dose,
     Evidence,
-    ForecastCheck,
     Input,
     KitResult,
     MachineState,
@@ -42,6 +41,8 @@ from afterfill.records import (
     SourceLearnt,
     SourceTest,
     Standing,
+    Stock,
+    StockLeft,
     Tick,
     Verdict,
     VerdictWord,
@@ -100,6 +101,8 @@ def _folded(
         return state._replace(alarms=alarms), list(changes)
     if isinstance(record, SourceLearnt):
         return tank_sources.heard(setup, state, record), []
+    if isinstance(record, StockLeft):
+        return state._replace(stock=tank_bottle.heard(setup, state.stock, record)), []
     if isinstance(record, MachineState):
         machine = {**state.context.machine, record.name: record}
         told = state._replace(context=replace(state.context, machine=machine))
@@ -132,7 +135,7 @@ def _after_reading(
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, last_values, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
-        state.failures, state.failure, state.forecasts,
+        state.failures, state.failure, state.forecasts, state.stock,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -305,21 +308,26 @@ def _judged(
 def _after_event(
     setup: TankSetup,
     state: TankState,
-    event: Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck,
+    event: Refill | KitResult | SourceTest | Dose | Stock | Service | Calibration | ResponseCheck,
     time_s: float,
 ) -> tuple[TankState, list[Output]]:
-    inference, belief, answers = setup.inference, state.belief, list[ForecastCheck]()
+    inference, belief, answers = setup.inference, state.belief, list[Output]()
     if isinstance(event, Refill):
         return _after_refill(setup, tank_forecasts.poured(state, event.time_s), event, time_s)
     if isinstance(event, KitResult):
-        state, answers = tank_forecasts.answered(setup, state, event, time_s)
+        state, checks = tank_forecasts.answered(setup, state, event, time_s)
+        answers += checks
         state = chlorine_tested(state, event)
         belief = words.tested(inference, belief, event, time_s)
     elif isinstance(event, SourceTest):
         belief = tank_sources.tested(setup, belief, event)
         learnt = tank_sources.told(state.belief, belief, inference.tank, time_s)
         return state._replace(belief=belief), list(learnt)
+    elif isinstance(event, Stock):
+        return _with_stock(state, tank_bottle.stocked(setup, state.stock, event, time_s))
     elif isinstance(event, Dose):
+        left = tank_bottle.dosed(setup, state.stock, event, time_s)
+        state, answers = _with_stock(state, left)
         state = dosed(setup, state, event, time_s)
         state = tank_forecasts.poured(state, event.time_s)
         belief = words.dosed(inference, belief, event.neutraliser_ml, event.time_s)
@@ -332,6 +340,11 @@ def _after_event(
         return _after_service(setup, state, event, time_s)
     state, changes = advised(setup, state._replace(belief=belief), time_s)
     return state, [*answers, *changes]
+
+
+def _with_stock(state: TankState, left: StockLeft | None) -> tuple[TankState, list[Output]]:
+    told = list[Output](tank_bottle.told(state.stock, left))
+    return state._replace(stock=left), told
 
 
 def _after_service(
@@ -361,11 +374,15 @@ def _after_refill(
     pour = pour_of(setup, refill)
     said = relation_of(state, pour)
     closing = _closing(setup, state, time_s) if said == "new" else []
+    watching = state.belief.watch
+    before = said, None if watching is None else watching.pour
+    left = tank_bottle.refilled(setup, state.stock, refill, before, time_s)
+    state, booked = _with_stock(state, left)
     state = poured(setup, state, pour, time_s)
     state, changes = answered(state, setup.inference.tank, said, time_s)
     state, seen = _seen(state, setup.inference.tank)
     ahead: list[Output] = [forecast_record(setup.inference, state.belief, time_s)] if seen else []
-    return state, [*closing, *seen, *changes, *ahead]
+    return state, [*closing, *seen, *booked, *changes, *ahead]
 
 
 def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:

@@ -24,6 +24,7 @@ from afterfill.inference.posterior.estimate import (
 )
 from afterfill.planning import practice
 from afterfill.records import AlarmChange
+from afterfill.tank_bottle import bottle_now
 from afterfill.tank_rescue import dose_text, to_take_mg_l
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
@@ -95,6 +96,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
     possible = watching is not None and watching.said == "possible"
     trouble = probe_trouble(setup, state, time_s)
     limit_mg_l = setup.free_ammonia_limit_mg_l
+    bottle = bottle_now(setup, state.stock, time_s)
     found: dict[str, bool | None] = {
         "residual-oxidant": oxidant,
         "residual-oxidant-possible": rules.residual_possible(
@@ -119,6 +121,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         "probe-implausible": _of_probes(trouble.odd, trouble.silent),
         "cannot-see": not sees and (active("cannot-see") or not learning),
         "calibration-due": bool(due_probes(state, time_s)),
+        "bottle-low": None if bottle is None else bottle.low,
     }  # fmt: skip
     found.update(_of_refill(setup, state, time_s, sees))
     if setup.tells_machine:
@@ -231,6 +234,7 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
     """What the sentences of alarms are made of."""
     trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
     now = estimate(setup.inference, state.belief, time_s)
+    bottle = bottle_now(setup, state.stock, time_s)
     return Facts(
         now=now,
         residual_limit_mg_l=setup.inference.limit_mg_l,
@@ -253,6 +257,7 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         still=trouble.still,
         odd=trouble.odd,
         due=due_probes(state, time_s),
+        bottle="" if bottle is None else bottle.words(),
         machine={name: told.detail for name, told in state.context.machine.items()},
     )
 

@@ -1,6 +1,7 @@
 """From the configuration of one tank to the numbers that inference and alarms are told."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
@@ -19,6 +20,20 @@ _GALLON: dict[str, Gallon] = {"US gal": "us", "imp gal": "imperial"}
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
 
 
+_MONTH_S = 365.2425 / 12 * 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class BottleKept:
+    """The bottle of a tank's neutraliser: its name, what a full one holds [mL], when the one in use
+    was opened [Unix s, UTC midnight] and how long one keeps once opened [s]; None: not known."""
+
+    name: str
+    bottle_ml: float | None = None
+    opened_s: float | None = None
+    keeps_s: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class TankSetup:
     """All that the fold needs to know of one tank; `every_s` lacks what has no probe. What belongs
@@ -32,6 +47,7 @@ class TankSetup:
     temperature_limits_c: tuple[float, float] = (-5.0, 60.0)
     tells_machine: bool = True
     at_hand: AtHand | None = None
+    bottle: BottleKept | None = None
     shown: Shown = PLAIN
     dose_unit: DoseUnit = "mL"
 
@@ -58,9 +74,21 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
         temperature_limits_c=bounds.temperature_c,
         tells_machine=tank == next(iter(config.tank)),
         at_hand=_at_hand(config, tank, bounds, source),
+        bottle=_kept(config, tank),
         shown=shown_in(config.units),
         dose_unit="mL" if neutraliser is None else neutraliser.unit,
     )
+
+
+def _kept(config: Config, tank: str) -> BottleKept | None:
+    name = config.neutraliser_name_of(tank)
+    if name is None:
+        return None
+    table, opened_s = config.neutraliser[name], None
+    if table.opened is not None:
+        opened_s = datetime(*table.opened.timetuple()[:3], tzinfo=UTC).timestamp()
+    keeps_s = None if table.keeps_months is None else table.keeps_months * _MONTH_S
+    return BottleKept(name, table.bottle_ml, opened_s, keeps_s)
 
 
 def _at_hand(config: Config, tank: str, bounds: Bounds, source: Source | None) -> AtHand:

@@ -2,7 +2,7 @@
 
 from afterfill.inference import words
 from afterfill.inference.belief import Belief
-from afterfill.inference.source import SourceBelief
+from afterfill.inference.source import SourceBelief, is_news
 from afterfill.records import SourceLearnt, SourceTest
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
@@ -45,4 +45,6 @@ def heard(setup: TankSetup, state: TankState, record: SourceLearnt) -> TankState
     now = SourceBelief(
         record.log_mean, record.log_sd, record.learnt_s, record.taught, record.breakthrough
     )
+    if record.told_by and known is not None and not is_news(known, now):
+        return state
     return state._replace(belief=belief._replace(sources={**belief.sources, name: now}))

@@ -10,7 +10,7 @@ import numpy as np
 from afterfill.alarms.manager import Alarms, fresh_alarms
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import Array
-from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing
+from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing, StockLeft
 
 
 class LastValue(NamedTuple):
@@ -91,7 +91,7 @@ class TankState(NamedTuple):
     what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
     `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
     how often the fold failed on a record, and the newest `failure`; `forecasts`: what was said
-    that a test may answer."""
+    that a test may answer; `stock`: what is left of the tank's neutraliser."""
 
     belief: Belief = Belief()
     alarms: Alarms = fresh_alarms()
@@ -105,3 +105,4 @@ class TankState(NamedTuple):
     failures: int = 0
     failure: str = ""
     forecasts: PastForecasts = PastForecasts()
+    stock: StockLeft | None = None

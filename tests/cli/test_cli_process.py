@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -181,3 +182,25 @@ def test_a_reader_that_goes_away_is_no_traceback(tmp_path: Path, head: Path) -> 
         errors = process.stderr.read()
     assert process.wait(20) == 1
     assert "Traceback" not in errors
+
+
+def test_the_version_is_that_of_the_package(tmp_path: Path) -> None:
+    done = run(tmp_path, "--version")
+    assert done.returncode == 0
+    assert done.stdout.strip() == f"afterfill {version('afterfill')}"
+
+
+@pytest.mark.parametrize(("typed", "word", "offered"), [
+    ("afterfill aud", "1", ["audit"]),
+    ("afterfill log so", "2", ["source-test"]),
+    ("afterfill log refill --neu", "3", ["--neutraliser-ml"]),
+])  # fmt: skip
+def test_a_shell_completes_commands_and_options(
+    tmp_path: Path, typed: str, word: str, offered: list[str]
+) -> None:
+    asked = {"COMP_WORDS": typed, "COMP_CWORD": word, "_AFTERFILL_COMPLETE": "complete_bash"}
+    script = Path(sys.executable).with_name("afterfill")
+    done = subprocess.run(
+        [script], env={**os.environ, **asked}, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == offered

@@ -126,7 +126,9 @@ def test_a_file_that_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
     assert refused.exit_code == 2
     assert "is there already: replace it with --force" in refused.stderr
     assert path.read_text() == "# mine\n"
-    forced = afterfill("setup", "--config", str(path), "--yes", "--force", "--json")
+    forced = afterfill(
+        "setup", "--config", str(path), "--yes", "--top-off", "told", "--force", "--json"
+    )
     wire = {"kind": "setup", "path": str(path), "probes": 0, "unseen": []}
     assert lines_of(forced) == [wire]
     assert list(load(path).tank) == ["tank"]
@@ -167,7 +169,15 @@ def test_an_option_of_no_use_is_one_sentence_and_writes_nothing(
 
 def test_what_a_missing_probe_leaves_unseen_is_said_at_once(tmp_path: Path) -> None:
     path = str(tmp_path / "afterfill.toml")
-    orp_alone = ["--yes", "--orp-port", "/dev/ttyUSB0", "--set", 'orp.request="R\\r"']
+    orp_alone = [
+        "--yes",
+        "--top-off",
+        "treated",
+        "--orp-port",
+        "/dev/ttyUSB0",
+        "--set",
+        'orp.request="R\\r"',
+    ]
     result = afterfill("setup", "--config", path, *orp_alone)
     assert result.exit_code == 0, result.stderr
     assert "it has no ph probe: un-ionised ammonia cannot be told" in result.stdout

@@ -8,12 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from afterfill.inference import source
+from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import normal
 from afterfill.inference.model.parameters import tap_sigma
 from afterfill.inference.setup import Water
 from afterfill.inference.source import SourceBelief, as_configured, believed, taught_by_refill
 from afterfill.records import KitResult, Output, SourceLearnt, SourceTest, Verdict
-from afterfill.tank import folded
+from afterfill.tank import TankState, folded
+from afterfill.tank_sources import heard
 from tank_stories import (
     HOUR_S,
     ZERO_S,
@@ -225,3 +227,26 @@ def test_free_chlorine_alone_tells_nothing_of_chloramine() -> None:
     state, found = after(setup_of(config_of("chlorine")), [test])
     assert state.belief.sources["tap"].taught == 1
     assert len(found) == 1
+
+
+# --- another service's word ----------------------------------------------------------------------
+
+
+def word_of(mg_l: float, sd: float, at_s: float = ZERO_S + 60.0) -> SourceLearnt:
+    return SourceLearnt(at_s, "t", "tap", math.log(mg_l), sd, at_s, 1, 0.05, "cellar")
+
+
+@pytest.mark.parametrize(("mg_l", "sd", "believed_mg_l"), [
+    (2.2, 0.2, 2.2),  # about as sure as what is known, and newer
+    (2.2, 0.9, 2.0),  # vague: what was tested here stays
+    (4.5, 0.3, 4.5),  # far off: the utility has changed
+    (9.0, 5.0, 2.0),  # so vague that nothing is far off
+])  # fmt: skip
+def test_a_vague_word_does_not_take_the_place_of_a_test(
+    mg_l: float, sd: float, believed_mg_l: float
+) -> None:
+    known = SourceBelief(math.log(2.0), 0.2, ZERO_S, 1)
+    state = TankState(belief=Belief(sources={"tap": known}))
+    after_word = heard(setup_of(config_of("chloramine", 2.0)), state, word_of(mg_l, sd))
+    mean = after_word.belief.sources["tap"].log_mean
+    assert math.exp(mean) == pytest.approx(believed_mg_l)

@@ -26,6 +26,8 @@ from afterfill.records import (
     SourceLearnt,
     SourceTest,
     Stamp,
+    Stock,
+    StockLeft,
     Tick,
 )
 from afterfill.service import restore
@@ -43,11 +45,15 @@ ONE_OF_EACH: dict[type[Record], Input] = {
     KitResult: KitResult(AT_S, "t", 0.25, 0.1, 0.05, 7.4),
     SourceTest: SourceTest(AT_S, "t", "tap", 2.5, 0.1),
     Dose: Dose(AT_S, "t", 2.0),
+    Stock: Stock(AT_S, "t", "counted", 250.0, "n"),
     Service: Service(AT_S, "t", "probe"),
     Calibration: Calibration(AT_S, "t", "ph", "t-ph", 0.98, 1.5),
     ResponseCheck: ResponseCheck(AT_S, "t", 130.0, 4.0, 0.0, 1.8, True, 7.5, "t-orp"),
     AlarmCommand: AlarmCommand(AT_S, "t", "ph", "shelve", 60.0),
     MachineState: MachineState(AT_S, "t", "storage-low", True, "3 MB are free"),
+    StockLeft: StockLeft(
+        AT_S, "t", "n", 12.0, 250.0, AT_S - 60.0, AT_S - 60.0, 0.0, 1, (3.0,), (25.0,)
+    ),
     SourceLearnt: SourceLearnt(AT_S, "t", "tap", 0.9, 0.25, AT_S - 60.0, 2, 0.05),
 }
 INPUTS = [kind.record_type for kind in TABLE if kind.role == "input"]
@@ -67,7 +73,7 @@ def said(recorder: Recorder, path: Path, record: Input) -> None:
             recorder.ticks(now)
         case MachineState():
             recorder.machine([record], now)
-        case SourceLearnt():
+        case SourceLearnt() | StockLeft():
             recorder.heard(record, now)
         case _:
             event: Event = record

@@ -63,7 +63,8 @@ def named(announced: dict[str, dict[str, Any]], tank: str) -> dict[str, dict[str
 # The keys as they are in hubs that know us: an entity keeps its id for ever.
 KEYS = {
     "sensor": "standing residual p_over_limit detection_floor free_ammonia residual_below_limit "
-    "residual_below_limit_in free_ammonia_peak verdict refill refill_share",
+    "residual_below_limit_in free_ammonia_peak verdict refill refill_share "
+    "neutraliser_left",
     "binary_sensor": "alarms sees",
     "button": "log",
 }

@@ -10,7 +10,7 @@ import pytest
 
 from afterfill.config import Mqtt
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service, SourceTest
+from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service, SourceTest, Stock
 from afterfill.sinks.mqtt.connection import MAX_WAITING, Arrived, Connection
 from afterfill.sinks.mqtt.flood import AT_ONCE, Allowance
 from mqtt_peers import Listener, lately, obeying, sink_to, wait_for_online
@@ -24,6 +24,7 @@ COMMANDS = [
     ("log/kit", '{"total_ammonia_mg_l": 0.25}', KitResult, "total_ammonia_mg_l", 0.25),
     ("log/dose", '{"neutraliser_ml": 2}', Dose, "neutraliser_ml", 2.0),
     ("log/source-test", '{"total_chlorine_mg_l": 3}', SourceTest, "total_chlorine_mg_l", 3.0),
+    ("log/stock", '{"what": "counted", "neutraliser_ml": 120}', Stock, "neutraliser_ml", 120.0),
     ("log/service", '{"what": "probe"}', Service, "what", "probe"),
     ("alarm/residual-oxidant/acknowledge", "", AlarmCommand, "action", "acknowledge"),
     ("alarm/probe-lost/shelve", '{"minutes": 60}', AlarmCommand, "minutes", 60.0),

@@ -128,6 +128,24 @@ def test_a_word_that_comes_again_is_no_news(shared: SharedSources) -> None:
     assert shared.heard("tap", word(), NOW_S) == []
 
 
+def test_a_kept_word_is_heard_once_whatever_its_clock_says(journal: Journal) -> None:
+    """Dated ahead, it counts as of now; at the next connection it is the same word."""
+    session = SharedSources(config(), "afterfill", "kitchen")
+    session.begin(journal, 0.0)
+    ahead = word(learnt="2099-01-01T00:00:00Z")
+    store(journal, *session.heard("tap", ahead, NOW_S))
+    session.begin(journal, 100.0)
+    assert session.heard("tap", ahead, NOW_S + 100.0) == []
+
+
+@given(st.floats(-10, 5))
+def test_of_a_source_that_should_hold_nothing_no_more_is_believed_than_taps_hold(
+    mean: float,
+) -> None:
+    (it,) = heard(config(residual_mg_l=0.0), "tap", word(log_mean=mean), "kitchen", NOW_S)
+    assert math.exp(it.log_mean) <= 4.0 + 1e-9
+
+
 def test_a_source_that_is_not_configured_any_more_is_not_told_of(shared: SharedSources) -> None:
     shared.note(replace(learnt(), source="spring"))
     assert shared.due(100.0) == []

@@ -14,8 +14,9 @@ class Facts:
     """What the sentences are made of. Limits and concentrations in mg/L as Cl2 or as N,
     temperatures in degrees C; None where not known; `carried_over`: probability that the residual
     has been over its limit since the refill under watch; `silent`, `still`, `odd`, `due` name
-    probes; `machine` holds what the service said of each of its conditions; `dose`: what the rescue
-    plan of this tank says now; the sources of two limits are said with them."""
+    probes; `bottle` says what is left of the neutraliser; `machine` holds what the service said of
+    each of its conditions; `dose`: what the rescue plan of this tank says now; the sources of two
+    limits are said with them."""
 
     now: Estimate
     residual_limit_mg_l: float
@@ -36,6 +37,7 @@ class Facts:
     still: Sequence[str] = ()
     odd: Sequence[str] = ()
     due: Sequence[str] = ()
+    bottle: str = ""
     machine: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -170,6 +172,11 @@ def odd_probes(facts: Facts) -> str:
 def due_probes(facts: Facts) -> str:
     """Which probes are due."""
     return _named(facts.due, "due", "no probe is due")
+
+
+def bottle(facts: Facts) -> str:
+    """What is left of the neutraliser."""
+    return facts.bottle or "which neutraliser the tank uses is not known"
 
 
 def blindness(facts: Facts) -> str:

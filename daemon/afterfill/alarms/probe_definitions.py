@@ -1,4 +1,5 @@
-"""The alarms about what the readings are worth, and when a probe is due. Delays: our judgement."""
+"""The alarms about what the readings are worth, and when a probe or the neutraliser is due. Delays:
+our judgement."""
 
 from afterfill.alarms import messages
 from afterfill.alarms.definition import Definition, Steps
@@ -102,4 +103,23 @@ _CALIBRATION_DUE = Definition(
     ),
     sentence=messages.due_probes,
 )
-PROBE = (_LOST, _STUCK, _IMPLAUSIBLE, _CANNOT_SEE, _CALIBRATION_DUE)
+_BOTTLE_LOW = Definition(
+    name="bottle-low",
+    title="the neutraliser runs out",
+    label="Neutraliser runs out",
+    group="upkeep",
+    severity="minor",
+    urgency="days",
+    why_delays="none: it follows what is logged",
+    cause="by what was logged, the bottle does not hold the next usual refill's neutraliser, or it "
+    "has been open for longer than it keeps",
+    consequence="the next refill may go in with too little, or with neutraliser that has gone off",
+    time_to_respond="before the next refill",
+    steps=Steps(
+        "buy or open a bottle and say so: `afterfill log stock --what opened --neutraliser-ml 250`",
+        then=("if there is more than that, count it: `afterfill log stock --what counted`",),
+        do_not=("refill with less neutraliser than the plan says",),
+    ),
+    sentence=messages.bottle,
+)
+PROBE = (_LOST, _STUCK, _IMPLAUSIBLE, _CANNOT_SEE, _CALIBRATION_DUE, _BOTTLE_LOW)

@@ -1,7 +1,7 @@
 """The command `afterfill`: the table of its commands, each imported when it runs."""
 
 import logging
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
@@ -14,6 +14,7 @@ _LOG = {
     "kit": ("log.commands:kit", "A test kit was used on the tank's water."),
     "source-test": ("log.commands:source_test", "A test kit was used on the source's own water."),
     "dose": ("log.commands:dose", "Neutraliser was put into the tank itself."),
+    "stock": ("log.commands:stock", "Neutraliser was bought, opened or counted."),
     "service": ("log.commands:service", "Work that moves the readings without any disinfectant."),
 }
 _PROBE = {
@@ -103,13 +104,27 @@ class _Afterfill(LazyGroup):
             raise SystemExit(130) from None
 
 
-def _no_options() -> None:
-    """None of its own: the options are those of the commands."""
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"afterfill {version('afterfill')}")
+        raise typer.Exit
+
+
+def _own_options(
+    *,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """The other options are those of the commands."""
+    del version  # told by its callback
 
 
 app = typer.Typer(
     cls=_Afterfill,
-    callback=_no_options,
+    callback=_own_options,
     help=(
         "Tells a fishkeeper whether tap-water disinfectant got into the tank after a refill.\n\n"
         "It reads ORP, pH and temperature probes. It is no drinking-water instrument and no "
@@ -117,7 +132,6 @@ app = typer.Typer(
         "2 wrong use or configuration, 3 something is unavailable."
     ),
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},

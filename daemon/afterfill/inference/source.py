@@ -22,6 +22,7 @@ _PER_ROOT_YEAR = 0.34  # one works by 1.4 times within a year (a US utility's ta
 _YEAR_S = 365.25 * 86_400.0
 _SURPRISE = 2.0  # standard deviations; beyond, the utility has changed: our judgement
 _NARROWS_TO = 0.6  # of the doubt before: one refill must not teach much; our judgement
+_AS_SURE = 1.25  # times the doubt: our judgement
 _BROKEN_THROUGH = 0.6  # once a filter let chlorine through, it may again; our judgement
 
 
@@ -95,6 +96,15 @@ def taught_by_refill(
         time_s,
         taught + 1,
     )
+
+
+def is_news(known: SourceBelief, word: SourceBelief) -> bool:
+    """Whether another's word tells more than what is known: it is about as sure, or so far off that
+    the tap has changed. A vague word must not take the place of a good test."""
+    off = abs(word.log_mean - known.log_mean)
+    far = off > _SURPRISE * math.hypot(known.log_sd, word.log_sd)
+    through = word.breakthrough > known.breakthrough
+    return far or through or word.log_sd <= _AS_SURE * known.log_sd
 
 
 def _later(known: SourceBelief, water: Water, time_s: float) -> SourceBelief:

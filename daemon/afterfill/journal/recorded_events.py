@@ -1,10 +1,12 @@
 """`events.jsonl` of a recording: what people said, one JSON object a line, in order of time.
 
-Kinds refill, kit, service, dose, calibration and response-check carry the same keys as elsewhere;
-`acknowledge`, `shelve`, `unshelve`, `out-of-service` and `return-to-service` carry `alarm` (and
-`minutes` or `reason`). `logged` stands there only when it became known at another time.
+Kinds refill, kit, service, dose, stock, calibration and response-check carry the same keys as
+elsewhere; `acknowledge`, `shelve`, `unshelve`, `out-of-service` and `return-to-service` carry
+`alarm` (and `minutes` or `reason`). `logged` stands there only when it became known at another
+time.
 `machine-state` is what the service found out about its machine: `name`, `holds` (true, false or
-null) and `detail`; `source-learnt` what it knew of a source by then.
+null) and `detail`; `source-learnt` what it knew of a source by then, `stock-left` what was left of
+a neutraliser.
 """
 
 import json
@@ -20,6 +22,7 @@ from afterfill.payloads import (
     alarm_command_from,
     event_from,
     source_learnt_from,
+    stock_left_from,
 )
 from afterfill.records import (
     AlarmAction,
@@ -31,16 +34,17 @@ from afterfill.records import (
     MachineState,
     ResponseCheck,
     SourceLearnt,
+    StockLeft,
     known_since_s,
 )
 from afterfill.sentences import nearest
 from afterfill.wire import rfc3339, to_line, to_wire, unix_s
 
 _ACTIONS: dict[str, AlarmAction] = {action: action for action in ALARM_ACTIONS}
-_MACHINE, _SOURCE = "machine-state", "source-learnt"
+_MACHINE, _SOURCE, _STOCK = "machine-state", "source-learnt", "stock-left"
 _CONDITIONS: dict[str, MachineCondition] = {name: name for name in get_args(MachineCondition)}
-_KINDS = [*PAYLOADS, *_ACTIONS, _MACHINE, _SOURCE]
-Recorded = Event | MachineState | SourceLearnt
+_KINDS = [*PAYLOADS, *_ACTIONS, _MACHINE, _SOURCE, _STOCK]
+Recorded = Event | MachineState | SourceLearnt | StockLeft
 
 
 def read_events(path: Path, tank: str) -> list[Recorded]:
@@ -78,6 +82,8 @@ def _event(line: str, tank: str) -> Recorded:
         return _machine_state(payload, tank, time_s)
     if kind == _SOURCE:
         return _source_learnt(payload, tank, time_s)
+    if kind == _STOCK:
+        return _stock_left(payload, tank, time_s)
     if kind not in _ACTIONS:
         return event_from(kind, payload, tank=tank, time_s=time_s, logged_s=logged_s)
     alarm = _popped(payload, "alarm")
@@ -101,6 +107,18 @@ def _machine_state(payload: dict[str, Any], tank: str, time_s: float) -> Machine
 def _source_learnt(payload: dict[str, Any], tank: str, time_s: float) -> SourceLearnt:
     learnt_s = unix_s(_popped(payload, "learnt"))
     return source_learnt_from(payload, tank=tank, time_s=time_s, learnt_s=learnt_s)
+
+
+def _stock_left(payload: dict[str, Any], tank: str, time_s: float) -> StockLeft:
+    opened = _popped(payload, "opened")
+    return stock_left_from(
+        payload,
+        tank=tank,
+        time_s=time_s,
+        opened_s=None if opened is None else unix_s(opened),
+        counted_s=unix_s(_popped(payload, "counted")),
+        drawn_s=unix_s(_popped(payload, "drawn")),
+    )
 
 
 def _object(line: str) -> dict[str, Any]:
@@ -140,7 +158,7 @@ def _recorded(event: Recorded) -> dict[str, Any]:
         payload = {k: v for k, v in payload.items() if v}
     if isinstance(event, KitResult | Calibration | ResponseCheck):
         payload = {k: v for k, v in payload.items() if v is not None}
-    if isinstance(event, MachineState | SourceLearnt):
+    if isinstance(event, MachineState | SourceLearnt | StockLeft):
         return {"time": wire["time"], "kind": kind, **payload}
     if event.logged_s is not None and event.logged_s != event.time_s:
         payload["logged"] = rfc3339(event.logged_s)

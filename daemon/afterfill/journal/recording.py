@@ -17,10 +17,10 @@ from afterfill.journal.recorded_events import Recorded, read_events, write_event
 from afterfill.journal.recorded_readings import read_readings, sheet
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import words_of
-from afterfill.records import EVENTS, Input, MachineState, Reading, Tick, known_since_s
+from afterfill.records import EVENTS, Input, MachineState, Reading, StockLeft, Tick, known_since_s
 
 READINGS, EVENTS_FILE, FOUND = "readings.csv", "events.jsonl", "verdicts.jsonl"
-_RECORDED = (*EVENTS, MachineState)
+_RECORDED = (*EVENTS, MachineState, StockLeft)
 TEXT_KINDS = words_of(lambda kind: kind.recording == "readings" or kind.role == "finding")
 _EVENT_KINDS = words_of(lambda kind: kind.recording == "events")
 

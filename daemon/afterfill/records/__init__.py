@@ -29,6 +29,8 @@ from afterfill.records.inputs import (
     Service,
     SourceLearnt,
     SourceTest,
+    Stock,
+    StockLeft,
     Tick,
 )
 from afterfill.records.upkeep import AlarmLoad, Health
@@ -47,6 +49,7 @@ from afterfill.records.words import (
     ServiceWhat,
     Stamp,
     StandingWord,
+    StockWhat,
     VerdictWord,
 )
 
@@ -92,6 +95,9 @@ __all__ = [
     "Stamp",
     "Standing",
     "StandingWord",
+    "Stock",
+    "StockLeft",
+    "StockWhat",
     "Tick",
     "Verdict",
     "VerdictWord",
@@ -99,10 +105,18 @@ __all__ = [
 ]
 
 Event = (
-    Refill | KitResult | SourceTest | Dose | Service | Calibration | ResponseCheck | AlarmCommand
+    Refill
+    | KitResult
+    | SourceTest
+    | Dose
+    | Stock
+    | Service
+    | Calibration
+    | ResponseCheck
+    | AlarmCommand
 )
 Left = Event | SourceLearnt  # what others may leave in the inbox
-Input = Reading | Tick | MachineState | SourceLearnt | Event
+Input = Reading | Tick | MachineState | SourceLearnt | StockLeft | Event
 Output = (
     Estimate
     | Forecast
@@ -112,11 +126,12 @@ Output = (
     | Standing
     | ProbeLearnt
     | SourceLearnt
+    | StockLeft
     | ForecastCheck
 )
 Record = Input | Output | Health | AlarmLoad
 EVENTS = (
-    Refill, KitResult, SourceTest, Dose, Service, Calibration, ResponseCheck, AlarmCommand,
+    Refill, KitResult, SourceTest, Dose, Stock, Service, Calibration, ResponseCheck, AlarmCommand,
 )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from afterfill.records.words import (
     Quantity,
     RefillMode,
     ServiceWhat,
+    StockWhat,
 )
 
 
@@ -87,6 +88,20 @@ class Dose:
 
 
 @dataclass(frozen=True, slots=True)
+class Stock:
+    """Neutraliser was bought (a closed bottle more), opened (from now on this bottle is used), or
+    counted (all that is there). `neutraliser_ml`: how much (None: a bottle as configured);
+    `neutraliser`: its name in the configuration (None: the tank's own)."""
+
+    time_s: float
+    tank: str
+    what: StockWhat
+    neutraliser_ml: float | None = None
+    neutraliser: str | None = None
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Service:
     """Work on the tank or a probe that moves the readings without any disinfectant. `quantity`:
     which probe (None: not said); `minutes`: that it is out of the tank from now on for so long at
@@ -161,6 +176,33 @@ class SourceLearnt:
     taught: int
     breakthrough: float
     told_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StockLeft:
+    """What is left of a neutraliser by what was logged, told when that changes, to every other
+    tank that uses it as well. `open_ml` in the opened bottle (None: never counted), `closed_ml` in
+    bottles not yet opened; `opened_s`: when it was opened; what was drawn before `counted_s` is in
+    the count; `drawn_s`: when the newest amount was drawn; `untold`: refills since the count whose
+    amount was not told. `refills_ml`, `refills_litres`: neutraliser and water of this tank's last
+    refills, as far as told; empty where another tank tells it."""
+
+    time_s: float
+    tank: str
+    neutraliser: str
+    open_ml: float | None = None
+    closed_ml: float = 0.0
+    opened_s: float | None = None
+    counted_s: float = 0.0
+    drawn_s: float = 0.0
+    untold: int = 0
+    refills_ml: tuple[float, ...] = ()
+    refills_litres: tuple[float, ...] = ()
+
+    @property
+    def left_ml(self) -> float | None:
+        """All that is left [mL]; None where nothing was counted."""
+        return None if self.open_ml is None else round(self.open_ml + self.closed_ml, 3)
 
 
 @dataclass(frozen=True, slots=True)

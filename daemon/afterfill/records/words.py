@@ -21,6 +21,7 @@ InvalidReason = Literal[
 ]
 
 RefillMode = Literal["replace", "add"]  # drain and refill, or add to what is there
+StockWhat = Literal["bought", "opened", "counted"]
 ServiceWhat = Literal["probe", "feeding", "cleaning", "other", "lamp", "ozone", "medicine"]
 OXIDISING: tuple[ServiceWhat, ...] = ("lamp", "ozone", "medicine")  # raise an ORP and are no refill
 VerdictWord = Literal["clear", "possible", "carried-over", "cannot-tell"]

@@ -31,6 +31,7 @@ from afterfill.records import (
     Reading,
     SourceLearnt,
     Stamp,
+    StockLeft,
     Tick,
     Verdict,
 )
@@ -41,6 +42,7 @@ from afterfill.service.restore import restored
 from afterfill.service.rhythm import Rhythm, snapshot_every_s
 from afterfill.service.timeline import Timeline
 from afterfill.tank import TankState, folded
+from afterfill.tank_bottle import shared
 from afterfill.tank_lending import any_lent
 from afterfill.tank_setup import TankSetup, tank_setup
 from afterfill.tank_snapshot import to_bytes
@@ -151,8 +153,8 @@ class Recorder:
                 note_told(self._journal, state.detail)
         return found
 
-    def heard(self, learnt: SourceLearnt, stamp: Stamp) -> None:
-        """Accept what is known of a source from another tank that draws from it."""
+    def heard(self, learnt: SourceLearnt | StockLeft, stamp: Stamp) -> None:
+        """Accept what another tank knows of a source or a neutraliser that this one uses too."""
         now_s = self._timelines[learnt.tank].at(stamp)
         self._folded(learnt.tank, replace(learnt, time_s=now_s), stamp)
 
@@ -191,6 +193,8 @@ class Recorder:
             self._tell(output)
             if isinstance(output, SourceLearnt):
                 self._share(output, stamp)
+            elif isinstance(output, StockLeft):
+                self._share_stock(output, stamp)
         return found
 
     def _tell(self, output: Output) -> None:
@@ -207,6 +211,13 @@ class Recorder:
         for tank, setup in self._setups.items():
             if tank != learnt.tank and learnt.source in setup.waters:
                 self.heard(replace(learnt, tank=tank), stamp)
+
+    def _share_stock(self, left: StockLeft, stamp: Stamp) -> None:
+        """Tell the other tanks what one has left of a neutraliser: they have one bottle."""
+        for tank, setup in self._setups.items():
+            bottle = setup.bottle
+            if tank != left.tank and bottle is not None and bottle.name == left.neutraliser:
+                self.heard(shared(left, tank), stamp)
 
     def _tell_failure(self, tank: str, now: TankState, stamp: Stamp) -> None:
         """Say that the inference of one tank failed; the others go on."""

@@ -7,11 +7,11 @@ from afterfill.cli.check.finding import Finding
 from afterfill.cli.check.gallons import gallon_findings
 from afterfill.cli.check.journal import journal_finding
 from afterfill.cli.check.machine import clock_finding, disk_finding
-from afterfill.cli.check.missing_probes import missing_probe_findings
 from afterfill.cli.check.outbox import outbox_findings
 from afterfill.cli.check.ports import port_findings
 from afterfill.cli.check.secrets import secret_findings
 from afterfill.cli.check.service import delivery_findings, service_findings
+from afterfill.cli.check.unseen import unseen_findings
 from afterfill.cli.configured import config_path, loaded
 from afterfill.cli.console import tell
 from afterfill.config import Config
@@ -36,7 +36,7 @@ def _findings(config: Config, path: Path, send_test: bool) -> Iterator[Finding]:
         yield from port_findings(plan, config, journal_path)
     if not plans:
         yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
-    yield from missing_probe_findings(config)
+    yield from unseen_findings(config)
     yield from gallon_findings(path)
     yield from secret_findings(config)
     yield from delivery_findings(config, send_test=send_test)

@@ -126,6 +126,33 @@ def dose(it: DoseOptions, telling: Telling) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StockOptions:
+    """As `payloads.PAYLOADS` has it."""
+
+    what: Annotated[
+        str,
+        typer.Option(
+            help="bought (a closed bottle more), opened (the bottle used from now on) or counted "
+            "(all that is there)."
+        ),
+    ]
+    neutraliser_ml: Annotated[
+        str | None,
+        typer.Option(
+            help="How much: 250 (mL), '40 g'. Left out: a bottle of bottle_ml, but for a count."
+        ),
+    ] = None
+    neutraliser: Annotated[
+        str | None, typer.Option(help="Which [neutraliser.ID]; default: the tank's own.")
+    ] = None
+
+
+def stock(it: StockOptions, telling: Telling) -> None:
+    """Neutraliser was bought, opened or counted; what is logged as used is booked down."""
+    _told("stock", it, telling)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ServiceOptions:
     """As `payloads.PAYLOADS` has it."""
 

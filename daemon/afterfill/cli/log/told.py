@@ -21,6 +21,7 @@ from afterfill.records import (
     ResponseCheck,
     Service,
     SourceTest,
+    Stock,
 )
 from afterfill.tank_setup import shown_in
 
@@ -53,6 +54,13 @@ def _words(event: Event, unit: DoseUnit, shown: Shown) -> str:
             return f"test of the source{_named(event.source)}: {', '.join(_chlorine(event))}"
         case Dose():
             return f"dose of {dose_words(event.neutraliser_ml, unit)} neutraliser"
+        case Stock():
+            much = (
+                ""
+                if event.neutraliser_ml is None
+                else f", {dose_words(event.neutraliser_ml, unit)}"
+            )
+            return f"stock: neutraliser{_named(event.neutraliser)} {event.what}{much}"
         case Service():
             return f"work: {event.what}"
         case ResponseCheck():

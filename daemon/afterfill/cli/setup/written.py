@@ -5,7 +5,7 @@ from pathlib import Path
 
 import typer
 
-from afterfill.cli.check.missing_probes import missing_probe_findings
+from afterfill.cli.check.unseen import unseen_findings
 from afterfill.cli.console import say, tell
 from afterfill.cli.setup.questions import Questions
 from afterfill.cli.setup.serial_ports import ports_found
@@ -34,7 +34,7 @@ def written(
         raise UsageError(f"{path} is there already: replace it with --force, or name another")
     text, config = _text(Questions(answers, settings, ask=ask), quiet=as_json)
     _write(path, text)
-    probes, unseen = len(config.probe), [it.text for it in missing_probe_findings(config)]
+    probes, unseen = len(config.probe), [it.text for it in unseen_findings(config)]
     said = f"{path} is written (probes: {probes}). Next: afterfill check --config {path}"
     wire = {"kind": "setup", "path": str(path), "probes": probes, "unseen": unseen}
     tell([*unseen, said], wire, as_json=as_json)

@@ -91,6 +91,9 @@ OF_A_TANK: tuple[Entity, ...] = (
            enabled=True),
     Entity("sensor", "refill_share", "Last refill, share of the tank", "refill",
            "(value_json.fraction.q50 * 100) | round(1)", unit="%", precision=0),
+    Entity("sensor", "neutraliser_left", "Neutraliser left, by what was logged", "stock-left",
+           "(value_json.open_ml + value_json.closed_ml) | round(1)", unit="mL", precision=1,
+           state_class="measurement"),
     Entity("button", "log", "Log a refill, amount not known", "log/refill", "{}", enabled=True),
 )  # fmt: skip
 

@@ -14,6 +14,7 @@ from afterfill.records import (
     Record,
     RefillSeen,
     Standing,
+    StockLeft,
     Verdict,
 )
 from afterfill.sinks.mqtt.ids import plain_id
@@ -96,6 +97,8 @@ def _topic(record: Record) -> str | None:
             return "verdict"
         case Standing():
             return "standing"
+        case StockLeft():
+            return "stock-left"
         case AlarmChange():
             return f"alarm/{record.alarm}"
         case Health() if not record.component.startswith("thread "):

@@ -22,7 +22,7 @@ SETTLES_S = 5.0  # a hub that still has an entity would complain of the emptines
 _ANNOUNCED = "mqtt-announced"
 _FOR_EVER_S = float(1 << 40)
 _OFTEN = ("reading", "estimate", "health")  # several topics each, or stale soon: by their time
-_SELDOM = ("forecast", "refill-seen", "verdict", "standing")
+_SELDOM = ("forecast", "refill-seen", "verdict", "standing", "stock-left")
 
 
 def present(base: str, config: Config, journal: Journal, now_s: float) -> list[tuple[int, Message]]:
@@ -68,7 +68,7 @@ def kept_topics(config: Config, service: str) -> list[str]:
     found = [status_topic(base), service_status_topic(base, service)]
     for tank in config.tank:
         below = [f"reading/{quantity}" for quantity in QUANTITIES]
-        below += ["estimate", "forecast", "refill", "verdict", "standing", "alarms"]
+        below += ["estimate", "forecast", "refill", "verdict", "standing", "stock-left", "alarms"]
         below += [f"alarm/{name}" for name in alarms_of(config, tank)]
         below += [f"health/{component_key(part)}" for part in components(config, tank)]
         found += [tank_status_topic(base, tank), *(f"{base}/{tank}/{topic}" for topic in below)]

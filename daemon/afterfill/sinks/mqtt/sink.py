@@ -35,6 +35,7 @@ from afterfill.sinks.mqtt.messages import (
     status_topic,
     tank_status_topic,
 )
+from afterfill.sinks.mqtt.outbox import Outbox
 from afterfill.sinks.mqtt.present import (
     SETTLES_S,
     announced_topics,
@@ -127,7 +128,7 @@ class _Session:
         self._shown: dict[str, int] = {}  # entries that the present has shown, by topic
         self._upheld_s: dict[str, float] = {}  # when a tank's standing was last said
         self._judged: set[str] = set()  # tanks of whose alarms the broker has been told
-        self._outbox: deque[Message] = deque()  # not yet with the client
+        self._outbox = Outbox()
         self._unconfirmed: deque[int] = deque()
         self._confirmed_mids: set[int] = set()
         self._allowance = Allowance(at_s=self._monotonic_s())
@@ -196,12 +197,10 @@ class _Session:
             self._witness_started = True
             self._witness.start()
         settings = self._sink._settings
-        prefix = settings.discovery_prefix
-        birth = [birth_topic(prefix)] if prefix else []
-        commands = subscriptions(self._base, settings.commands)
-        sources = [belief_topic(self._base, "+")] if commands else []
-        filters = [*commands, status_topic(self._base), *birth, *sources]
-        self._connection.subscribe(filters)
+        birth = [birth_topic(settings.discovery_prefix)] if settings.discovery_prefix else []
+        heard = subscriptions(self._base, settings.commands)
+        heard += [belief_topic(self._base, "+")] if heard else []
+        self._connection.subscribe([*heard, status_topic(self._base), *birth])
         self._sources.begin(self._journal, self._monotonic_s())
         self._tell_all()
 
@@ -214,14 +213,15 @@ class _Session:
         told, self._dropped = announcements(config, self._journal, self._service)
         self._settled_s = self._monotonic_s() + SETTLES_S
         for message in told:
-            self._send(message)
+            self._outbox.before(message)
         self._alarms.read(self._journal, self._position)
         self._judged = {tank for tank in config.tank if self._journal.latest("estimate", tank)}
         for tank in self._judged:
             self._tell_alarms(tank)
         for seq, message in present(self._base, config, self._journal, stamp.time_s):
             self._shown[message.topic] = seq
-            self._send(message)
+            self._outbox.before(message)
+        self._pump()
 
     def _receive(self, message: Arrived) -> None:
         prefix = self._sink._settings.discovery_prefix
@@ -281,13 +281,13 @@ class _Session:
     # --- what is sent ------------------------------------------------------------------------
 
     def _send(self, message: Message) -> None:
-        self._outbox.append(message)
+        self._outbox.news(message)
         self._pump()
 
     def _pump(self) -> None:
         """Hand to the client what fits into the window: more would wait in its memory only."""
         while self._outbox and len(self._unconfirmed) < _WINDOW:
-            self._hand_over(self._outbox.popleft())
+            self._hand_over(self._outbox.take())
 
     def _hand_over(self, message: Message) -> None:
         self._unconfirmed.append(self._connection.publish(message))
@@ -295,7 +295,7 @@ class _Session:
 
     def _deliver(self) -> None:
         """Send what is new, while the broker keeps up."""
-        while not self._outbox and len(self._unconfirmed) < _WINDOW:
+        while not self._outbox.has_news and len(self._unconfirmed) < _WINDOW:
             entries = self._next_entries()
             for entry in entries:
                 self._publish(entry)
@@ -357,7 +357,10 @@ class _Session:
         self._sink._health.confirmed(self._heard_s)
 
     def _drop(self) -> None:
-        if self._dropped and self._monotonic_s() >= self._settled_s:
+        now_s = self._monotonic_s()
+        if len(self._outbox):  # the hub has not been told yet that their entities are gone
+            self._settled_s = now_s + SETTLES_S
+        elif self._dropped and now_s >= self._settled_s:
             for message in self._dropped:
                 self._send(message)
             self._dropped = []

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from afterfill.chemistry.constants import DPD_KIT, LEGAL_RESIDUAL
 from afterfill.config import Config
 from afterfill.errors import PayloadError
 from afterfill.journal.store import Journal
@@ -22,6 +23,7 @@ SETTLES_S = 2.0  # by then a broker has said what it keeps
 _RECENT = 20  # words of a tank; what is older is not new to others
 _OLD_S = 2 * 365.25 * 86_400.0  # a tap of that long ago is as good as not known
 _FACTOR = 4.0  # a tap is not believed farther off its configuration on another's word alone
+KIT_FLOOR_MG_L = DPD_KIT.values[0]
 _LEAST_SD = 0.1  # nor better known than from three tests of its own
 
 
@@ -71,20 +73,24 @@ class SharedSources:
         self._config, self._base, self._service = config, base, service
         self._learnt: dict[str, SourceLearnt] = {}  # here, the newest of each
         self._known_s: dict[str, float] = {}  # until when of it the broker knows
+        self._heard: dict[str, tuple[str, int, float, float]] = {}  # what the core has already
         self._from_s = math.inf
 
     def begin(self, journal: Journal, monotonic_s: float) -> None:
         """A connection begins: what the broker keeps may be newer than what was learnt here."""
-        self._learnt, self._known_s = {}, {}
+        self._learnt, self._known_s, self._heard = {}, {}, {}
         self._from_s = monotonic_s + SETTLES_S
         for tank in self._config.tank:
-            for entry in journal.latest("source-learnt", tank, _RECENT):
+            for entry in reversed(journal.latest("source-learnt", tank, _RECENT)):
                 if isinstance(entry.record, SourceLearnt):
                     self.note(entry.record)
 
     def note(self, learnt: SourceLearnt) -> None:
         """Something was learnt here, or heard from another service, which is not told again."""
-        if learnt.told_by or learnt.source not in self._config.source:
+        if learnt.source not in self._config.source:
+            return
+        if learnt.told_by:
+            self._heard[learnt.source] = _mark(learnt)
             return
         known = self._learnt.get(learnt.source)
         if known is None or learnt.learnt_s > known.learnt_s:
@@ -104,10 +110,17 @@ class SharedSources:
         if not words or words[0].learnt_s <= self._of_broker_s(source):
             return []
         self._known_s[source] = words[0].learnt_s
-        return words
+        again = self._heard.get(source) == _mark(words[0])  # kept words come at each connection
+        self._heard[source] = _mark(words[0])
+        return [] if again else words
 
     def _of_broker_s(self, source: str) -> float:
         return self._known_s.get(source, -math.inf)
+
+
+def _mark(word: SourceLearnt) -> tuple[str, int, float, float]:
+    """What tells a word from every other, whatever the clocks say."""
+    return word.told_by, word.taught, word.log_mean, word.log_sd
 
 
 def heard(
@@ -146,11 +159,11 @@ def told_by(payload: bytes) -> str | None:
 
 
 def _bounded(log_mean: float, configured_mg_l: float) -> float:
-    """A source that is configured to hold nothing has no level to be bounded by."""
+    """A source that is configured to hold nothing is bounded by what taps may hold."""
+    low_mg_l, high_mg_l = configured_mg_l / _FACTOR, configured_mg_l * _FACTOR
     if configured_mg_l <= 0.0:
-        return log_mean
-    middle, most = math.log(configured_mg_l), math.log(_FACTOR)
-    return min(max(log_mean, middle - most), middle + most)
+        low_mg_l, high_mg_l = KIT_FLOOR_MG_L, LEGAL_RESIDUAL.value
+    return min(max(log_mean, math.log(low_mg_l)), math.log(high_mg_l))
 
 
 def _word(payload: bytes) -> _Word:

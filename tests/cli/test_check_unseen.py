@@ -1,8 +1,8 @@
-"""`check` says what cannot be told on a tank that lacks a probe."""
+"""`check` says what cannot be told on a tank that lacks a probe, or is topped up unsaid."""
 
 import pytest
 
-from afterfill.cli.check.missing_probes import missing_probe_findings
+from afterfill.cli.check.unseen import unseen_findings
 from afterfill.config import Config
 
 
@@ -10,11 +10,12 @@ def config_with(*quantities: str) -> Config:
     probes = [
         {"tank": "window", "quantity": q, "driver": "line", "port": "/dev/null"} for q in quantities
     ]
-    return Config.model_validate({"tank": {"window": {"litres": 100}}, "probe": probes})
+    tank = {"litres": 100, "top_off": "told"}
+    return Config.model_validate({"tank": {"window": tank}, "probe": probes})
 
 
 def test_a_tank_with_all_three_is_passed_over() -> None:
-    assert list(missing_probe_findings(config_with("orp", "ph", "temperature"))) == []
+    assert list(unseen_findings(config_with("orp", "ph", "temperature"))) == []
 
 
 @pytest.mark.parametrize(
@@ -28,8 +29,15 @@ def test_a_tank_with_all_three_is_passed_over() -> None:
 def test_what_is_missing_is_named_with_what_it_costs(
     there: tuple[str, ...], lacks: str, says: str
 ) -> None:
-    (finding,) = missing_probe_findings(config_with(*there))
+    (finding,) = unseen_findings(config_with(*there))
     assert finding.subject == "tank window"
     assert finding.state == "unknown"
     assert f"no {lacks} probe" in finding.text
     assert says in finding.text
+
+
+def test_top_offs_that_are_not_spoken_of_are_asked_about() -> None:
+    config = Config.model_validate({"tank": {"window": {"litres": 100}}})
+    (finding,) = unseen_findings(config)
+    assert finding.state == "unknown"
+    assert "top_off" in finding.text

@@ -1,4 +1,4 @@
-"""What cannot be told on a tank that lacks a probe."""
+"""What cannot be told on a tank that lacks a probe, or that is topped up without a word."""
 
 from collections.abc import Iterator
 
@@ -17,9 +17,18 @@ _UNSEEN: dict[Quantity, str] = {
 }
 
 
-def missing_probe_findings(config: Config) -> Iterator[Finding]:
-    """One for each probe that a tank has not; none is a fault."""
-    for tank in config.tank:
+_UNTOLD = (
+    "how evaporated water is made up for is not said: after a day or a few without a refill or a "
+    'test told of, the answer is "cannot tell"; say top_off = "treated", or "told" where each '
+    "top-off is logged or published"
+)
+
+
+def unseen_findings(config: Config) -> Iterator[Finding]:
+    """One for each probe that a tank has not, and for top-offs not spoken of; none is a fault."""
+    for tank, table in config.tank.items():
+        if table.top_off == "unknown":
+            yield Finding(f"tank {tank}", "unknown", _UNTOLD)
         there = {probe.quantity for probe in config.probe if probe.tank == tank}
         for quantity, unseen in _UNSEEN.items():
             if there and quantity not in there:
