@@ -15,70 +15,32 @@ from pydantic import (
     model_validator,
 )
 
-from afterfill.chemistry.doses import DoseUnit, dose_from, mg_cl2_per_g
-from afterfill.chemistry.kit_units import alkalinity_from, ammonia_from, chlorine_from
-from afterfill.chemistry.typed import number_if_text
-from afterfill.chemistry.units import celsius_from, litres_in_file
+from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
+from afterfill.config_fields import (
+    MAIL_ADDRESS,
+    Alkalinity,
+    Ammonia,
+    Amount,
+    Celsius,
+    CelsiusRange,
+    Chlorine,
+    Host,
+    Litres,
+    MailAddress,
+    MilligramsPerLitre,
+    Number,
+    Ph,
+    PhRange,
+    TimeOfDay,
+    dose_in,
+    several,
+    two_times,
+)
 from afterfill.records import Quantity
 from afterfill.shown import holds_secret
 
 _T = TypeVar("_T")
-Number = Annotated[float, BeforeValidator(number_if_text)]
-Litres = Annotated[float, BeforeValidator(litres_in_file), Field(gt=0, le=100_000)]
-
-
-def _dose(unit: DoseUnit) -> BeforeValidator:
-    return BeforeValidator(lambda text: dose_from(text, unit))
-
-
-_Amount = Field(default=None, gt=0, le=100_000)
-Celsius = Annotated[float, BeforeValidator(celsius_from), Field(ge=-5, le=60)]
-Chlorine = Annotated[float, BeforeValidator(chlorine_from)]  # mg/L as Cl2
-MilligramsPerLitre = Annotated[Chlorine, Field(ge=0, le=100)]
-Ammonia = Annotated[float, BeforeValidator(ammonia_from)]  # mg/L as N
-Alkalinity = Annotated[float, BeforeValidator(alkalinity_from), Field(ge=0, le=1000)]
-Ph = Annotated[Number, Field(ge=0, le=14)]
-
-
-def _ordered(pair: tuple[float, float]) -> tuple[float, float]:
-    if pair[0] >= pair[1]:
-        raise ValueError(f"the low end {pair[0]:g} must lie below the high end {pair[1]:g}")
-    return pair
-
-
-PhRange = Annotated[tuple[Ph, Ph], AfterValidator(_ordered)]
-CelsiusRange = Annotated[tuple[Celsius, Celsius], AfterValidator(_ordered)]
-
-
-_MAIL_ADDRESS = r"^[^@\s<>]+@[^@\s<>]+$"
-MailAddress = Annotated[str, Field(pattern=_MAIL_ADDRESS)]
 _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
-
-
-def _several(value: object) -> object:
-    return [value] if isinstance(value, str) else value
-
-
-def _minute_of_day(text: object) -> object:
-    """``22:30`` as minutes since midnight; anything else goes on to be refused."""
-    if not isinstance(text, str):
-        return text
-    hours, colon, minutes = text.partition(":")
-    if not (colon and hours.isdecimal() and minutes.isdecimal()):
-        raise ValueError(f"'{text}' is no time of day; write \"22:00\"")
-    if int(hours) > 23 or int(minutes) > 59:
-        raise ValueError(f"'{text}' is no time of day; write \"22:00\"")
-    return 60 * int(hours) + int(minutes)
-
-
-def _two_times(pair: tuple[int, int]) -> tuple[int, int]:
-    if pair[0] == pair[1]:
-        raise ValueError("it ends when it begins; give two times of day, or leave it out")
-    return pair
-
-
-TimeOfDay = Annotated[int, BeforeValidator(_minute_of_day), Field(ge=0, lt=1440)]
-
 
 _A_FILE = "a file of its own, which a key such as token_file or password_file names"
 
@@ -97,15 +59,6 @@ def _no_secret(table: object, belongs: str = _A_FILE) -> object:
                 f"leave it out there and write it into {belongs}"
             )
     return table
-
-
-def _host_alone(host: object) -> object:
-    if isinstance(host, str) and any(c in "/@?#" or c.isspace() for c in host):
-        raise ValueError("write the host's name or address alone, without scheme, user or path")
-    return host
-
-
-Host = Annotated[str, BeforeValidator(_host_alone), Field(min_length=1)]
 
 
 class _Table(BaseModel):
@@ -167,10 +120,10 @@ class Label(_Table):
     """A strength as a label says it: `ml`, or `grams`, `drops` or `tablets`, treat `litres` of
     water holding `mg_l` chlorine."""
 
-    ml: Annotated[float | None, _dose("mL")] = _Amount
-    grams: Annotated[float | None, _dose("g")] = _Amount
-    drops: Annotated[float | None, _dose("drop")] = _Amount
-    tablets: Annotated[float | None, _dose("tablet")] = _Amount
+    ml: Annotated[float | None, dose_in("mL")] = Amount
+    grams: Annotated[float | None, dose_in("g")] = Amount
+    drops: Annotated[float | None, dose_in("drop")] = Amount
+    tablets: Annotated[float | None, dose_in("tablet")] = Amount
     litres: Litres
     mg_l: Chlorine = Field(default=1.0, gt=0, le=100)
 
@@ -329,8 +282,8 @@ class Smtp(_Table):
 
     host: Host
     port: int | None = Field(default=None, ge=1, le=65535)  # default: what is usual for its TLS
-    sender: str = Field(alias="from", pattern=_MAIL_ADDRESS)
-    to: Annotated[tuple[MailAddress, ...], BeforeValidator(_several), Field(min_length=1)]
+    sender: str = Field(alias="from", pattern=MAIL_ADDRESS)
+    to: Annotated[tuple[MailAddress, ...], BeforeValidator(several), Field(min_length=1)]
     username: str | None = None
     password_file: Path | None = None
     starttls: bool | None = None  # default: true, unless tls is
@@ -369,7 +322,7 @@ class Notify(_Table):
     verdicts: bool = False  # final verdicts that are no all-clear, also without an alarm
     after_minutes: Number = Field(default=0.0, ge=0, le=1440)  # tells whom the first does not reach
     repeat_minutes: Number = Field(default=15.0, ge=0, le=1440)  # 0: never; minutes count in a tank
-    quiet: Annotated[tuple[TimeOfDay, TimeOfDay], AfterValidator(_two_times)] | None = None
+    quiet: Annotated[tuple[TimeOfDay, TimeOfDay], AfterValidator(two_times)] | None = None
     quiet_up_to: Literal["low", "medium"] = "low"
     per_hour: Number = Field(default=12.0, ge=1, le=120)  # a person reads no more; our judgement
     heartbeat_url_file: Path | None = None
