@@ -166,6 +166,10 @@ sources_learnt = st.builds(
     times_s,
     st.integers(0, 99),
     st.floats(0, 1),
+    st.floats(0, 1e6),
+    st.floats(0, 1e6),
+    st.sampled_from(["chlorine", "chloramine", "unknown", ""]),
+    st.booleans(),
 )
 outputs = st.one_of(
     st.builds(

@@ -141,6 +141,10 @@ class SourceLearntPayload(_Payload):
     log_sd: float = Field(gt=0, le=5)
     taught: int = Field(ge=0)
     breakthrough: float = Field(ge=0, le=1)
+    litres: float = Field(default=0.0, ge=0)
+    litres_tested: float = Field(default=0.0, ge=0)
+    disinfectant: Literal["chlorine", "chloramine", "unknown", ""] = ""
+    changed: bool = False
 
 
 class PlainPayload(_Payload):

@@ -90,6 +90,7 @@ def _folded(
     setup: TankSetup, state: TankState, record: Input, every_s: float
 ) -> tuple[TankState, list[Output]]:
     time_s = known_since_s(record)
+    setup = setup.at(record.time_s)
     if isinstance(record, Reading):
         return _after_reading(setup, state, _finite(record), every_s)
     if isinstance(record, Tick):
@@ -360,11 +361,13 @@ def _after_refill(
     pour = pour_of(setup, refill)
     said = relation_of(state, pour)
     closing = _closing(setup, state, time_s) if said == "new" else []
-    state = poured(setup, state, pour, time_s)
+    drawn = tank_sources.drawn(setup, state, pour, said)
+    learnt = tank_sources.told(state.belief, drawn, setup.inference.tank, time_s)
+    state = poured(setup, state._replace(belief=drawn), pour, time_s)
     state, changes = answered(state, setup.inference.tank, said, time_s)
     state, seen = _seen(state, setup.inference.tank)
     ahead: list[Output] = [forecast_record(setup.inference, state.belief, time_s)] if seen else []
-    return state, [*closing, *seen, *changes, *ahead]
+    return state, [*closing, *learnt, *seen, *changes, *ahead]
 
 
 def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:

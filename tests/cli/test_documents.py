@@ -10,7 +10,7 @@ import pytest
 import typer
 from pydantic import BaseModel
 
-from afterfill import config
+from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.cli.lazy_group import Later
 from afterfill.cli.main import app
@@ -37,7 +37,7 @@ def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]
 COMMANDS = dict(leaves(typer.main.get_command(app)))
 TABLES = [
     model
-    for model in vars(config).values()
+    for model in (*vars(config).values(), *vars(config_source).values())
     if isinstance(model, type) and issubclass(model, BaseModel) and model is not BaseModel
 ]
 KEYS = sorted({field.alias or key for m in TABLES for key, field in m.model_fields.items()})

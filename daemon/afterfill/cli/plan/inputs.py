@@ -17,7 +17,8 @@ from afterfill.cli.plan.journal import (
 )
 from afterfill.cli.plan.said import Said
 from afterfill.cli.spread import spread
-from afterfill.config import Config, Neutraliser, Source
+from afterfill.config import Config, Neutraliser
+from afterfill.config_source import Source
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
