@@ -79,7 +79,9 @@ def folded(
     and later records do not suffer.
     """
     try:
-        return _folded(setup, state, record, every_s)
+        after, found = _folded(setup, state, record, every_s)
+        told = tank_sources.news(setup, state, after, known_since_s(record))
+        return after, [*found, *told] if told else found
     except MemoryError:
         raise
     except Exception as error:  # noqa: BLE001 - live, restart and replay must end alike

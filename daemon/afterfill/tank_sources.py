@@ -5,12 +5,17 @@ from typing import Any
 from afterfill.inference import source, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.model import priors
+from afterfill.inference.model.parameters import is_filtered
 from afterfill.inference.monitor.announcements import Relation
-from afterfill.inference.setup import Pour
+from afterfill.inference.posterior.estimate import round_to_digits as short
+from afterfill.inference.posterior.estimate import rounded
+from afterfill.inference.setup import Pour, Water
 from afterfill.inference.source import SourceBelief
-from afterfill.records import SourceLearnt, SourceTest
+from afterfill.records import SourceBelieved, SourceLearnt, SourceTest
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
+
+_DAY_S = 86_400.0
 
 
 def tested(setup: TankSetup, belief: Belief, test: SourceTest) -> Belief:
@@ -52,6 +57,45 @@ def told(before: Belief, after: Belief, tank: str, time_s: float) -> list[Source
         for name, now in after.sources.items()
         if now != before.sources.get(name)
     ]
+
+
+def news(
+    setup: TankSetup, before: TankState, after: TankState, time_s: float
+) -> list[SourceBelieved]:
+    """What is believed of the sources, where a record has changed that, and daily: what was learnt
+    counts less with time, and a utility's day may have come."""
+    if after.belief.sources is before.belief.sources:
+        told_s, now_s = before.judged_s, after.judged_s
+        if now_s is None or (told_s is not None and told_s // _DAY_S == now_s // _DAY_S):
+            return []
+    return believed_now(setup.at(time_s), after.belief, time_s)
+
+
+def believed_now(setup: TankSetup, belief: Belief, time_s: float) -> list[SourceBelieved]:
+    """What is believed at `time_s` [s] of the tank's own source, and of others that were met."""
+    own = setup.inference.water
+    met = [it for name, it in setup.waters.items() if name in belief.sources and name != own.name]
+    return [_believed(setup, belief, it, time_s) for it in (own, *met) if it.name]
+
+
+def _believed(setup: TankSetup, belief: Belief, water: Water, time_s: float) -> SourceBelieved:
+    known = source.current(water, belief.sources.get(water.name))
+    now = belief.water_of(water, time_s)
+    share = source.share_of_cartridge(water, known)
+    passes = source.breakthrough_of(water, known or source.as_configured(water, time_s))
+    return SourceBelieved(
+        time_s,
+        setup.inference.tank,
+        water.name,
+        water.kind,
+        now.disinfectant,
+        rounded(source.level_of(now)),
+        known.time_s if known is not None and known.taught else None,
+        0 if known is None else known.taught,
+        short(passes) if is_filtered(water) else None,
+        None if share is None else short(share),
+        known is not None and known.changed,
+    )
 
 
 def _as_told(now: SourceBelief) -> dict[str, Any]:

@@ -19,7 +19,11 @@ from afterfill.sinks.influx.points import KINDS
 from afterfill.sinks.mqtt.messages import LIVE_KINDS
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
-_PUBLISHED_AS = {"refill-seen": "refill", "alarm-load": "alarm_load"}
+_PUBLISHED_AS = {
+    "refill-seen": "refill",
+    "alarm-load": "alarm_load",
+    "source-belief": "source_belief",
+}
 
 
 def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:  # noqa: ANN401

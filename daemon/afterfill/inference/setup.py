@@ -1,12 +1,9 @@
 """What the inference is told about one tank and its water before any reading: plain numbers."""
 
 from dataclasses import dataclass
-from typing import Literal
 
 from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
-
-Disinfectant = Literal["chlorine", "chloramine", "unknown"]
-SourceKind = Literal["tap", "filtered", "stored"]
+from afterfill.records.words import Disinfectant, SourceKind
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,9 @@ from afterfill.inference.filter.streams import Array
 from afterfill.inference.model import priors
 from afterfill.inference.model.parameters import is_filtered, tap_chlorine, tap_sigma
 from afterfill.inference.quantiles import quantiles_alike
-from afterfill.inference.setup import Disinfectant, Water
+from afterfill.inference.setup import Water
 from afterfill.records import Quantiles
+from afterfill.records.words import Disinfectant
 
 # From day to day 0.14 at seven homes, of a proxy, trihalomethanes (Binkley 2015, abstract).
 _DAY_TO_DAY = 0.15

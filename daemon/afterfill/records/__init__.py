@@ -13,7 +13,9 @@ from afterfill.records.findings import (
     Forecast,
     ForecastCheck,
     ProbeLearnt,
+    RefillReady,
     RefillSeen,
+    SourceBelieved,
     Standing,
     Verdict,
 )
@@ -82,10 +84,12 @@ __all__ = [
     "Record",
     "Refill",
     "RefillMode",
+    "RefillReady",
     "RefillSeen",
     "ResponseCheck",
     "Service",
     "ServiceWhat",
+    "SourceBelieved",
     "SourceLearnt",
     "SourceTest",
     "Stamp",
@@ -109,6 +113,8 @@ Output = (
     | AlarmChange
     | Standing
     | ProbeLearnt
+    | SourceBelieved
+    | RefillReady
     | SourceLearnt
     | ForecastCheck
 )

@@ -10,6 +10,7 @@ from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import Line, say, tell
 from afterfill.cli.now.learned import Learned, learned_of
 from afterfill.cli.now.outlook import TankOutlook, outlook_of
+from afterfill.cli.source import Sourced, sources_of
 from afterfill.cli.spread import spread
 from afterfill.cli.standing import WORDS, Stands, stands
 from afterfill.cli.times import age, ahead_words, moment
@@ -31,6 +32,7 @@ class Now:
     stands: Stands
     outlook: TankOutlook
     learned: Learned | None
+    sources: list[Sourced]
     now_s: float
 
     def words(self) -> Iterator[str | Line]:
@@ -44,13 +46,20 @@ class Now:
         if it.ahead_s:
             yield f"  clock             {ahead_words(it.ahead_s)}"
         yield from self.outlook.words(self.now_s)
+        for source in self.sources:
+            yield from source.words()
         if self.learned is not None:
             yield from self.learned.words()
 
     def wire(self) -> dict[str, Any]:
         """The JSON object."""
-        more = {} if self.learned is None else {"learned": self.learned.wire()}
-        return {**_wire(self.stands, self.now_s), "outlook": self.outlook.wire(), **more}
+        more: dict[str, Any] = {} if self.learned is None else {"learned": self.learned.wire()}
+        return {
+            **_wire(self.stands, self.now_s),
+            "outlook": self.outlook.wire(),
+            "sources": [it.wire() for it in self.sources],
+            **more,
+        }
 
 
 def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: bool) -> bool:
@@ -74,6 +83,7 @@ def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned
         stands(journal, config, tank, live),
         outlook_of(setup, state.belief, at_s),
         learned_of(state.belief) if learned else None,
+        list(sources_of(journal, tank, [*config.source], live).values()),
         live.now.time_s,
     )
 
