@@ -164,7 +164,8 @@ def _met(setup: TankSetup, state: TankState, reading: Reading) -> AlarmContext:
     if reading.quantity in maintained_s:
         return state.context
     met: dict[str, float] = dict.fromkeys([*setup.every_s, reading.quantity], reading.time_s)
-    return replace(state.context, maintained_s={**met, **maintained_s})
+    met_s = reading.time_s if state.context.met_s is None else state.context.met_s
+    return replace(state.context, maintained_s={**met, **maintained_s}, met_s=met_s)
 
 
 def _after_step(

@@ -22,6 +22,7 @@ from afterfill.inference.posterior.estimate import (
 )
 from afterfill.planning import practice
 from afterfill.tank_setup import TankSetup
+from afterfill.tank_sources import believed_now, is_changed, is_test_overdue
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
 _AHEAD_EVERY_S = 1800.0  # a filter's work changes over hours
@@ -113,6 +114,8 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         "probe-implausible": _of_probes(trouble.odd, trouble.silent),
         "cannot-see": not sees and (active("cannot-see") or not learning),
         "calibration-due": bool(due_probes(state, time_s)),
+        "source-changed": is_changed(setup, belief),
+        "source-test-overdue": is_test_overdue(setup, state, time_s),
     }  # fmt: skip
     found.update(_of_refill(setup, state, time_s, sees))
     if setup.tells_machine:
@@ -241,5 +244,6 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         still=trouble.still,
         odd=trouble.odd,
         due=due_probes(state, time_s),
+        source=next(iter(believed_now(setup, state.belief, time_s)), None),
         machine={name: told.detail for name, told in state.context.machine.items()},
     )

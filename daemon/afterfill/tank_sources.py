@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from afterfill.alarms import rules
 from afterfill.inference import source, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.model import priors
@@ -76,6 +77,25 @@ def believed_now(setup: TankSetup, belief: Belief, time_s: float) -> list[Source
     own = setup.inference.water
     met = [it for name, it in setup.waters.items() if name in belief.sources and name != own.name]
     return [_believed(setup, belief, it, time_s) for it in (own, *met) if it.name]
+
+
+def is_changed(setup: TankSetup, belief: Belief) -> bool:
+    """Whether the tank's own source was found to be another water, and no test has agreed since."""
+    water = setup.inference.water
+    known = source.current(water, belief.sources.get(water.name))
+    return known is not None and known.changed
+
+
+def is_test_overdue(setup: TankSetup, state: TankState, time_s: float) -> bool:
+    """Whether nothing has told of the tank's own source for long; days count from the last test or
+    refill that did, from its last change by the configuration, or from the first reading."""
+    water = setup.inference.water
+    if not water.name:
+        return False
+    known = source.current(water, state.belief.sources.get(water.name))
+    met_s = time_s if state.context.met_s is None else state.context.met_s
+    taught_s = known.time_s if known is not None and known.taught else 0.0
+    return time_s - max(met_s, water.since_s, taught_s) > rules.SOURCE_TEST_EVERY_S
 
 
 def _believed(setup: TankSetup, belief: Belief, water: Water, time_s: float) -> SourceBelieved:

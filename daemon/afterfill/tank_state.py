@@ -52,7 +52,7 @@ class AlarmContext:
     un-ionised ammonia at its highest within a day [mg/L as N], worked out at `ahead_s`;
     `book_before`: the book without the refill under watch; `suspected_s`: the name of the last
     refill that the readings betrayed; `lent`: until when [s] each probe that was taken out of
-    the tank is not believed."""
+    the tank is not believed; `met_s`: the tank's first reading."""
 
     maintained_s: Mapping[str, float] = field(default_factory=dict)
     machine: Mapping[str, MachineState] = field(default_factory=dict)
@@ -63,6 +63,7 @@ class AlarmContext:
     ahead_mg_l: float | None = None
     ahead_s: float = 0.0
     lent: Mapping[Quantity, float] = field(default_factory=dict)
+    met_s: float | None = None
 
 
 FORECAST_COLUMNS = 30
