@@ -93,7 +93,7 @@ TABLE: tuple[RecordKind, ...] = (
                report=True),
     RecordKind(Standing, "standing", "finding", prompt=True, mqtt=True, database=True),
     RecordKind(SourceBelieved, "source-belief", "finding", database=True),
-    RecordKind(RefillReady, "refill-ready", "finding", prompt=True),
+    RecordKind(RefillReady, "refill-ready", "finding", prompt=True, mqtt=True),
     RecordKind(ProbeLearnt, "probe-learnt", "finding", lasting=True, kept=True),
     RecordKind(ForecastCheck, "forecast-check", "finding", kept=True),
     RecordKind(Health, "health", "upkeep", block_bit=4, mqtt=True, database=True),

@@ -55,6 +55,7 @@ from afterfill.tank_conditions import (
     with_context,
 )
 from afterfill.tank_lending import is_lent, lent
+from afterfill.tank_ready import ready
 from afterfill.tank_refills import answered, booked, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_standing import stood
@@ -134,7 +135,7 @@ def _after_reading(
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, last_values, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
-        state.failures, state.failure, state.forecasts,
+        state.failures, state.failure, state.forecasts, state.ready,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -202,6 +203,8 @@ def _told(
     if judges:
         state, standing = stood(setup, state._replace(judged_s=time_s), now)
         told += standing
+        state, asked = ready(setup, state, time_s)
+        told += asked
         state, learnt = tank_learnt.told(setup, state, time_s)
         told += learnt
     if due:

@@ -10,7 +10,7 @@ import numpy as np
 from afterfill.alarms.manager import Alarms, fresh_alarms
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import Array
-from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing
+from afterfill.records import MachineState, ProbeLearnt, Quantity, RefillReady, Standing
 
 
 class LastValue(NamedTuple):
@@ -85,7 +85,7 @@ class TankState(NamedTuple):
     what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
     `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
     how often the fold failed on a record, and the newest `failure`; `forecasts`: what was said
-    that a test may answer."""
+    that a test may answer; `ready`: whether a refill may begin, as it was told last."""
 
     belief: Belief = Belief()
     alarms: Alarms = fresh_alarms()
@@ -99,3 +99,4 @@ class TankState(NamedTuple):
     failures: int = 0
     failure: str = ""
     forecasts: PastForecasts = PastForecasts()
+    ready: RefillReady | None = None

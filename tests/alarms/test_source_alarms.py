@@ -88,6 +88,7 @@ def test_work_on_a_probe_does_not_put_it_off() -> None:
     setup = setup_of(config_of())
     state, _ = after(setup, story(0.1))
     for quantity in QUANTITIES:
-        state, _ = folded(setup, state, Service(ZERO_S + 170 * DAY_S, "t", "probe", quantity))
+        work = Service(ZERO_S + 170 * DAY_S, "t", "probe", quantity=quantity)
+        state, _ = folded(setup, state, work)
     found = folded(setup, state, Tick(ZERO_S + 183 * DAY_S, "t"))[1]
     assert [change.active for change in told(found, "source-test-overdue")] == [True]

@@ -10,6 +10,7 @@ from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import Line, say, tell
 from afterfill.cli.now.learned import Learned, learned_of
 from afterfill.cli.now.outlook import TankOutlook, outlook_of
+from afterfill.cli.now.ready import Ready, ready_of
 from afterfill.cli.source import Sourced, sources_of
 from afterfill.cli.spread import spread
 from afterfill.cli.standing import WORDS, Stands, stands
@@ -33,6 +34,7 @@ class Now:
     outlook: TankOutlook
     learned: Learned | None
     sources: list[Sourced]
+    ready: Ready
     now_s: float
 
     def words(self) -> Iterator[str | Line]:
@@ -42,6 +44,7 @@ class Now:
         yield from _alarm_lines(it)
         yield from _estimate_lines(it, self.now_s)
         yield from _verdict_lines(it, self.now_s)
+        yield from self.ready.words()
         yield f"  newest readings   {_read_words(it) or 'nothing usable has been read'}"
         if it.ahead_s:
             yield f"  clock             {ahead_words(it.ahead_s)}"
@@ -57,6 +60,7 @@ class Now:
         return {
             **_wire(self.stands, self.now_s),
             "outlook": self.outlook.wire(),
+            "refill_ready": self.ready.wire(),
             "sources": [it.wire() for it in self.sources],
             **more,
         }
@@ -79,11 +83,13 @@ def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: b
 def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned: bool) -> Now:
     setup = tank_setup(config, tank)
     state, at_s = restored(journal, setup)
+    it = stands(journal, config, tank, live)
     return Now(
-        stands(journal, config, tank, live),
+        it,
         outlook_of(setup, state.belief, at_s),
         learned_of(state.belief) if learned else None,
         list(sources_of(journal, tank, [*config.source], live).values()),
+        ready_of(journal, it),
         live.now.time_s,
     )
 
