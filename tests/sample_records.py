@@ -17,6 +17,7 @@ from afterfill.records import (
     Quantiles,
     Reading,
     Record,
+    RefillReady,
     RefillSeen,
     Stamp,
     Standing,
@@ -79,6 +80,7 @@ def one_of_each() -> list[Record]:
         verdict(START_S + 3),
         alarm(START_S + 4),
         standing(START_S + 4),
+        RefillReady(START_S + 4, "window", False, ("probe in air",)),
         Health(START_S + 5, "window", "probe window-orp", True, 0.5, 3, ""),
     ]
 

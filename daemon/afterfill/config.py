@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -21,54 +21,25 @@ from afterfill.config_fields import (
     Alkalinity,
     Ammonia,
     Amount,
-    Celsius,
     CelsiusRange,
     Chlorine,
     Host,
     Litres,
     MailAddress,
-    MilligramsPerLitre,
     Number,
-    Ph,
     PhRange,
     TimeOfDay,
     dose_in,
     several,
     two_times,
 )
+from afterfill.config_source import Source
+from afterfill.config_table import Table as _Table
+from afterfill.config_table import no_secret
 from afterfill.records import Quantity
-from afterfill.shown import holds_secret
 
 _T = TypeVar("_T")
 _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
-
-_A_FILE = "a file of its own, which a key such as token_file or password_file names"
-
-
-def _no_secret(table: object, belongs: str = _A_FILE) -> object:
-    """Refuses a password or token inside an address, without saying it again: what stands in the
-    configuration is shown in logs, health and exports."""
-    for key, value in table.items() if isinstance(table, dict) else ():
-        if not isinstance(value, str):
-            continue
-        if key.endswith("_file") and "://" in value:
-            raise ValueError(f"'{key}' names a file; write the address into that file")
-        if holds_secret(value):
-            raise ValueError(
-                f"'{key}' holds a password or token, which would be shown in logs and exports; "
-                f"leave it out there and write it into {belongs}"
-            )
-    return table
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-    _secrets_belong: ClassVar[str] = _A_FILE
-
-    @model_validator(mode="before")
-    @classmethod
-    def _holds_no_secret(cls, table: object) -> object:
-        return _no_secret(table, cls._secrets_belong)
 
 
 class Limits(_Table):
@@ -91,29 +62,6 @@ class Tank(_Table):
     neutraliser: str | None = None  # default: the only neutraliser, or none known
     # How evaporated water is made up for: each time told of, with treated water, or not known.
     top_off: Literal["unknown", "told", "treated"] = "unknown"
-
-
-class Source(_Table):
-    """The water that refills come from. What is not known is left out."""
-
-    disinfectant: Literal["chlorine", "chloramine", "unknown"] = "unknown"
-    residual_mg_l: MilligramsPerLitre = 1.0  # mid of the usual 0.2-2 mg/L; utilities publish it
-    residual_max_mg_l: MilligramsPerLitre | None = None  # default: twice the typical, at most 4
-    chlorine_to_nitrogen: Number = Field(default=4.5, gt=0, le=20)  # usual 3:1-5:1 by mass
-    free_ammonia_total_mg_l: Ammonia | None = Field(default=None, ge=0, le=100)
-    ph: Ph | None = None
-    alkalinity_mg_l_caco3: Alkalinity | None = None
-    temperature_c: Celsius | None = None
-    standing_hours: Number = Field(default=0.0, ge=0, le=1000)
-
-    @model_validator(mode="after")
-    def _max_not_below_typical(self) -> "Source":
-        if self.residual_max_mg_l is not None and self.residual_max_mg_l < self.residual_mg_l:
-            raise ValueError(
-                f"residual_max_mg_l {self.residual_max_mg_l:g} lies below "
-                f"residual_mg_l {self.residual_mg_l:g}"
-            )
-        return self
 
 
 class Label(_Table):
@@ -210,7 +158,7 @@ class Probe(BaseModel):
     def _holds_no_secret(cls, table: object) -> object:
         port = table.get("port") if isinstance(table, dict) else None
         if isinstance(port, str) and "://" in port:  # a driver's other keys are no addresses
-            _no_secret({"port": port})
+            no_secret({"port": port})
         return table
 
     @property
@@ -362,8 +310,8 @@ class Config(_Table):
 
     units: Units = Units()
     tank: dict[str, Tank] = Field(min_length=1)
-    source: dict[str, Source] = {}
-    neutraliser: dict[str, Neutraliser] = {}
+    source: dict[str, Source] = Field(default_factory=dict)
+    neutraliser: dict[str, Neutraliser] = Field(default_factory=dict)
     probe: tuple[Probe, ...] = ()
     mqtt: Mqtt | None = None
     influxdb: Influxdb | None = None

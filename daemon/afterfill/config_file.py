@@ -9,13 +9,14 @@ from pydantic import BaseModel, ValidationError
 
 from afterfill import config as tables
 from afterfill.config import Config, Probe
+from afterfill.config_source import Source, SourceChange
 from afterfill.errors import ConfigError
 from afterfill.sentences import first_detail, first_sentence, known_keys, nearest
 
 # The model of each table; a starred table holds one model per ID below it.
 _TABLES: dict[str, type[BaseModel]] = {
     "tank.*": tables.Tank,
-    "source.*": tables.Source,
+    "source.*": Source,
     "neutraliser.*": tables.Neutraliser,
     "mqtt": tables.Mqtt,
     "influxdb": tables.Influxdb,
@@ -93,7 +94,7 @@ def _check(model: type[BaseModel], table: object, where: str) -> None:
 def _keys_at(model: type[BaseModel], error: ValidationError) -> list[str]:
     """The keys known where the first error lies, so that the nearest one can be named."""
     inner: dict[str, type[BaseModel]] = {
-        "limits": tables.Limits, "label": tables.Label, "smtp": tables.Smtp
+        "limits": tables.Limits, "change": SourceChange, "label": tables.Label, "smtp": tables.Smtp
     }  # fmt: skip
     for part in first_detail(error)["loc"][:-1]:
         model = inner.get(str(part), model)

@@ -173,6 +173,10 @@ class SourceLearntPayload(_Payload):
     taught: int = Field(ge=0)
     breakthrough: float = Field(ge=0, le=1)
     told_by: str = Field(default="", max_length=100)
+    litres: float = Field(default=0.0, ge=0)
+    litres_tested: float = Field(default=0.0, ge=0)
+    disinfectant: Literal["chlorine", "chloramine", "unknown", ""] = ""
+    changed: bool = False
 
 
 class StockLeftPayload(_Payload):

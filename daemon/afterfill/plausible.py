@@ -7,12 +7,15 @@ is read as it is.
 from collections.abc import Mapping
 from typing import Any
 
+from afterfill.chemistry.constants import DPD_KIT, LEGAL_RESIDUAL
 from afterfill.chemistry.doses import DoseUnit, dose_from, dose_words
 from afterfill.config import Config
 from afterfill.errors import ModelDomainError, PayloadError
 from afterfill.records import Dose, Event, Refill, SourceTest, Stock
 from afterfill.sentences import nearest
 
+# Chlorine of a tap [mg/L as Cl2]: from what a kit shows to what the law allows.
+TAP_MG_L = (DPD_KIT.values[0], LEGAL_RESIDUAL.value)
 MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is new; our judgement
 
 

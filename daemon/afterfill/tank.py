@@ -57,6 +57,7 @@ from afterfill.tank_conditions import (
     with_context,
 )
 from afterfill.tank_lending import is_lent, lent
+from afterfill.tank_ready import ready
 from afterfill.tank_refills import answered, chlorine_tested, dosed, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_standing import stood
@@ -81,7 +82,9 @@ def folded(
     and later records do not suffer.
     """
     try:
-        return _folded(setup, state, record, every_s)
+        after, found = _folded(setup, state, record, every_s)
+        told = tank_sources.news(setup, state, after, known_since_s(record))
+        return after, [*found, *told] if told else found
     except MemoryError:
         raise
     except Exception as error:  # noqa: BLE001 - live, restart and replay must end alike
@@ -92,6 +95,7 @@ def _folded(
     setup: TankSetup, state: TankState, record: Input, every_s: float
 ) -> tuple[TankState, list[Output]]:
     time_s = known_since_s(record)
+    setup = setup.at(record.time_s)
     if isinstance(record, Reading):
         return _after_reading(setup, state, _finite(record), every_s)
     if isinstance(record, Tick):
@@ -135,7 +139,7 @@ def _after_reading(
     state = TankState(  # three times a step: replace() would cost four times as much
         belief, state.alarms, last_values, state.told_s, waiting_s,
         _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
-        state.failures, state.failure, state.forecasts, state.stock,
+        state.failures, state.failure, state.forecasts, state.stock, state.ready,
     )  # fmt: skip
     if is_orp:
         return _after_step(setup, state, time_s, value, every_s)
@@ -165,7 +169,8 @@ def _met(setup: TankSetup, state: TankState, reading: Reading) -> AlarmContext:
     if reading.quantity in maintained_s:
         return state.context
     met: dict[str, float] = dict.fromkeys([*setup.every_s, reading.quantity], reading.time_s)
-    return replace(state.context, maintained_s={**met, **maintained_s})
+    met_s = reading.time_s if state.context.met_s is None else state.context.met_s
+    return replace(state.context, maintained_s={**met, **maintained_s}, met_s=met_s)
 
 
 def _after_step(
@@ -202,6 +207,8 @@ def _told(
     if judges:
         state, standing = stood(setup, state._replace(judged_s=time_s), now)
         told += standing
+        state, asked = ready(setup, state, time_s)
+        told += asked
         state, learnt = tank_learnt.told(setup, state, time_s)
         told += learnt
     if due:
@@ -378,11 +385,13 @@ def _after_refill(
     before = said, None if watching is None else watching.pour
     left = tank_bottle.refilled(setup, state.stock, refill, before, time_s)
     state, booked = _with_stock(state, left)
-    state = poured(setup, state, pour, time_s)
+    drawn = tank_sources.drawn(setup, state, pour, said)
+    learnt = tank_sources.told(state.belief, drawn, setup.inference.tank, time_s)
+    state = poured(setup, state._replace(belief=drawn), pour, time_s)
     state, changes = answered(state, setup.inference.tank, said, time_s)
     state, seen = _seen(state, setup.inference.tank)
     ahead: list[Output] = [forecast_record(setup.inference, state.belief, time_s)] if seen else []
-    return state, [*closing, *seen, *booked, *changes, *ahead]
+    return state, [*closing, *learnt, *seen, *booked, *changes, *ahead]
 
 
 def _closing(setup: TankSetup, state: TankState, time_s: float) -> list[Output]:

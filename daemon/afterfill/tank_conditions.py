@@ -27,6 +27,7 @@ from afterfill.records import AlarmChange
 from afterfill.tank_bottle import bottle_now
 from afterfill.tank_rescue import dose_text, to_take_mg_l
 from afterfill.tank_setup import TankSetup
+from afterfill.tank_sources import believed_now, is_changed, is_test_overdue
 from afterfill.tank_state import NeutraliserBook, PourContext, TankState
 
 _HALF, _MUCH_MORE = 0.5, 1.25  # of a dose that was named: our judgement
@@ -122,6 +123,8 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         "cannot-see": not sees and (active("cannot-see") or not learning),
         "calibration-due": bool(due_probes(state, time_s)),
         "bottle-low": None if bottle is None else bottle.low,
+        "source-changed": is_changed(setup, belief),
+        "source-test-overdue": is_test_overdue(setup, state, time_s),
     }  # fmt: skip
     found.update(_of_refill(setup, state, time_s, sees))
     if setup.tells_machine:
@@ -258,6 +261,7 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         odd=trouble.odd,
         due=due_probes(state, time_s),
         bottle="" if bottle is None else bottle.words(),
+        source=next(iter(believed_now(setup, state.belief, time_s)), None),
         machine={name: told.detail for name, told in state.context.machine.items()},
     )
 

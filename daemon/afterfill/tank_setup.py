@@ -1,13 +1,14 @@
 """From the configuration of one tank to the numbers that inference and alarms are told."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
-from afterfill.config import Config, Neutraliser, Source, Tank, Units
+from afterfill.config import Config, Neutraliser, Tank, Units
+from afterfill.config_source import Source, SourceChange
 from afterfill.inference.model import priors
 from afterfill.inference.setup import Setup, Water
 from afterfill.planning.asked import Bottle, Bounds
@@ -37,7 +38,8 @@ class BottleKept:
 @dataclass(frozen=True, slots=True)
 class TankSetup:
     """All that the fold needs to know of one tank; `every_s` lacks what has no probe. What belongs
-    to the machine and to no tank is told with the first tank of the configuration."""
+    to the machine and to no tank is told with the first tank of the configuration. `later`: the
+    setups from the days on that a source changes, in their order."""
 
     inference: Setup
     waters: dict[str, Water]
@@ -50,10 +52,25 @@ class TankSetup:
     bottle: BottleKept | None = None
     shown: Shown = PLAIN
     dose_unit: DoseUnit = "mL"
+    later: tuple[tuple[float, "TankSetup"], ...] = ()
+
+    def at(self, time_s: float) -> "TankSetup":
+        """The setup that holds at `time_s` [s]."""
+        setup = self
+        for from_s, changed_setup in self.later:
+            if from_s <= time_s:
+                setup = changed_setup
+        return setup
 
 
 def tank_setup(config: Config, tank: str) -> TankSetup:
     """The setup of `tank`, which must be in the configuration."""
+    days_s = sorted({it.from_s for source in config.source.values() for it in source.change})
+    later = tuple((from_s, _setup_at(config, tank, from_s)) for from_s in days_s)
+    return replace(_setup_at(config, tank, 0.0), later=later)
+
+
+def _setup_at(config: Config, tank: str, time_s: float) -> TankSetup:
     table = config.tank[tank]
     bounds = bounds_of(table)
     neutraliser = config.neutraliser_of(tank)
@@ -63,11 +80,11 @@ def tank_setup(config: Config, tank: str) -> TankSetup:
             tank=tank,
             litres=table.litres,
             limit_mg_l=bounds.residual_oxidant_mg_l,
-            water=Water() if source is None else water_of(source, _name_of(config, source)),
+            water=Water() if source is None else water_at(source, _name_of(config, source), time_s),
             mg_cl2_per_ml=None if neutraliser is None else strength_of(neutraliser),
             untold=priors.UNTOLD if table.top_off == "unknown" else 0.0,
         ),
-        waters={name: water_of(source, name) for name, source in config.source.items()},
+        waters={name: water_at(source, name, time_s) for name, source in config.source.items()},
         free_ammonia_limit_mg_l=bounds.free_ammonia_mg_l,
         every_s={probe.quantity: probe.every_s for probe in config.probe if probe.tank == tank},
         ph_limits=bounds.ph,
@@ -146,8 +163,19 @@ def _name_of(config: Config, source: Source) -> str:
     return next(name for name, table in config.source.items() if table is source)
 
 
+def water_at(source: Source, name: str, time_s: float) -> Water:
+    """A source's table as numbers, with the changes that have come by `time_s` [s]."""
+    water = water_of(source, name)
+    for change in source.change:
+        if change.from_s <= time_s:
+            water = changed(water, change)
+    return water
+
+
 def water_of(source: Source, name: str = "") -> Water:
-    """A source's table as numbers, with a maximum where none is given; `name`: its own."""
+    """A source's table as numbers, before any change that it names, with a maximum where none is
+    given; `name`: its own."""
+    raw_mg_l = source.raw_residual_mg_l
     usual_max = max(usual_max_mg_l(source.residual_mg_l), 1e-3)
     return Water(
         disinfectant=source.disinfectant,
@@ -159,7 +187,31 @@ def water_of(source: Source, name: str = "") -> Water:
         ph=source.ph,
         standing_hours=source.standing_hours,
         name=name,
+        kind=source.kind,
+        raw_mg_l=None if raw_mg_l is None else max(raw_mg_l, 1e-3),
+        cartridge_litres=source.cartridge_litres,
+        since_s=source.cartridge_changed_s,
     )
+
+
+def changed(water: Water, change: SourceChange) -> Water:
+    """The water of a source once `change` has come."""
+    water = replace(
+        water,
+        disinfectant=change.disinfectant or water.disinfectant,
+        since_s=max(change.from_s, water.since_s),
+    )
+    typical_mg_l = change.residual_mg_l
+    if typical_mg_l is not None:
+        typical_mg_l = max(typical_mg_l, 1e-3)
+    if water.kind == "filtered":
+        return water if typical_mg_l is None else replace(water, raw_mg_l=typical_mg_l)
+    if typical_mg_l is None:
+        typical_mg_l, usual_max = water.residual_mg_l, water.residual_max_mg_l
+    else:
+        usual_max = usual_max_mg_l(typical_mg_l)
+    most_mg_l = max(change.residual_max_mg_l or usual_max, typical_mg_l)
+    return replace(water, residual_mg_l=typical_mg_l, residual_max_mg_l=most_mg_l)
 
 
 def usual_max_mg_l(typical_mg_l: float) -> float:

@@ -34,7 +34,14 @@ from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.setup import Pour, Water
 from afterfill.inference.source import SourceBelief
-from afterfill.records import MachineState, ProbeLearnt, Quantiles, Standing, StockLeft
+from afterfill.records import (
+    MachineState,
+    ProbeLearnt,
+    Quantiles,
+    RefillReady,
+    Standing,
+    StockLeft,
+)
 from afterfill.tank_state import (
     FORECAST_COLUMNS,
     AlarmContext,
@@ -51,7 +58,7 @@ _CLASSES: dict[str, type[Any]] = {
         TankState, Belief, Learnt, Channel, Sight, Ammonia, Baseline, Watch, Pour,
         Water, SourceBelief, Particles, Ridge, History, Quantiles, AlarmStatus, Alarms, LastValue,
         PourContext, NeutraliserBook, AlarmContext, MachineState, Standing, ProbeLearnt,
-        PastForecasts, StockLeft,
+        PastForecasts, StockLeft, RefillReady,
     )
 }  # fmt: skip
 _MEANING = 2  # raise it when a field means something else, though its name and shape stay

@@ -10,7 +10,14 @@ import numpy as np
 from afterfill.alarms.manager import Alarms, fresh_alarms
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import Array
-from afterfill.records import MachineState, ProbeLearnt, Quantity, Standing, StockLeft
+from afterfill.records import (
+    MachineState,
+    ProbeLearnt,
+    Quantity,
+    RefillReady,
+    Standing,
+    StockLeft,
+)
 
 
 class LastValue(NamedTuple):
@@ -58,7 +65,7 @@ class AlarmContext:
     `book_before`: the book without the refill under watch; `suspected_s`: the name of the last
     refill that the readings betrayed; `lent`: until when [s] each probe that was taken out of
     the tank is not believed; `advised_mg_l`: the residual [mg/L as Cl2] that the dose was for which
-    an alarm named last."""
+    an alarm named last; `met_s`: the tank's first reading."""
 
     maintained_s: Mapping[str, float] = field(default_factory=dict)
     machine: Mapping[str, MachineState] = field(default_factory=dict)
@@ -70,6 +77,7 @@ class AlarmContext:
     ahead_s: float = 0.0
     lent: Mapping[Quantity, float] = field(default_factory=dict)
     advised_mg_l: float | None = None
+    met_s: float | None = None
 
 
 FORECAST_COLUMNS = 30
@@ -91,7 +99,8 @@ class TankState(NamedTuple):
     what the alarms remember besides; `standing`: how the tank stands, as it was told last, and
     `judged_s`, when that was judged; `learnt`: what was told last of the ORP probe; `failures`:
     how often the fold failed on a record, and the newest `failure`; `forecasts`: what was said
-    that a test may answer; `stock`: what is left of the tank's neutraliser."""
+    that a test may answer; `stock`: what is left of the tank's neutraliser; `ready`: whether a
+    refill may begin, as it was told last."""
 
     belief: Belief = Belief()
     alarms: Alarms = fresh_alarms()
@@ -106,3 +115,4 @@ class TankState(NamedTuple):
     failure: str = ""
     forecasts: PastForecasts = PastForecasts()
     stock: StockLeft | None = None
+    ready: RefillReady | None = None

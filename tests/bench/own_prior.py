@@ -48,8 +48,9 @@ from afterfill.inference.model.transition import predicted
 from afterfill.inference.monitor.baseline import noise_of
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.watch import Watch
-from afterfill.inference.setup import Disinfectant, Setup, Water
+from afterfill.inference.setup import Setup, Water
 from afterfill.records import Input, Quantity, Reading, Refill
+from afterfill.records.words import Disinfectant
 from afterfill.tank import TankState, folded
 from afterfill.tank_refills import pour_of
 from afterfill.tank_setup import TankSetup

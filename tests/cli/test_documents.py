@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-from afterfill import config
+from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
 from afterfill.sinks.influx.points import KINDS
@@ -19,12 +19,13 @@ _PUBLISHED_AS = {
     "refill-seen": "refill",
     "alarm-load": "alarm_load",
     "source-learnt": "source/ID/belief",
+    "source-belief": "source_belief",
 }
 
 
 TABLES = [
     model
-    for model in vars(config).values()
+    for model in (*vars(config).values(), *vars(config_source).values())
     if isinstance(model, type) and issubclass(model, BaseModel) and model is not BaseModel
 ]
 KEYS = sorted({field.alias or key for m in TABLES for key, field in m.model_fields.items()})

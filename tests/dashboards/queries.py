@@ -8,6 +8,7 @@ minutes, and an older figure must not look like a live one.
 TANK = "\"tank\" = '$tank'"
 NOW = "time > now() - 15m AND time <= now()"
 AHEAD = "time > now() - 45m AND time <= now()"  # the day to come is told each half hour
+LATELY = "time > now() - 2d AND time <= now()"  # what is told when it changes, and daily
 SHOWN = "$timeFilter"
 STEPS = "GROUP BY time($__interval)"
 TANKS = 'SHOW TAG VALUES FROM "reading" WITH KEY = "tank"'

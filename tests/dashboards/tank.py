@@ -8,7 +8,7 @@ from grafana_foundation_sdk.models.units import PercentUnit
 from dashboards import curves
 from dashboards.palette import KNOWN, SIGHT, STANDING_CODE, STATE, UP, VERDICT, YES
 from dashboards.parts import MG_L, column, figure, hidden, rows, word
-from dashboards.queries import TANK, asking, newest, outlook, seen, standing
+from dashboards.queries import LATELY, TANK, asking, newest, outlook, seen, standing
 from dashboards.sheet import marked, of_one_tank, row, sheet
 
 _TALL, _LOW = 5, 4
@@ -42,6 +42,7 @@ def made() -> Dashboard:
     )
     marked(of_one_tank(dashboard))
     row(dashboard, "Now", [_words(), _figures(), _to_come(), _tables()])
+    row(dashboard, "The water that comes in", [[_sources()]])
     row(
         dashboard,
         "The time shown",
@@ -52,6 +53,34 @@ def made() -> Dashboard:
         ],
     )
     return dashboard
+
+
+def _sources() -> Builder[Panel]:
+    believed = newest(
+        "source_belief", "residual_q50_mg_l", "residual_q05_mg_l", "residual_q95_mg_l",
+        "disinfectant", "taught", "learnt_age_s", "breakthrough", "cartridge_share", "changed",
+        where=f"{TANK} AND {LATELY}", by='"source"',
+    )  # fmt: skip
+    return rows(
+        "Sources",
+        "Total chlorine as it comes, mg/L as Cl2, as tests and refills have taught; told when it "
+        "changes, and daily. No age: no test is known (`afterfill log source-test`).",
+        believed,
+        [
+            column("source"),
+            column("residual_q05_mg_l", "5 %", unit=MG_L, decimals=2),
+            column("residual_q50_mg_l", "median", unit=MG_L, decimals=2),
+            column("residual_q95_mg_l", "95 %", unit=MG_L, decimals=2),
+            column("disinfectant"),
+            column("taught", "tests and refills", unit="none", decimals=0),
+            column("learnt_age_s", "age of the last, when told", unit="s", decimals=0),
+            column("breakthrough", "raw water passes the filter", unit="percentunit", decimals=0),
+            column("cartridge_share", "cartridge used", unit="percentunit", decimals=0),
+            column("changed", "another water than believed", said=YES),
+            column("Time", "told", unit="dateTimeAsIso"),
+        ],
+        (24, 5),
+    )
 
 
 def _words() -> list[Builder[Panel]]:

@@ -151,9 +151,11 @@ def test_a_refill_that_a_filter_let_through_makes_it_likely_to_happen_again() ->
     known = as_configured(FILTERED, 0.0)._replace(taught=3, log_mean=-5.0)
     some = np.zeros(2)
     first = taught_by_refill(FILTERED, None, some, some, ZERO_S)
-    assert first == as_configured(FILTERED, ZERO_S)._replace(breakthrough=0.6, taught=1)
+    assert first == as_configured(FILTERED, ZERO_S)._replace(
+        breakthrough=0.6, taught=1, changed=True
+    )
     again = taught_by_refill(FILTERED, known, some, some, ZERO_S)
-    assert again == known._replace(breakthrough=0.6, taught=4, time_s=ZERO_S)
+    assert again == known._replace(breakthrough=0.6, taught=4, time_s=ZERO_S, changed=True)
 
 
 @pytest.mark.parametrize(("z", "mean", "sd"), [

@@ -5,8 +5,9 @@ import pytest
 
 from afterfill.config import Config
 from afterfill.inference.model.parameters import tap_chlorine, tap_sigma
-from afterfill.inference.setup import Disinfectant, Water
+from afterfill.inference.setup import Water
 from afterfill.records import AlarmChange, Verdict
+from afterfill.records.words import Disinfectant
 from tank_stories import config_of, found_in, merged, pour, raw, refill, setup_of, story, treated
 
 

@@ -65,7 +65,7 @@ KEYS = {
     "sensor": "standing residual p_over_limit detection_floor free_ammonia residual_below_limit "
     "residual_below_limit_in free_ammonia_peak verdict refill refill_share "
     "neutraliser_left",
-    "binary_sensor": "alarms sees",
+    "binary_sensor": "refill_ready alarms sees",
     "button": "log",
 }
 
@@ -99,6 +99,7 @@ def test_a_dozen_entities_are_switched_on_and_have_names_in_words(
     assert on == {
         "sensor/standing": "How it stands",
         "binary_sensor/alarms": "Needs you now",
+        "binary_sensor/refill_ready": "A refill may begin",
         "sensor/residual": "Residual chlorine",
         "sensor/free_ammonia": "Un-ionised ammonia (NH3-N)",
         "sensor/orp": "ORP",
@@ -302,7 +303,7 @@ def test_every_template_renders_what_the_sink_publishes(
     assert shown(announced, *records) == {
         "window_orp": "300.0", "window_orp_last_read": "2026-03-01T07:30:00Z",
         "window_ph": "None", "window_ph_last_read": "-",
-        "window_standing": "cannot-tell",
+        "window_standing": "cannot-tell", "window_refill_ready": "OFF",
         "window_residual": "0.12", "window_p_over_limit": "3.0", "window_free_ammonia": "None",
         "window_detection_floor": "0.06", "window_sees": "ON",
         "window_residual_below_limit": "2026-03-01T08:00:01Z",

@@ -64,6 +64,8 @@ def test_each_kind_of_record_arrives_and_is_kept(
             "standing": "cannot-tell", "since": "2026-03-01T07:29:04Z", "why": "probe in air",
             "sees": False, "detection_floor_mg_l": None,
         }  # fmt: skip
+        ready = json.loads(listener.wait_for("afterfill/window/refill-ready"))
+        assert (ready["ready"], ready["why"]) == (False, ["probe in air"])
         listener.wait_for("afterfill/window/health/probe-window-orp")
         service = service_of(journal)
     kept = retained(broker.port, "afterfill/#")
@@ -80,6 +82,7 @@ def test_each_kind_of_record_arrives_and_is_kept(
         "afterfill/window/refill",
         "afterfill/window/verdict",
         "afterfill/window/standing",
+        "afterfill/window/refill-ready",
         "afterfill/window/alarms",
         "afterfill/window/health/probe-window-orp",
     }

@@ -135,6 +135,7 @@ EXPECTED = {
     "ph": "unknown",
     "ph_last_read": "unavailable",
     "standing": "cannot-tell",
+    "refill_ready": "off",
     "residual": "unknown",
     "p_over_limit": "unknown",
     "detection_floor": "unknown",

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from afterfill.alarms.rules import RAISE_AT_PROBABILITY
-from afterfill.records import Estimate
+from afterfill.records import Estimate, SourceBelieved
 
 Span = tuple[float, float]
 
@@ -15,8 +15,8 @@ class Facts:
     temperatures in degrees C; None where not known; `carried_over`: probability that the residual
     has been over its limit since the refill under watch; `silent`, `still`, `odd`, `due` name
     probes; `bottle` says what is left of the neutraliser; `machine` holds what the service said of
-    each of its conditions; `dose`: what the rescue plan of this tank says now; the sources of two
-    limits are said with them."""
+    each of its conditions; `source`: what is believed of the tank's own source; `dose`: what the
+    rescue plan of this tank says now; the sources of two limits are said with them."""
 
     now: Estimate
     residual_limit_mg_l: float
@@ -39,6 +39,7 @@ class Facts:
     due: Sequence[str] = ()
     bottle: str = ""
     machine: Mapping[str, str] = field(default_factory=dict)
+    source: SourceBelieved | None = None
 
 
 def oxidant(facts: Facts) -> str:
@@ -187,3 +188,32 @@ def blindness(facts: Facts) -> str:
 def unannounced(facts: Facts) -> str:
     """Whether water came that was not announced."""
     return "as the readings look" if facts.now.sees else "whether water was poured cannot be seen"
+
+
+def source_changed(facts: Facts) -> str:
+    """What is believed of the source now."""
+    return f"{_source(facts)} now" if facts.source else "no source is configured"
+
+
+def source_test_overdue(facts: Facts) -> str:
+    """What is believed of the source, and since when nothing has told of it."""
+    it = facts.source
+    if it is None:
+        return "no source is configured"
+    if it.learnt_s is None:
+        return f"{_source(facts)}, by the configuration alone"
+    days = (it.time_s - it.learnt_s) / 86_400.0
+    return f"{_source(facts)}, as it was told {days:.0f} days ago"
+
+
+def _source(facts: Facts) -> str:
+    it = facts.source
+    if it is None:
+        return ""
+    low, middle, high = it.residual_mg_l
+    kind = "disinfectant not known" if it.disinfectant == "unknown" else it.disinfectant
+    passes = "" if it.breakthrough is None else f", raw with probability {it.breakthrough:.2f}"
+    return (
+        f"source {it.source} is believed to hold {middle:.2g} mg/L (90 % interval {low:.2g} to "
+        f"{high:.2g}) of total chlorine, {kind}{passes}"
+    )

@@ -21,6 +21,7 @@ STILL_TEMPERATURE_S = 7 * 86400.0  # a thermostat and a probe of 0.1 degrees C c
 ORP_IN_A_TANK_MV = (-300.0, 900.0)  # fouled sediment to bleach; common practice, no source
 PH_IN_A_TANK, TEMPERATURE_IN_A_TANK_C = (4.0, 10.5), (1.0, 40.0)  # as the inference holds them
 CALIBRATE_EVERY_S = {"orp": 90 * 86400.0, "ph": 60 * 86400.0}  # common practice, no source
+SOURCE_TEST_EVERY_S = 182 * 86400.0  # half a year: a tap moves by 1.2 times; our judgement
 SHOCK_LASTS_S = 3600.0  # later movement is the heater's or the room's
 EXCESS_TANKFULS = 2.0  # a dose for the whole tank, given twice by mistake, is the most to bear
 FOREIGN_C, FOREIGN_SD_C = 3.0, 2.0  # a source nearer than that, or its season, tells nothing

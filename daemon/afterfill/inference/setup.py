@@ -1,18 +1,19 @@
 """What the inference is told about one tank and its water before any reading: plain numbers."""
 
 from dataclasses import dataclass
-from typing import Literal
 
 from afterfill.inference.model.electrode import LOGARITHMIC, ElectrodeLaw
-
-Disinfectant = Literal["chlorine", "chloramine", "unknown"]
+from afterfill.records.words import Disinfectant, SourceKind
 
 
 @dataclass(frozen=True, slots=True)
 class Water:
     """The source water at the tap. Chlorine mg/L as Cl2, ammonia mg/L as N, degrees C. `name`: of
     the source in the configuration; `sigma`, `breakthrough`: the doubt about its strength (standard
-    deviation of the logarithm) and about its filter, where something has taught them."""
+    deviation of the logarithm) and about its filter, where something has taught them; `kind`: as it
+    comes, behind a filter or after standing; `raw_mg_l`: before the filter; `cartridge_litres`:
+    what its cartridge treats; `since_s` [s]: since when it is so, what was learnt before is of
+    another water."""
 
     disinfectant: Disinfectant = "unknown"
     residual_mg_l: float = 1.0
@@ -25,6 +26,10 @@ class Water:
     name: str = ""
     sigma: float | None = None
     breakthrough: float | None = None
+    kind: SourceKind = "tap"
+    raw_mg_l: float | None = None
+    cartridge_litres: float | None = None
+    since_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

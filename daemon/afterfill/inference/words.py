@@ -157,7 +157,10 @@ def response_checked(belief: Belief, check: ResponseCheck, time_s: float) -> Bel
     return step.unmoored(belief)._replace(sight=sight, baseline=None, learnt=taught)
 
 
-def source_tested(belief: Belief, water: Water, kit_mg_l: float, time_s: float) -> Belief:
-    """After a test of the source itself showed `kit_mg_l` of total chlorine [mg/L as Cl2]."""
-    known = source.tested(water, belief.sources.get(water.name), kit_mg_l, time_s)
+def source_tested(
+    belief: Belief, water: Water, kit_mg_l: float, time_s: float, free_mg_l: float | None = None
+) -> Belief:
+    """After a test of the source itself showed `kit_mg_l` of total chlorine [mg/L as Cl2],
+    `free_mg_l` of it free."""
+    known = source.tested(water, belief.sources.get(water.name), kit_mg_l, time_s, free_mg_l)
     return belief._replace(sources={**belief.sources, water.name: known})

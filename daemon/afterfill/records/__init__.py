@@ -13,7 +13,9 @@ from afterfill.records.findings import (
     Forecast,
     ForecastCheck,
     ProbeLearnt,
+    RefillReady,
     RefillSeen,
+    SourceBelieved,
     Standing,
     Verdict,
 )
@@ -86,10 +88,12 @@ __all__ = [
     "Record",
     "Refill",
     "RefillMode",
+    "RefillReady",
     "RefillSeen",
     "ResponseCheck",
     "Service",
     "ServiceWhat",
+    "SourceBelieved",
     "SourceLearnt",
     "SourceTest",
     "Stamp",
@@ -125,6 +129,8 @@ Output = (
     | AlarmChange
     | Standing
     | ProbeLearnt
+    | SourceBelieved
+    | RefillReady
     | SourceLearnt
     | StockLeft
     | ForecastCheck

@@ -3,7 +3,15 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from afterfill.records.words import AlarmState, Priority, Quantiles, StandingWord, VerdictWord
+from afterfill.records.words import (
+    AlarmState,
+    Disinfectant,
+    Priority,
+    Quantiles,
+    SourceKind,
+    StandingWord,
+    VerdictWord,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +118,39 @@ class Standing:
     why: str
     sees: bool
     detection_floor_mg_l: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceBelieved:
+    """What is believed of a source that a tank draws from, told when that has changed, and daily.
+    `water`: as it comes, behind a filter, or stored; `residual_mg_l`: total chlorine [mg/L as Cl2]
+    as it comes, stored water as it stands; `learnt_s`: when a test or refill last taught it, None
+    where it is as configured, `taught` how many did; `breakthrough`: of a filter, probability that
+    it lets the raw water through; `cartridge_share` of what its cartridge treats has passed it;
+    `changed`: it was found to be another water, and no test has agreed since."""
+
+    time_s: float
+    tank: str
+    source: str
+    water: SourceKind
+    disinfectant: Disinfectant
+    residual_mg_l: Quantiles
+    learnt_s: float | None
+    taught: int
+    breakthrough: float | None
+    cartridge_share: float | None
+    changed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RefillReady:
+    """Whether a refill may begin now as far as can be told, and why not; told when that changes.
+    Advice for an automation that pours: it is no permission, and nothing is switched."""
+
+    time_s: float
+    tank: str
+    ready: bool
+    why: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What comes in: readings, and what people, automations, the machine and other tanks say."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 from afterfill.records.words import (
     AlarmAction,
@@ -164,8 +165,10 @@ class SourceLearnt:
     """What is known of a source, told when a test or a refill of one tank has taught it, to every
     other tank on it as well. `log_mean`, `log_sd`: of the natural logarithm of total chlorine
     [mg/L as Cl2] at the tap at `learnt_s` [s]; `taught`: by how many tests and refills;
-    `breakthrough`: the probability that a filter lets the raw water through; `told_by`: the other
-    service that told it, empty where it was learnt here."""
+    `breakthrough`: the probability that a filter lets the raw water through, as of when
+    `litres_tested` of the `litres` [L] had passed its cartridge; `disinfectant`: what a test showed
+    it to be, empty where none did; `changed`: it was found to be another water, and no test has
+    agreed since; `told_by`: the other service that told it, empty where it was learnt here."""
 
     time_s: float
     tank: str
@@ -176,6 +179,10 @@ class SourceLearnt:
     taught: int
     breakthrough: float
     told_by: str = ""
+    litres: float = 0.0
+    litres_tested: float = 0.0
+    disinfectant: Literal["chlorine", "chloramine", "unknown", ""] = ""
+    changed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

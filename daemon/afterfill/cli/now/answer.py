@@ -10,6 +10,8 @@ from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import Line, say, tell
 from afterfill.cli.now.learned import Learned, learned_of
 from afterfill.cli.now.outlook import TankOutlook, outlook_of
+from afterfill.cli.now.ready import Ready, ready_of
+from afterfill.cli.source import Sourced, sources_of
 from afterfill.cli.spread import spread
 from afterfill.cli.standing import WORDS, Stands, stands
 from afterfill.cli.times import age, ahead_words, moment
@@ -32,6 +34,8 @@ class Now:
     stands: Stands
     outlook: TankOutlook
     learned: Learned | None
+    sources: list[Sourced]
+    ready: Ready
     now_s: float
     shown: Shown
 
@@ -42,17 +46,26 @@ class Now:
         yield from _alarm_lines(it, self.shown)
         yield from _estimate_lines(it, self.now_s)
         yield from _verdict_lines(it, self.now_s)
+        yield from self.ready.words()
         yield f"  newest readings   {_read_words(it) or 'nothing usable has been read'}"
         if it.ahead_s:
             yield f"  clock             {ahead_words(it.ahead_s)}"
         yield from self.outlook.words(self.now_s)
+        for source in self.sources:
+            yield from source.words()
         if self.learned is not None:
             yield from self.learned.words()
 
     def wire(self) -> dict[str, Any]:
         """The JSON object."""
-        more = {} if self.learned is None else {"learned": self.learned.wire()}
-        return {**_wire(self.stands, self.now_s), "outlook": self.outlook.wire(), **more}
+        more: dict[str, Any] = {} if self.learned is None else {"learned": self.learned.wire()}
+        return {
+            **_wire(self.stands, self.now_s),
+            "outlook": self.outlook.wire(),
+            "refill_ready": self.ready.wire(),
+            "sources": [it.wire() for it in self.sources],
+            **more,
+        }
 
 
 def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: bool) -> bool:
@@ -72,10 +85,13 @@ def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: b
 def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned: bool) -> Now:
     setup = tank_setup(config, tank)
     state, at_s = restored(journal, setup)
+    it = stands(journal, config, tank, live)
     return Now(
-        stands(journal, config, tank, live),
+        it,
         outlook_of(setup, state.belief, at_s),
         learned_of(state.belief) if learned else None,
+        list(sources_of(journal, tank, [*config.source], live).values()),
+        ready_of(journal, it),
         live.now.time_s,
         setup.shown,
     )

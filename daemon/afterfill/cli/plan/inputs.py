@@ -19,12 +19,14 @@ from afterfill.cli.plan.journal import (
     seen_by,
 )
 from afterfill.cli.plan.said import Said
+from afterfill.cli.plan.source import Held, held_by
 from afterfill.cli.spread import spread
-from afterfill.config import Config, Neutraliser, Source, Tank
+from afterfill.config import Config, Neutraliser, Tank
+from afterfill.config_source import Source
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
-from afterfill.tank_setup import bottle_of, bounds_of, strength_of, water_of
+from afterfill.tank_setup import bottle_of, bounds_of, strength_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
 
@@ -52,14 +54,15 @@ def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
     source, neutraliser = config.source_of(name, said.source), config.neutraliser_of(name)
     bounds = bounds_of(config.tank[name])
     tank, used, counts_bound = _tank(config, name, said, bounds, shown)
-    tap, tap_used = _tap(source, said, shown)
+    held = held_by(config, name, source)
+    tap, tap_used = _tap(source, held, said, shown)
     return Known(
         name=name,
         tank=tank,
         tap=tap,
         bottle=None if neutraliser is None else bottle_of(neutraliser),
         bounds=bounds,
-        standing_hours=0.0 if source is None else source.standing_hours,
+        standing_hours=held.standing_hours,
         shown=shown,
         used=(
             *used,
@@ -67,7 +70,8 @@ def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
             *_bottle_used(neutraliser),
             *_limits_used(config.tank[name], bounds),
         ),
-        max_is_given=source is not None and source.residual_max_mg_l is not None,
+        max_is_given=bool(held.origin)
+        or (source is not None and source.residual_max_mg_l is not None),
         ammonia_counts_bound=counts_bound,
         source_name=next((n for n, it in config.source.items() if it is source), "ID"),
     )
@@ -127,24 +131,24 @@ def _ammonia(said: Said, seen: Seen) -> tuple[Interval, Used]:
     return _USUAL_AMMONIA, Used(AMMONIA, f"{spread(_USUAL_AMMONIA)} mg/L as N", why)
 
 
-def _tap(source: Source | None, said: Said, shown: Shown) -> tuple[Tap, list[Used]]:
+def _tap(source: Source | None, held: Held, said: Said, shown: Shown) -> tuple[Tap, list[Used]]:
     table = Source() if source is None else source
     given = frozenset[str]() if source is None else source.model_fields_set
-    water, celsius = water_of(table), table.temperature_c
+    celsius = table.temperature_c
     ph, alkalinity = _source_ph(said, table), _source_alkalinity(said, table)
     if said.source_temperature is not None:
         celsius = _celsius("--source-temperature", said.source_temperature)
     tap = Tap(
-        water.disinfectant,
-        table.residual_mg_l,
-        max(water.residual_max_mg_l, table.residual_mg_l),
+        held.disinfectant,
+        held.residual_mg_l,
+        held.most_mg_l,
         table.chlorine_to_nitrogen,
         table.free_ammonia_total_mg_l,
         ph,
         alkalinity,
         celsius,
     )
-    return tap, _tap_used(tap, given, said, shown)
+    return tap, _tap_used(tap, held, given, said, shown)
 
 
 def _source_ph(said: Said, table: Source) -> float | None:
@@ -160,14 +164,21 @@ def _source_alkalinity(said: Said, table: Source) -> float | None:
     return table.alkalinity_mg_l_caco3 if given is None else given
 
 
-def _tap_used(tap: Tap, given: frozenset[str] | set[str], said: Said, shown: Shown) -> list[Used]:
+def _tap_used(
+    tap: Tap, held: Held, given: frozenset[str] | set[str], said: Said, shown: Shown
+) -> list[Used]:
+    kind = held.origin or _origin("disinfectant" in given)
     used = [
-        Used("source's disinfectant", tap.disinfectant, _origin("disinfectant" in given)),
-        Used("its residual", f"{tap.residual_mg_l:g} mg/L", _origin("residual_mg_l" in given)),
+        Used("source's disinfectant", tap.disinfectant, kind),
+        Used(
+            "its residual",
+            f"{tap.residual_mg_l:.3g} mg/L",
+            held.origin or _origin("residual_mg_l" in given),
+        ),
         Used(
             "its residual at most",
-            f"{tap.residual_max_mg_l:g} mg/L",
-            _origin("residual_max_mg_l" in given, "twice the usual, at most 4"),
+            f"{tap.residual_max_mg_l:.3g} mg/L",
+            held.origin or _origin("residual_max_mg_l" in given, "twice the usual, at most 4"),
         ),
     ]
     if tap.disinfectant != "chlorine" and tap.uncombined_ammonia_mg_l is None:

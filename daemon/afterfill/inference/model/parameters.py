@@ -62,7 +62,9 @@ def tap_sigma(water: Water) -> float:
 
 def is_filtered(water: Water) -> bool:
     """Whether the source is said to hold no chlorine: filtered, or from a well."""
-    return water.residual_mg_l < _NO_CHLORINE_MG_L
+    return water.kind == "filtered" or (
+        water.kind == "tap" and water.residual_mg_l < _NO_CHLORINE_MG_L
+    )
 
 
 def tap_chlorine(water: Water, n: int) -> tuple[Array, Array]:
@@ -70,7 +72,8 @@ def tap_chlorine(water: Water, n: int) -> tuple[Array, Array]:
     neutralising."""
     tap = log_normal(n, "tap strength", water.residual_mg_l, tap_sigma(water))
     if is_filtered(water):  # zero is never certain: a cartridge breaks through
-        raw = log_normal(n, "raw water", priors.RAW_MG_L, priors.RAW_SIGMA)
+        raw_mg_l = priors.RAW_MG_L if water.raw_mg_l is None else water.raw_mg_l
+        raw = log_normal(n, "raw water", raw_mg_l, priors.RAW_SIGMA)
         chance = priors.BREAKTHROUGH if water.breakthrough is None else water.breakthrough
         tap = np.where(uniform(n, "breakthrough") < chance, raw, tap)
     is_free = uniform(n, "tap kind") < _FREE_SHARE[water.disinfectant]

@@ -21,6 +21,7 @@ from afterfill.records import (
     Reading,
     Record,
     RefillSeen,
+    SourceBelieved,
     Standing,
     Verdict,
 )
@@ -37,6 +38,7 @@ _TAGS: dict[type[Record], tuple[str, ...]] = {
     Reading: ("quantity", "probe"),
     AlarmChange: ("alarm", "priority"),
     Health: ("component",),
+    SourceBelieved: ("source",),
 }
 _LEFT_OUT = {"time_s", "tank", "invalid", "raw", "message", "evidence"}
 # Of each type the fields that are told, and which are floats: whole numbers may stand there too.
@@ -97,7 +99,7 @@ def _word(standing: _Fields) -> _Fields:
 
 def _named(record: Record, name: str, value: Any, is_float: bool) -> _Fields:  # noqa: ANN401 - a field
     """A field, or three of quantiles. What is to come is told in seconds from then, so that it can
-    be drawn; absent where it is not within the hours."""
+    be drawn, and what was learnt of a source as its age; absent where there is none."""
     if value is None or (value == "" and name in ("why", "detail", "advice")):
         return {}
     if isinstance(value, Quantiles):
@@ -105,6 +107,8 @@ def _named(record: Record, name: str, value: Any, is_float: bool) -> _Fields:  #
     if name in TIME_KEYS:
         if isinstance(record, Forecast):
             return {f"{TIME_KEYS[name]}_in_s": round(value - record.time_s, 3)}
+        if isinstance(record, SourceBelieved):
+            return {f"{TIME_KEYS[name]}_age_s": round(record.time_s - value, 3)}
         return {TIME_KEYS[name]: rfc3339(value)}
     return {name: float(value) if is_float else value}
 

@@ -64,6 +64,8 @@ def _median(of: str) -> str:
 OF_A_TANK: tuple[Entity, ...] = (
     Entity("sensor", "standing", "How it stands", "standing", "value_json.standing", "enum",
            enabled=True, expires_s=ESTIMATE_EXPIRES_S, options=get_args(StandingWord)),
+    Entity("binary_sensor", "refill_ready", "A refill may begin", "refill-ready",
+           "'ON' if value_json.ready else 'OFF'", enabled=True, expires_s=ESTIMATE_EXPIRES_S),
     Entity("binary_sensor", "alarms", "Needs you now", "alarms",
            "'ON' if value_json.asking else 'OFF'", "problem", enabled=True),
     _figure("residual", "Residual chlorine", "estimate",

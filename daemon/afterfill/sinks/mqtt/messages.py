@@ -12,6 +12,7 @@ from afterfill.records import (
     Health,
     Reading,
     Record,
+    RefillReady,
     RefillSeen,
     Standing,
     StockLeft,
@@ -21,6 +22,7 @@ from afterfill.sinks.mqtt.ids import plain_id
 from afterfill.wire import to_line, to_published
 
 LIVE_KINDS = words_of(lambda kind: kind.mqtt)
+UPHELD = ("standing", "refill-ready")  # words that hold while estimates come: their topics
 # A broker of MQTT 5 forgets a kept reading, estimate or word after this, so that none looks live
 # that is not; ten minutes outlast the slowest probe (300 s) twice.
 STALE_AFTER_S = 600
@@ -79,7 +81,7 @@ def _rounded(value: Any) -> Any:  # noqa: ANN401 - JSON values
 def _expires_s(record: Record) -> int | None:
     if isinstance(record, Forecast):
         return FORECAST_STALE_AFTER_S
-    lasts = not isinstance(record, Reading | Estimate | Health | Standing)
+    lasts = not isinstance(record, Reading | Estimate | Health | Standing | RefillReady)
     return None if lasts else STALE_AFTER_S
 
 
@@ -99,6 +101,8 @@ def _topic(record: Record) -> str | None:
             return "standing"
         case StockLeft():
             return "stock-left"
+        case RefillReady():
+            return "refill-ready"
         case AlarmChange():
             return f"alarm/{record.alarm}"
         case Health() if not record.component.startswith("thread "):

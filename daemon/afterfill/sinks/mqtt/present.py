@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from afterfill.config import Config
 from afterfill.journal.store import Entry, Journal
-from afterfill.records import QUANTITIES, Estimate, Forecast, Record, Standing
+from afterfill.records import QUANTITIES, Estimate, Forecast, Record, RefillReady, Standing
 from afterfill.sinks.mqtt.discovery import alarms_of, components, discovery
 from afterfill.sinks.mqtt.messages import (
     FORECAST_STALE_AFTER_S,
@@ -22,7 +22,7 @@ SETTLES_S = 5.0  # a hub that still has an entity would complain of the emptines
 _ANNOUNCED = "mqtt-announced"
 _FOR_EVER_S = float(1 << 40)
 _OFTEN = ("reading", "estimate", "health")  # several topics each, or stale soon: by their time
-_SELDOM = ("forecast", "refill-seen", "verdict", "standing", "stock-left")
+_SELDOM = ("forecast", "refill-seen", "verdict", "standing", "refill-ready", "stock-left")
 
 
 def present(base: str, config: Config, journal: Journal, now_s: float) -> list[tuple[int, Message]]:
@@ -55,7 +55,7 @@ def _recent(config: Config, journal: Journal, now_s: float) -> Iterator[Entry]:
 
 
 def _holds(record: Record, upheld: bool, now_s: float) -> bool:
-    if isinstance(record, Standing):
+    if isinstance(record, Standing | RefillReady):
         return upheld
     return not isinstance(record, Forecast) or now_s - record.time_s <= FORECAST_STALE_AFTER_S
 
@@ -68,7 +68,8 @@ def kept_topics(config: Config, service: str) -> list[str]:
     found = [status_topic(base), service_status_topic(base, service)]
     for tank in config.tank:
         below = [f"reading/{quantity}" for quantity in QUANTITIES]
-        below += ["estimate", "forecast", "refill", "verdict", "standing", "stock-left", "alarms"]
+        below += ["estimate", "forecast", "refill", "verdict", "standing", "refill-ready"]
+        below += ["stock-left", "alarms"]
         below += [f"alarm/{name}" for name in alarms_of(config, tank)]
         below += [f"health/{component_key(part)}" for part in components(config, tank)]
         found += [tank_status_topic(base, tank), *(f"{base}/{tank}/{topic}" for topic in below)]

@@ -16,7 +16,14 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
 from afterfill.errors import PayloadError, SinkUnavailable
 from afterfill.journal.store import Entry, Journal
-from afterfill.records import AlarmChange, Estimate, SourceLearnt, Stamp, Standing
+from afterfill.records import (
+    AlarmChange,
+    Estimate,
+    RefillReady,
+    SourceLearnt,
+    Stamp,
+    Standing,
+)
 from afterfill.sinks.health import SinkHealth, SinkStatus
 from afterfill.sinks.mqtt.alarms import AlarmStates
 from afterfill.sinks.mqtt.commands import Command, deserves_answer, obey, subscriptions
@@ -27,6 +34,7 @@ from afterfill.sinks.mqtt.ids import client_id
 from afterfill.sinks.mqtt.messages import (
     LIVE_KINDS,
     STALE_AFTER_S,
+    UPHELD,
     Message,
     answer_message,
     record_message,
@@ -126,7 +134,7 @@ class _Session:
         self._connected = self._witness_started = self._leaving = False
         self._position = 0  # all up to here is sent or of no interest
         self._shown: dict[str, int] = {}  # entries that the present has shown, by topic
-        self._upheld_s: dict[str, float] = {}  # when a tank's standing was last said
+        self._upheld_s: dict[str, float] = {}  # when what estimates uphold was last said, by topic
         self._judged: set[str] = set()  # tanks of whose alarms the broker has been told
         self._outbox = Outbox()
         self._unconfirmed: deque[int] = deque()
@@ -327,8 +335,8 @@ class _Session:
             case AlarmChange(tank=tank) as change:
                 self._alarms.note(change)
                 self._send(self._alarms.summary(self._base, tank, change.time_s))
-            case Standing(tank=tank):
-                self._upheld_s[tank] = self._monotonic_s()
+            case Standing() | RefillReady():
+                self._upheld_s[message.topic] = self._monotonic_s()
             case Estimate(tank=tank):
                 self._uphold(tank)
 
@@ -338,9 +346,12 @@ class _Session:
             self._judged.add(tank)
             self._tell_alarms(tank)
         now_s = self._monotonic_s()
-        if now_s - self._upheld_s.get(tank, -math.inf) >= _AGAIN_S:
-            self._upheld_s[tank] = now_s
-            for entry in self._journal.latest("standing", tank):
+        for kind in UPHELD:
+            topic = f"{self._base}/{tank}/{kind}"
+            if now_s - self._upheld_s.get(topic, -math.inf) < _AGAIN_S:
+                continue
+            self._upheld_s[topic] = now_s
+            for entry in self._journal.latest(kind, tank):
                 message = record_message(self._base, entry.record)
                 if message is not None:
                     self._send(message)

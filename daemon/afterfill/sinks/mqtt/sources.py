@@ -6,24 +6,24 @@ what a test or a refill taught here is told, so what was heard is never said aga
 
 import math
 from dataclasses import replace
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from afterfill.chemistry.constants import DPD_KIT, LEGAL_RESIDUAL
 from afterfill.config import Config
 from afterfill.errors import PayloadError
 from afterfill.journal.store import Journal
+from afterfill.plausible import TAP_MG_L
 from afterfill.records import SourceLearnt
 from afterfill.sentences import first_sentence, known_keys
 from afterfill.sinks.mqtt.messages import Message
 from afterfill.wire import rfc3339, to_line, unix_s
 
-MAX_BYTES = 1000  # such a word has about 200
+MAX_BYTES = 1000  # such a word has about 300
 SETTLES_S = 2.0  # by then a broker has said what it keeps
 _RECENT = 20  # words of a tank; what is older is not new to others
 _OLD_S = 2 * 365.25 * 86_400.0  # a tap of that long ago is as good as not known
 _FACTOR = 4.0  # a tap is not believed farther off its configuration on another's word alone
-KIT_FLOOR_MG_L = DPD_KIT.values[0]
 _LEAST_SD = 0.1  # nor better known than from three tests of its own
 
 
@@ -37,6 +37,10 @@ class _Word(BaseModel):
     breakthrough: float = Field(ge=0, le=1)
     taught: int = Field(ge=0, le=1_000_000)
     disinfectant: str = Field(default="unknown", max_length=20)
+    tested_as: Literal["chlorine", "chloramine", "unknown", ""] = ""
+    changed: bool = False
+    litres: float = Field(default=0.0, ge=0)
+    litres_tested: float = Field(default=0.0, ge=0)
     learnt: str = Field(max_length=40)
     service: str = Field(min_length=1, max_length=100)
 
@@ -61,6 +65,8 @@ def belief_message(config: Config, base: str, learnt: SourceLearnt, service: str
         "log_mean": learnt.log_mean, "log_sd": learnt.log_sd,
         "breakthrough": learnt.breakthrough, "taught": learnt.taught,
         "disinfectant": config.source[learnt.source].disinfectant,
+        "litres": learnt.litres, "litres_tested": learnt.litres_tested,
+        "tested_as": learnt.disinfectant, "changed": learnt.changed,
         "learnt": rfc3339(learnt.learnt_s), "service": service,
     }  # fmt: skip
     return Message(belief_topic(base, learnt.source), to_line(word), retain=True)
@@ -146,6 +152,8 @@ def heard(
     learnt = SourceLearnt(
         now_s, "", source, _bounded(word.log_mean, table.residual_mg_l),
         max(word.log_sd, _LEAST_SD), learnt_s, word.taught, word.breakthrough, word.service,
+        litres=word.litres, litres_tested=word.litres_tested, disinfectant=word.tested_as,
+        changed=word.changed,
     )  # fmt: skip
     return [replace(learnt, tank=tank) for tank in config.tank]
 
@@ -162,7 +170,7 @@ def _bounded(log_mean: float, configured_mg_l: float) -> float:
     """A source that is configured to hold nothing is bounded by what taps may hold."""
     low_mg_l, high_mg_l = configured_mg_l / _FACTOR, configured_mg_l * _FACTOR
     if configured_mg_l <= 0.0:
-        low_mg_l, high_mg_l = KIT_FLOOR_MG_L, LEGAL_RESIDUAL.value
+        low_mg_l, high_mg_l = TAP_MG_L
     return min(max(log_mean, math.log(low_mg_l)), math.log(high_mg_l))
 
 
