@@ -80,12 +80,12 @@ def test_neutraliser_takes_it_away_and_tests_end_the_doubt(carried: TankState) -
     at_s = ZERO_S + 2.2 * HOUR_S
     dosed = later(carried, 1.0, Dose(at_s, "t", 10.0))
     assert p_over_limit(dosed.belief, ZERO_S + 3 * HOUR_S) < 0.05
-    tests = [KitResult(at_s + n, "t", total_chlorine_mg_l=0.0) for n in range(3)]
-    once, thrice = (
-        p_over_limit(later(carried, 1.0, *tests[:n]).belief, ZERO_S + 3 * HOUR_S) for n in (1, 3)
+    tests = [KitResult(at_s + n, "t", total_chlorine_mg_l=0.0) for n in range(5)]
+    once, thrice, all_five = (
+        p_over_limit(later(carried, 1.0, *tests[:n]).belief, ZERO_S + 3 * HOUR_S) for n in (1, 3, 5)
     )
-    assert thrice < once
-    assert thrice < 0.8
+    assert thrice / (1.0 - thrice) < 0.01 * once / (1.0 - once)
+    assert all_five < 0.5
 
 
 def test_another_probe_shows_nothing_of_it_but_it_is_still_there(carried: TankState) -> None:
