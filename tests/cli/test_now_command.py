@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from afterfill.journal.store import Journal
-from afterfill.records import Record, Standing
+from afterfill.records import Record, RefillReady, Standing
 from cli_room import (
     afterfill,
     alarm,
@@ -182,3 +182,24 @@ def _unix(text: str) -> float:
     from afterfill.wire import unix_s
 
     return unix_s(text)
+
+
+def test_whether_a_refill_may_begin_is_said_with_its_reasons(
+    tmp_path: Path, config: str, now_s: float
+) -> None:
+    record(tmp_path, *fresh(now_s))
+    (wire,) = lines_of(afterfill("now", "--config", config, "--json"))
+    assert wire["refill_ready"] == {"ready": False, "why": ["the service has judged nothing yet"]}
+    record(tmp_path, RefillReady(now_s - 4, "window", False, ("the ORP probe cannot see: dry",)))
+    text = afterfill("now", "--config", config).stdout
+    assert "refill            hold it back: the ORP probe cannot see: dry" in text
+    record(tmp_path, RefillReady(now_s - 3, "window", True, ()))
+    (wire,) = lines_of(afterfill("now", "--config", config, "--json"))
+    assert wire["refill_ready"] == {"ready": True, "why": []}
+
+
+def test_an_old_word_lets_no_refill_begin(tmp_path: Path, config: str, now_s: float) -> None:
+    ready = RefillReady(now_s - 600, "window", True, ())
+    record(tmp_path, reading(now_s - 5), estimate(now_s - 600), ready)
+    (wire,) = lines_of(afterfill("now", "--config", config, "--json"))
+    assert wire["refill_ready"]["ready"] is False

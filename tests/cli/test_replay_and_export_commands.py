@@ -78,7 +78,8 @@ def test_the_findings_have_the_form_of_the_interfaces(recording: Path) -> None:
     wires = [json.loads(line) for line in (recording / "verdicts.jsonl").read_text().splitlines()]
     by_kind = {wire["kind"]: wire for wire in wires}
     assert set(by_kind) == {
-        "estimate", "forecast", "refill", "verdict", "alarm", "standing", "probe-learnt"
+        "estimate", "forecast", "refill", "verdict", "alarm", "standing", "probe-learnt",
+        "source-belief", "refill-ready",
     }  # fmt: skip
     assert {"residual_mg_l", "p_over_limit", "detection_floor_mg_l", "sees", "why_blind"} <= set(
         by_kind["estimate"]

@@ -8,7 +8,15 @@ from pathlib import Path
 from afterfill.config import Config, Influxdb
 from afterfill.config_file import load
 from afterfill.journal.store import Journal
-from afterfill.records import Health, MachineState, Quantity, Reading, Stamp
+from afterfill.records import (
+    Health,
+    MachineState,
+    Quantiles,
+    Quantity,
+    Reading,
+    SourceBelieved,
+    Stamp,
+)
 from afterfill.service.calendar import keep_load
 from afterfill.service.recorder import Recorder
 from afterfill.service.service import _limits
@@ -36,6 +44,11 @@ every_s = 60
 pattern = 'ORP=(?P<orp>-?[\\d.]+)'
 """
 
+_FILTERED = SourceBelieved(  # a source with all that can be known of one
+    END_S, SILENT_TANK, "osmosis", "filtered", "chlorine", Quantiles(0.0, 0.001, 0.3),
+    END_S - 86_400.0, 2, 0.3, 0.8, True,
+)  # fmt: skip
+
 
 def told(folder: Path) -> Config:
     """Play the story into the journal of `folder`; returns its configuration."""
@@ -51,6 +64,7 @@ def told(folder: Path) -> Config:
         stamp = _stamp(time_s)
         recorder.readings(list(_readings(time_s)), stamp)
         recorder.health(_health(time_s), stamp)
+    recorder.journal.append(_FILTERED, _stamp(END_S))
     keep_load(recorder, _stamp(END_S), list(config.tank))
     recorder.close(_stamp(END_S))
     return config

@@ -13,7 +13,7 @@ from afterfill.config import Config
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError
 from afterfill.journal.store import Journal
-from afterfill.records import Quantiles, Record
+from afterfill.records import Quantiles, Record, SourceTest
 from afterfill.service.clock import SystemClock
 from afterfill.service.driver_registry import ports_of
 from afterfill.service.sampler import Sampler
@@ -67,6 +67,7 @@ KEYS = {
     "neutraliser_left",
     "binary_sensor": "refill_ready alarms sees",
     "button": "log",
+    "number": "log_source_test",
 }
 
 
@@ -121,6 +122,8 @@ def test_every_figure_says_with_how_many_digits_it_is_shown(
     announced: dict[str, dict[str, Any]],
 ) -> None:
     for topic, payload in announced.items():
+        if "/number/" in topic:  # it has steps instead
+            continue
         if "unit_of_measurement" in payload or payload.get("device_class") == "ph":
             assert payload["suggested_display_precision"] in range(5), topic
 
@@ -146,6 +149,9 @@ ALLOWED = {
     "sensor": COMMON | STATE | SENSOR,
     "binary_sensor": COMMON | STATE,
     "button": COMMON | {"command_topic", "payload_press", "retain"},
+    "number": COMMON
+    | {"command_topic", "command_template", "retain", "min", "max", "step", "mode"}
+    | {"unit_of_measurement"},
 }
 
 
@@ -155,8 +161,22 @@ def test_only_keys_that_the_component_knows_are_used(
     for topic, payload in announced.items():
         component = topic.split("/")[1]
         assert payload.keys() <= ALLOWED[component], topic
-        if component != "button":
+        if component not in ("button", "number"):
             assert payload["state_topic"].startswith("afterfill/"), topic
+
+
+def test_a_number_sends_a_source_test_that_is_obeyed(
+    announced: dict[str, dict[str, Any]], journal: Journal
+) -> None:
+    (number,) = (p for p in named(announced, "window").values() if "command_template" in p)
+    topic = number["command_topic"].removeprefix("afterfill/")
+    text = Environment().from_string(number["command_template"]).render(value=2.5)
+    command = Command(topic, text.encode(), retained=False)
+    _, answer = obey(command, config=config(), alarms=DEFINITIONS, journal=journal, stamp=now())
+    assert answer["ok"], answer
+    ((_, event, _),) = journal.inbox()
+    assert isinstance(event, SourceTest)
+    assert event.total_chlorine_mg_l == 2.5
 
 
 def test_buttons_send_commands_that_are_obeyed(

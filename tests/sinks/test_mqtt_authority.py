@@ -54,7 +54,8 @@ def test_none_obeys_nobody(journal: Journal, shared_broker: Broker, prefix: str 
 
 @pytest.mark.parametrize(
     ("commands", "buttons"),
-    [("all", {"log/refill", "alarm/ph/acknowledge", "alarm/ph/shelve"}), ("log", {"log/refill"}),
+    [("all", {"log/refill", "log/source-test", "alarm/ph/acknowledge", "alarm/ph/shelve"}),
+     ("log", {"log/refill", "log/source-test"}),
      ("none", set())],
 )  # fmt: skip
 def test_a_button_that_would_not_be_obeyed_is_not_announced(

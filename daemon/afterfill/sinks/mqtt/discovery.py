@@ -36,8 +36,12 @@ def discovery(config: Config, service: str) -> list[tuple[str, Payload]]:
         _message(settings, service, tank, entity)
         for tank in config.tank
         for entity in _entities(config, tank)
-        if entity.component != "button" or is_allowed(settings.commands, entity.topic)
+        if entity.component not in entities.COMMANDING
+        or is_allowed(settings.commands, entity.topic)
     ]
+
+
+_MOST_MG_L = 10  # of chlorine, in any tap; a slip of the decimal point is above it
 
 
 def alarms_of(config: Config, tank: str) -> list[str]:
@@ -111,6 +115,17 @@ def _message(settings: Mqtt, service: str, tank: str, entity: Entity) -> tuple[s
 def _own(entity: Entity, topic: str) -> Payload:
     if entity.component == "button":
         return {"command_topic": topic, "payload_press": entity.value, "retain": False}
+    if entity.component == "number":
+        return {
+            "command_topic": topic,
+            "command_template": entity.value,
+            "min": 0,
+            "max": _MOST_MG_L,
+            "step": 0.05,
+            "mode": "box",
+            "unit_of_measurement": entity.unit,
+            "retain": False,
+        }
     own: Payload = {
         "state_topic": topic,
         "json_attributes_topic": topic,

@@ -10,7 +10,8 @@ from typing import Literal, get_args
 from afterfill.alarms.definition import Definition
 from afterfill.records import Quantity, StandingWord, VerdictWord
 
-Component = Literal["sensor", "binary_sensor", "button"]
+Component = Literal["sensor", "binary_sensor", "button", "number"]
+COMMANDING: tuple[Component, ...] = ("button", "number")
 ESTIMATE_EXPIRES_S = 600  # estimates come at least once a minute while anything is read
 _FORECAST_EXPIRES_S = 7200  # it comes each half hour
 _HEALTH_EXPIRES_S = 300  # told each minute
@@ -24,8 +25,8 @@ _AHEAD = f"{_BELOW} and {_BELOW} > value_json.time"
 @dataclass(frozen=True, slots=True)
 class Entity:
     """One row. `topic` is below the tank's own; `value` is what the template computes from the
-    message there, or what a button sends; `available`, if given, tells from the same message
-    whether there is anything to show."""
+    message there, or what a button or a number sends; `available`, if given, tells from the same
+    message whether there is anything to show."""
 
     component: Component
     key: str
@@ -97,6 +98,8 @@ OF_A_TANK: tuple[Entity, ...] = (
            "(value_json.open_ml + value_json.closed_ml) | round(1)", unit="mL", precision=1,
            state_class="measurement"),
     Entity("button", "log", "Log a refill, amount not known", "log/refill", "{}", enabled=True),
+    Entity("number", "log_source_test", "Log a source test, total chlorine", "log/source-test",
+           '{"total_chlorine_mg_l": {{ value }}}', unit="mg/L"),
 )  # fmt: skip
 
 _READINGS: dict[Quantity, Entity] = {
