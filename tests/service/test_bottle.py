@@ -79,7 +79,7 @@ def test_it_is_low_before_the_next_usual_refill_and_not_after_it() -> None:
     now = known(counted, *two)
     assert (now.left_ml, now.low) == (12.0, True)
     assert now.words() == (
-        "neutraliser 'n': the bottle holds 12 mL by what was logged; a usual refill takes 15"
+        "neutraliser 'n': the bottle holds 12 mL by what was logged; a usual refill takes 15 mL"
     )
 
 
@@ -155,7 +155,7 @@ def test_an_opened_bottle_is_past_its_time_whatever_it_holds() -> None:
     assert known(config=config).past is False
     now = known(stock(0, "counted", 500.0), refill(1, 15.0), day=182.0, config=config)
     assert (now.past, now.low) == (True, True)
-    assert "opened 2027-01-10, PAST ITS TIME, it kept until 2027-07-11" in now.words()
+    assert "past its time: opened 2027-01-10, kept until 2027-07-11" in now.words()
     fresh = known(stock(100, "opened", 250.0), refill(101, 15.0), day=182.0, config=config)
     assert (fresh.past, fresh.low) == (False, False)
 
@@ -208,7 +208,7 @@ def test_the_alarm_is_told_after_the_refill_that_leaves_too_little() -> None:
     raised = [it for it in changes if it.active]
     assert [(it.priority, it.state) for it in raised] == [("low", "unacknowledged")]
     assert raised[0].time_s == pytest.approx(ZERO_S + 4 * HOUR_S, abs=60.0)
-    assert "holds 12 mL by what was logged; a usual refill takes 15" in raised[0].message
+    assert "holds 12 mL by what was logged; a usual refill takes 15 mL" in raised[0].message
     assert [it.known for it in changes if it.time_s < raised[0].time_s] == [False]  # never clear
 
 

@@ -17,6 +17,7 @@ from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.service.liveness import Liveness, liveness
 from afterfill.service.restore import restored
+from afterfill.tank_bottle import BottleNow, bottle_now
 from afterfill.tank_setup import tank_setup
 from afterfill.wire import rfc3339, to_published
 
@@ -26,10 +27,12 @@ _OLD_S = 120.0  # an estimate that is older is called the last known one
 
 @dataclass(frozen=True, slots=True)
 class Now:
-    """How a tank stands at `now_s` [Unix s], what is to come, and what was learnt, if asked."""
+    """How a tank stands at `now_s` [Unix s], what is to come, its bottle of neutraliser (None: not
+    known which), and what was learnt, if asked."""
 
     stands: Stands
     outlook: TankOutlook
+    bottle: BottleNow | None
     learned: Learned | None
     now_s: float
 
@@ -44,13 +47,18 @@ class Now:
         if it.ahead_s:
             yield f"  clock             {ahead_words(it.ahead_s)}"
         yield from self.outlook.words(self.now_s)
+        if self.bottle is not None and self.bottle.is_kept:
+            low = "LOW: " if self.bottle.low else ""
+            yield f"  bottle            {low}{self.bottle.words()}"
         if self.learned is not None:
             yield from self.learned.words()
 
     def wire(self) -> dict[str, Any]:
         """The JSON object."""
         more = {} if self.learned is None else {"learned": self.learned.wire()}
-        return {**_wire(self.stands, self.now_s), "outlook": self.outlook.wire(), **more}
+        bottle = None if self.bottle is None else self.bottle.wire()
+        told = {"outlook": self.outlook.wire(), "bottle": bottle}
+        return {**_wire(self.stands, self.now_s), **told, **more}
 
 
 def all_safe(tank: str | None, config: Path | None, *, learned: bool, as_json: bool) -> bool:
@@ -73,6 +81,7 @@ def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned
     return Now(
         stands(journal, config, tank, live),
         outlook_of(setup, state.belief, at_s),
+        bottle_now(setup, state.stock, live.now.time_s),
         learned_of(state.belief) if learned else None,
         live.now.time_s,
     )

@@ -12,6 +12,7 @@ from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import Row, limit_words
 from afterfill.cli.plan.inputs import Known, used_table
 from afterfill.cli.plan.journal import FRESH_S, Used
+from afterfill.cli.plan.stock import bottle_lines
 from afterfill.cli.plan.wire import foot, head, plain
 from afterfill.cli.spread import spread
 from afterfill.cli.times import age
@@ -66,6 +67,7 @@ class PlannedRescue:
         if plan.dose_ml:
             whole = known.shown.volume(known.tank.litres)
             yield f"Dose: {millilitres(plan.dose_ml)} into the tank of {whole}, now."
+            yield from bottle_lines(known.stock, plan.dose_ml, "this dose")
         if plan.dose_ml != 0.0:
             yield _verdict(known, plan)
         for number, step in enumerate(self.to_do, 1):
