@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from afterfill.config import Config
 from afterfill.errors import PayloadError
@@ -148,6 +150,23 @@ def test_bottles_that_are_bought_and_opened() -> None:
     assert (now.left_ml, now.opened_s) == (250.0, ZERO_S + 3 * DAY_S)
     assert known(stock(0, "bought", 500.0), refill(1, 30.0)).left_ml == 470.0
     assert known(stock(0, "opened", 500.0), refill(1, 600.0)).left_ml == 0.0  # never below
+
+
+@given(
+    counted=st.floats(0.0, 500.0),
+    bought=st.lists(st.floats(1.0, 500.0), max_size=3),
+    drawn=st.lists(st.floats(0.0, 300.0), max_size=6),
+)
+def test_what_is_left_is_what_was_there_less_what_was_taken(
+    counted: float, bought: list[float], drawn: list[float]
+) -> None:
+    """Whichever bottle it came from, and never less than nothing."""
+    bottles = [stock(0, "counted", counted), *(stock(1, "bought", ml) for ml in bought)]
+    doses = [Dose(ZERO_S + (2 + day) * DAY_S, "t", ml) for day, ml in enumerate(drawn)]
+    left_ml = known(*bottles, *doses).left_ml
+    assert left_ml is not None
+    assert left_ml == pytest.approx(max(counted + sum(bought) - sum(drawn), 0.0), abs=0.02)
+    assert left_ml >= 0.0
 
 
 def test_an_opened_bottle_is_past_its_time_whatever_it_holds() -> None:

@@ -15,6 +15,7 @@ from afterfill.records import (
     RefillSeen,
     ResponseCheck,
     Service,
+    Stock,
     Verdict,
     VerdictWord,
 )
@@ -124,6 +125,10 @@ def done_words(done: Done) -> str:
     match done:
         case Dose():
             return f"{done.neutraliser_ml:g} mL of neutraliser into the tank"
+        case Stock(neutraliser_ml=None):
+            return f"neutraliser {done.what}: a bottle"
+        case Stock():
+            return f"neutraliser {done.what}: {done.neutraliser_ml:g} mL"
         case Service():
             return f"work on the tank: {probe_out_words(done) or done.what}"
         case Calibration():
