@@ -210,11 +210,11 @@ def _amended(left: StockLeft, pour: Pour, refill: Refill) -> StockLeft:
 
 
 def _remembered(left: StockLeft, refill: Refill) -> StockLeft:
-    """A refill without any neutraliser is no measure of one with."""
+    """A refill without any neutraliser is no measure of one with, nor one of no water."""
     ml, litres = refill.neutraliser_ml, refill.litres
-    if ml:
+    if ml is not None and ml > 0.0:
         left = replace(left, refills_ml=(*left.refills_ml, ml)[-_REFILLS:])
-    if litres is not None:
+    if litres is not None and litres > 0.0:
         left = replace(left, refills_litres=(*left.refills_litres, litres)[-_REFILLS:])
     return left
 

@@ -108,6 +108,11 @@ def test_without_any_amount_the_plan_says_what_a_usual_refill_takes() -> None:
     assert "at most 2 mL" in now.words()
 
 
+def test_a_refill_of_no_water_is_no_measure_of_a_usual_one() -> None:
+    """A recording may hold one; the fold must not fail on it."""
+    assert known(stock(0, "counted", 40.0), refill(1, None, 0.0)).usual_ml is None
+
+
 def test_a_refill_without_an_amount_counts_as_a_usual_one() -> None:
     """40 - 15 = 25 would do once more; a second one untold, 10 would not."""
     events: list[Event] = [stock(0, "counted", 40.0), refill(1, 15.0)]
