@@ -6,7 +6,9 @@ inference knows nothing of it.
 
 from dataclasses import dataclass, replace
 from statistics import median
+from typing import Any
 
+from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.inference.monitor.announcements import Relation
 from afterfill.inference.setup import Pour
 from afterfill.planning.asked import Asked, Tap
@@ -34,27 +36,60 @@ class BottleNow:
     keeps_until_s: float | None
     past: bool
     low: bool | None
+    unit: DoseUnit = "mL"
 
     def words(self) -> str:
         """What is left, and until when it keeps, in one clause."""
         if self.left_ml is None:
             held = f"how much neutraliser '{self.neutraliser}' is left is not known"
         else:
-            usual = "" if self.usual_ml is None else f"; a usual refill takes {self.usual_ml:.3g}"
+            usual = (
+                ""
+                if self.usual_ml is None
+                else f"; a usual refill takes {self.amount(self.usual_ml)}"
+            )
             held = f"neutraliser '{self.neutraliser}': {self.held()}{usual}"
+        kept = self.kept()
+        return f"{held}; {'past its time: ' if self.past else ''}{kept}" if kept else held
+
+    def amount(self, amount: float) -> str:
+        """So much of it, as its label counts."""
+        return dose_words(round(amount, 2), self.unit)
+
+    def kept(self) -> str:
+        """``opened 2026-03-01, keeps until 2026-08-31``; empty where that is not known."""
         if self.opened_s is None or self.keeps_until_s is None:
-            return held
-        opened, until = (rfc3339(s)[:10] for s in (self.opened_s, self.keeps_until_s))
-        kept = f"PAST ITS TIME, it kept until {until}" if self.past else f"keeps until {until}"
-        return f"{held}; opened {opened}, {kept}"
+            return ""
+        keeps = "kept" if self.past else "keeps"
+        return f"opened {_date(self.opened_s)}, {keeps} until {_date(self.keeps_until_s)}"
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether anything was counted, or its time is known."""
+        return self.left_ml is not None or self.keeps_until_s is not None
+
+    def wire(self) -> dict[str, Any]:
+        """The JSON object."""
+        opened_s, until_s = self.opened_s, self.keeps_until_s
+        return {
+            "neutraliser": self.neutraliser,
+            "left_ml": self.left_ml,
+            "untold": self.untold,
+            "usual_ml": self.usual_ml,
+            "opened": None if opened_s is None else _date(opened_s),
+            "keeps_until": None if until_s is None else _date(until_s),
+            "past": self.past,
+            "low": self.low,
+        }
 
     def held(self) -> str:
         """``the bottle holds 12 mL by what was logged``."""
         if self.left_ml is None:
             return "what the bottle holds is not known"
         most = "at most " if self.untold else ""
-        why = f" ({self.untold} refills without an amount since the count)" if self.untold else ""
-        return f"the bottle holds {most}{self.left_ml:.3g} mL by what was logged{why}"
+        several = "1 amount is" if self.untold == 1 else f"{self.untold} amounts are"
+        why = f" (of what was taken since, {several} not known)" if self.untold else ""
+        return f"the bottle holds {most}{self.amount(self.left_ml)} by what was logged{why}"
 
 
 def bottle_now(setup: TankSetup, stock: StockLeft | None, time_s: float) -> BottleNow | None:
@@ -71,8 +106,12 @@ def bottle_now(setup: TankSetup, stock: StockLeft | None, time_s: float) -> Bott
     short = _is_short(left_ml, stock.untold, usual_ml)
     low = True if past else short
     return BottleNow(
-        bottle.name, left_ml, stock.untold, usual_ml, opened_s, until_s, past, low
+        bottle.name, left_ml, stock.untold, usual_ml, opened_s, until_s, past, low, setup.dose_unit
     )  # fmt: skip
+
+
+def _date(time_s: float) -> str:
+    return rfc3339(time_s)[:10]
 
 
 def _is_short(left_ml: float | None, untold: int, usual_ml: float | None) -> bool | None:
@@ -174,11 +213,11 @@ def _amended(left: StockLeft, pour: Pour, refill: Refill) -> StockLeft:
 
 
 def _remembered(left: StockLeft, refill: Refill) -> StockLeft:
-    """A refill without any neutraliser is no measure of one with."""
+    """A refill without any neutraliser is no measure of one with, nor one of no water."""
     ml, litres = refill.neutraliser_ml, refill.litres
-    if ml:
+    if ml is not None and ml > 0.0:
         left = replace(left, refills_ml=(*left.refills_ml, ml)[-_REFILLS:])
-    if litres is not None:
+    if litres is not None and litres > 0.0:
         left = replace(left, refills_litres=(*left.refills_litres, litres)[-_REFILLS:])
     return left
 
@@ -205,19 +244,20 @@ def told(before: StockLeft | None, after: StockLeft | None) -> list[StockLeft]:
 
 def heard(setup: TankSetup, before: StockLeft | None, record: StockLeft) -> StockLeft | None:
     """What is left as another tank on the same neutraliser has told it, or this one before a
-    restart. A tank's usual refill stays its own."""
-    if setup.bottle is None or record.neutraliser != setup.bottle.name:
-        return before
-    if before is None or record.refills_ml or record.refills_litres:
-        return record
+    restart."""
+    bottle = setup.bottle
+    return record if bottle is not None and record.neutraliser == bottle.name else before
+
+
+def shared(record: StockLeft, other: StockLeft | None, tank: str) -> StockLeft:
+    """What `tank`, which knew `other`, is to hear of it: a tank's refills stay its own."""
+    ours = other is not None and other.neutraliser == record.neutraliser
     return replace(
-        record, refills_ml=before.refills_ml, refills_litres=before.refills_litres
-    )  # fmt: skip
-
-
-def shared(record: StockLeft, tank: str) -> StockLeft:
-    """What `tank` is to hear of it."""
-    return replace(record, tank=tank, refills_ml=(), refills_litres=())
+        record,
+        tank=tank,
+        refills_ml=other.refills_ml if ours and other else (),
+        refills_litres=other.refills_litres if ours and other else (),
+    )
 
 
 def _own(bottle: BottleKept, stock: StockLeft | None, tank: str, time_s: float) -> StockLeft:

@@ -6,11 +6,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from afterfill.figures import figure, span_words
-from afterfill.records import Evidence
+from afterfill.records import Evidence, Stock
 from afterfill.report.chart import Chart, Line, drawn
 from afterfill.report.gathered import BlindSpan, blind_spans
 from afterfill.report.scale import Scale, scale_around, time_ticks
-from afterfill.report.words import evidence_words, per_cent
+from afterfill.report.words import done_words, evidence_words, per_cent
 from cli_room import estimate
 
 DAY_S = 86400.0
@@ -118,3 +118,14 @@ def test_spans_in_their_natural_unit() -> None:
 )  # fmt: skip
 def test_evidence_in_words(log_odds: float, words: str) -> None:
     assert evidence_words(Evidence("orp", log_odds)) == words
+
+
+@pytest.mark.parametrize(
+    ("stock", "words"),
+    [
+        (Stock(0.0, "t", "counted", 120.0), "neutraliser counted: 120 mL"),
+        (Stock(0.0, "t", "opened"), "neutraliser opened: a bottle"),
+    ],
+)
+def test_the_stock_of_neutraliser_stands_among_what_was_done(stock: Stock, words: str) -> None:
+    assert done_words(stock, "mL") == words

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from afterfill.config import Config
 from afterfill.errors import PayloadError
@@ -79,7 +81,7 @@ def test_it_is_low_before_the_next_usual_refill_and_not_after_it() -> None:
     now = known(counted, *two)
     assert (now.left_ml, now.low) == (12.0, True)
     assert now.words() == (
-        "neutraliser 'n': the bottle holds 12 mL by what was logged; a usual refill takes 15"
+        "neutraliser 'n': the bottle holds 12 mL by what was logged; a usual refill takes 15 mL"
     )
 
 
@@ -104,6 +106,11 @@ def test_without_any_amount_the_plan_says_what_a_usual_refill_takes() -> None:
     assert 1.9 <= now.usual_ml <= 4.0
     assert (now.untold, now.low) == (1, True)  # that refill may have taken as much
     assert "at most 2 mL" in now.words()
+
+
+def test_a_refill_of_no_water_is_no_measure_of_a_usual_one() -> None:
+    """A recording may hold one; the fold must not fail on it."""
+    assert known(stock(0, "counted", 40.0), refill(1, None, 0.0)).usual_ml is None
 
 
 def test_a_refill_without_an_amount_counts_as_a_usual_one() -> None:
@@ -150,12 +157,29 @@ def test_bottles_that_are_bought_and_opened() -> None:
     assert known(stock(0, "opened", 500.0), refill(1, 600.0)).left_ml == 0.0  # never below
 
 
+@given(
+    counted=st.floats(0.0, 500.0),
+    bought=st.lists(st.floats(1.0, 500.0), max_size=3),
+    drawn=st.lists(st.floats(0.0, 300.0), max_size=6),
+)
+def test_what_is_left_is_what_was_there_less_what_was_taken(
+    counted: float, bought: list[float], drawn: list[float]
+) -> None:
+    """Whichever bottle it came from, and never less than nothing."""
+    bottles = [stock(0, "counted", counted), *(stock(1, "bought", ml) for ml in bought)]
+    doses = [Dose(ZERO_S + (2 + day) * DAY_S, "t", ml) for day, ml in enumerate(drawn)]
+    left_ml = known(*bottles, *doses).left_ml
+    assert left_ml is not None
+    assert left_ml == pytest.approx(max(counted + sum(bought) - sum(drawn), 0.0), abs=0.02)
+    assert left_ml >= 0.0
+
+
 def test_an_opened_bottle_is_past_its_time_whatever_it_holds() -> None:
     config = with_bottle(opened=date(2027, 1, 10), keeps_months=6)  # the story begins on 15 January
     assert known(config=config).past is False
     now = known(stock(0, "counted", 500.0), refill(1, 15.0), day=182.0, config=config)
     assert (now.past, now.low) == (True, True)
-    assert "opened 2027-01-10, PAST ITS TIME, it kept until 2027-07-11" in now.words()
+    assert "past its time: opened 2027-01-10, kept until 2027-07-11" in now.words()
     fresh = known(stock(100, "opened", 250.0), refill(101, 15.0), day=182.0, config=config)
     assert (fresh.past, fresh.low) == (False, False)
 
@@ -208,7 +232,7 @@ def test_the_alarm_is_told_after_the_refill_that_leaves_too_little() -> None:
     raised = [it for it in changes if it.active]
     assert [(it.priority, it.state) for it in raised] == [("low", "unacknowledged")]
     assert raised[0].time_s == pytest.approx(ZERO_S + 4 * HOUR_S, abs=60.0)
-    assert "holds 12 mL by what was logged; a usual refill takes 15" in raised[0].message
+    assert "holds 12 mL by what was logged; a usual refill takes 15 mL" in raised[0].message
     assert [it.known for it in changes if it.time_s < raised[0].time_s] == [False]  # never clear
 
 

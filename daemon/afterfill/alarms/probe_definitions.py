@@ -117,7 +117,10 @@ _BOTTLE_LOW = Definition(
     time_to_respond="before the next refill",
     steps=Steps(
         "buy or open a bottle and say so: `afterfill log stock --what opened --neutraliser-ml 250`",
-        then=("if there is more than that, count it: `afterfill log stock --what counted`",),
+        then=(
+            "if more is there than it says, count it all: `afterfill log stock --what counted "
+            "--neutraliser-ml 120`",
+        ),
         do_not=("refill with less neutraliser than the plan says",),
     ),
     sentence=messages.bottle,

@@ -192,7 +192,7 @@ class StockLeft:
     bottles not yet opened; `opened_s`: when it was opened; what was drawn before `counted_s` is in
     the count; `drawn_s`: when the newest amount was drawn; `untold`: refills since the count whose
     amount was not told. `refills_ml`, `refills_litres`: neutraliser and water of this tank's last
-    refills, as far as told; empty where another tank tells it."""
+    refills, as far as told."""
 
     time_s: float
     tank: str

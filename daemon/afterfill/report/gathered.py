@@ -19,12 +19,13 @@ from afterfill.records import (
     RefillSeen,
     ResponseCheck,
     Service,
+    Stock,
     Verdict,
 )
 
 _KINDS = words_of(lambda kind: kind.report)
 _SAME_SPAN_S = 900.0  # estimates further apart than this are no unbroken span; our judgement
-Done = AlarmCommand | Dose | Service | Calibration | ResponseCheck
+Done = AlarmCommand | Dose | Stock | Service | Calibration | ResponseCheck
 
 
 @dataclass
@@ -72,7 +73,9 @@ def gathered(journal: Journal, tank: str, from_s: float, to_s: float) -> Gathere
                 found.alarms.append(alarm)
             case KitResult() as kit:
                 found.kits.append(kit)
-            case AlarmCommand() | Dose() | Service() | Calibration() | ResponseCheck() as work:
+            case (
+                AlarmCommand() | Dose() | Stock() | Service() | Calibration() | ResponseCheck()
+            ) as work:
                 found.done.append(work)
     return found
 

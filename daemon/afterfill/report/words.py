@@ -17,6 +17,7 @@ from afterfill.records import (
     RefillSeen,
     ResponseCheck,
     Service,
+    Stock,
     Verdict,
     VerdictWord,
 )
@@ -126,6 +127,9 @@ def done_words(done: Done, unit: DoseUnit) -> str:
     match done:
         case Dose():
             return f"{dose_words(done.neutraliser_ml, unit)} of neutraliser into the tank"
+        case Stock(neutraliser_ml=ml):
+            much = "a bottle" if ml is None else dose_words(ml, unit)
+            return f"neutraliser {done.what}: {much}"
         case Service():
             return f"work on the tank: {probe_out_words(done) or done.what}"
         case Calibration():

@@ -217,7 +217,8 @@ class Recorder:
         for tank, setup in self._setups.items():
             bottle = setup.bottle
             if tank != left.tank and bottle is not None and bottle.name == left.neutraliser:
-                self.heard(shared(left, tank), stamp)
+                known = self._states[tank].stock
+                self.heard(shared(left, known, tank), stamp)
 
     def _tell_failure(self, tank: str, now: TankState, stamp: Stamp) -> None:
         """Say that the inference of one tank failed; the others go on."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+from afterfill.cli.check.bottles import bottle_findings
 from afterfill.cli.check.finding import Finding
 from afterfill.cli.check.gallons import gallon_findings
 from afterfill.cli.check.journal import journal_finding
@@ -41,6 +42,7 @@ def _findings(config: Config, path: Path, send_test: bool) -> Iterator[Finding]:
     yield from secret_findings(config)
     yield from delivery_findings(config, send_test=send_test)
     yield from outbox_findings(config, journal_path)
+    yield from bottle_findings(config)
     yield clock_finding()
     yield disk_finding(config.journal, journal_path)
     if (found := journal_finding(journal_path)) is not None:

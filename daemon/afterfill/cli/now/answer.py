@@ -20,6 +20,7 @@ from afterfill.journal.store import Journal
 from afterfill.planning.shown import Shown
 from afterfill.service.liveness import Liveness, liveness
 from afterfill.service.restore import restored
+from afterfill.tank_bottle import BottleNow, bottle_now
 from afterfill.tank_setup import tank_setup
 from afterfill.wire import rfc3339, to_published
 
@@ -29,10 +30,12 @@ _OLD_S = 120.0  # an estimate that is older is called the last known one
 
 @dataclass(frozen=True, slots=True)
 class Now:
-    """How a tank stands at `now_s` [Unix s], what is to come, and what was learnt, if asked."""
+    """How a tank stands at `now_s` [Unix s], what is to come, its bottle of neutraliser (None: not
+    known which), and what was learnt, if asked."""
 
     stands: Stands
     outlook: TankOutlook
+    bottle: BottleNow | None
     learned: Learned | None
     sources: list[Sourced]
     ready: Ready
@@ -53,6 +56,9 @@ class Now:
         yield from self.outlook.words(self.now_s)
         for source in self.sources:
             yield from source.words()
+        if self.bottle is not None and self.bottle.is_kept:
+            low = "LOW: " if self.bottle.low else ""
+            yield f"  bottle            {low}{self.bottle.words()}"
         if self.learned is not None:
             yield from self.learned.words()
 
@@ -62,6 +68,7 @@ class Now:
         return {
             **_wire(self.stands, self.now_s),
             "outlook": self.outlook.wire(),
+            "bottle": None if self.bottle is None else self.bottle.wire(),
             "refill_ready": self.ready.wire(),
             "sources": [it.wire() for it in self.sources],
             **more,
@@ -89,6 +96,7 @@ def _now(journal: Journal, config: Config, tank: str, live: Liveness, *, learned
     return Now(
         it,
         outlook_of(setup, state.belief, at_s),
+        bottle_now(setup, state.stock, live.now.time_s),
         learned_of(state.belief) if learned else None,
         list(sources_of(journal, tank, [*config.source], live).values()),
         ready_of(journal, it),

@@ -9,6 +9,7 @@ from afterfill.chemistry.kits import by_kit
 from afterfill.chemistry.limits import default_limits
 from afterfill.chemistry.standing import Interval
 from afterfill.chemistry.units import celsius_from
+from afterfill.cli.bottle import bottle_by_journal
 from afterfill.cli.console import Table
 from afterfill.cli.plan.journal import (
     AMMONIA,
@@ -26,6 +27,7 @@ from afterfill.config_source import Source
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
+from afterfill.tank_bottle import BottleNow
 from afterfill.tank_setup import bottle_of, bounds_of, strength_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
@@ -34,7 +36,8 @@ _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common
 @dataclass(frozen=True, slots=True)
 class Known:
     """Everything a plan is made from. `max_is_given`: the source's maximum is stated, not assumed;
-    `ammonia_counts_bound`: the tank's ammonia includes what chloramine holds."""
+    `ammonia_counts_bound`: the tank's ammonia includes what chloramine holds; `stock`: what is left
+    of the neutraliser."""
 
     name: str
     tank: TankBefore
@@ -47,6 +50,7 @@ class Known:
     max_is_given: bool
     ammonia_counts_bound: bool
     source_name: str = "ID"
+    stock: BottleNow | None = None
 
 
 def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
@@ -73,6 +77,7 @@ def inputs(config: Config, name: str, said: Said, shown: Shown) -> Known:
         max_is_given=bool(held.origin)
         or (source is not None and source.residual_max_mg_l is not None),
         ammonia_counts_bound=counts_bound,
+        stock=bottle_by_journal(config, name),
         source_name=next((n for n, it in config.source.items() if it is source), "ID"),
     )
 

@@ -11,6 +11,7 @@ from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import figures
 from afterfill.cli.plan.inputs import Known, used_table
 from afterfill.cli.plan.said import Said
+from afterfill.cli.plan.stock import bottle_lines
 from afterfill.cli.plan.wire import foot, head, plain
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import PLACES, Asked, DoseAt
@@ -170,6 +171,8 @@ def _answer(known: Known, plan: RefillPlan) -> Iterator[str]:
     yield f"{known.name}: refill of {volume}, {plan.fraction:.0%} of {whole}: {_verdict(plan)}"
     if plan.dose is not None and not plan.over:
         yield f"Dose: {dose_words(plan.dose.ml, plan.dose.unit)} into the {plan.dose.at}."
+    ml = None if plan.dose is None else plan.dose.ml
+    yield from bottle_lines(known.stock, ml, "this refill")
 
 
 def _verdict(plan: RefillPlan) -> str:

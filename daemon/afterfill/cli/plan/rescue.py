@@ -13,6 +13,7 @@ from afterfill.cli.console import Table
 from afterfill.cli.plan.figures import Row, limit_words
 from afterfill.cli.plan.inputs import Known, used_table
 from afterfill.cli.plan.journal import FRESH_S, Used
+from afterfill.cli.plan.stock import bottle_lines
 from afterfill.cli.plan.wire import foot, head, plain
 from afterfill.cli.spread import spread
 from afterfill.cli.times import age
@@ -67,6 +68,7 @@ class PlannedRescue:
             whole = known.shown.volume(known.tank.litres)
             dose = dose_words(plan.dose_ml, known.bottle.unit if known.bottle else "mL")
             yield f"Dose: {dose} into the tank of {whole}, now."
+            yield from bottle_lines(known.stock, plan.dose_ml, "this dose")
         if plan.dose_ml != 0.0:
             yield _verdict(known, plan)
         for number, step in enumerate(self.to_do, 1):

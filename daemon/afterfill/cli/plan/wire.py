@@ -18,7 +18,8 @@ def head(kind: str, known: Known) -> dict[str, Any]:
 
 def foot(known: Known) -> dict[str, Any]:
     """What every plan ends with: what it is held against and was worked out from."""
-    return {"limits": plain(known.bounds), "used": plain(known.used)}
+    stock = None if known.stock is None else known.stock.wire()
+    return {"limits": plain(known.bounds), "used": plain(known.used), "bottle": stock}
 
 
 def plain(value: Any) -> Any:  # noqa: ANN401 - any part of a plan
