@@ -15,6 +15,7 @@ from afterfill.inference.model import priors
 from afterfill.inference.posterior.estimate import blind_because, p_over_limit
 from afterfill.planning import practice
 from afterfill.records import RefillReady
+from afterfill.tank_bottle import bottle_now
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
 
@@ -97,6 +98,15 @@ def _usual_share(setup: TankSetup, state: TankState) -> float:
     return priors.FRACTION
 
 
+def _bottle(setup: TankSetup, state: TankState, time_s: float) -> Iterator[str]:
+    """Where nothing was counted, nothing is held against it."""
+    bottle = bottle_now(setup, state.stock, time_s)
+    if bottle is not None and bottle.past:
+        yield f"neutraliser {bottle.neutraliser} is past its time"
+    elif bottle is not None and bottle.low:
+        yield f"neutraliser {bottle.neutraliser} will not do for a usual refill"
+
+
 # One function for each kind of reason, in the order in which they are said: add another here.
 _REASONS: tuple[Callable[[TankSetup, TankState, float], Iterator[str]], ...] = (
     _carry_over,
@@ -104,4 +114,5 @@ _REASONS: tuple[Callable[[TankSetup, TankState, float], Iterator[str]], ...] = (
     _source,
     _cartridge,
     _steps,
+    _bottle,
 )

@@ -8,7 +8,7 @@ import pytest
 
 from afterfill.config import Config
 from afterfill.inference.posterior.estimate import estimate
-from afterfill.records import Event, KitResult, Output, RefillReady, SourceTest, Tick
+from afterfill.records import Event, KitResult, Output, RefillReady, SourceTest, Stock, Tick
 from afterfill.tank import TankState, folded
 from tank_stories import ZERO_S, after, config_of, merged, pour, raw, refill, setup_of, story
 
@@ -122,3 +122,11 @@ def test_a_filter_that_let_chlorine_through_holds_back() -> None:
 def test_a_tank_without_a_source_is_never_ready() -> None:
     _, told = quiet(config_of().model_copy(update={"source": {}}))
     assert told.why == ("no source is configured",)
+
+
+def test_a_bottle_that_will_not_do_holds_back_and_one_never_counted_does_not() -> None:
+    counted = Stock(ZERO_S + 60.0 * 60.0, "t", "counted", 0.1)
+    _, told = quiet(config_of(), counted)
+    assert told.why == ("neutraliser n will not do for a usual refill",)
+    _, told = quiet(config_of(), counted, Stock(ZERO_S + 80.0 * 60.0, "t", "bought", 500.0))
+    assert told.ready
