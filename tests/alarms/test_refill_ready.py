@@ -125,8 +125,21 @@ def test_a_tank_without_a_source_is_never_ready() -> None:
 
 
 def test_a_bottle_that_will_not_do_holds_back_and_one_never_counted_does_not() -> None:
-    counted = Stock(ZERO_S + 60.0 * 60.0, "t", "counted", 0.1)
-    _, told = quiet(config_of(), counted)
-    assert told.why == ("neutraliser n will not do for a usual refill",)
-    _, told = quiet(config_of(), counted, Stock(ZERO_S + 80.0 * 60.0, "t", "bought", 500.0))
-    assert told.ready
+    said = refill(1.0, litres=25, minutes=10, neutraliser_ml=5.0)
+    dosed = story(6.0, [pour(1.0, 0.25, raw("chloramine", 0.0))])
+    why = {}
+    for name, amount_ml in (("never", None), ("little", 6.0), ("enough", 60.0)):
+        counted = [] if amount_ml is None else [Stock(ZERO_S + 600.0, "t", "counted", amount_ml)]
+        found = after(setup_of(config_of()), merged(dosed, [said, *counted]))[1]
+        why[name] = asked(found)[-1].why
+    low = "neutraliser n will not do for a usual refill"
+    assert {name: low in reasons for name, reasons in why.items()} == {
+        "never": False, "little": True, "enough": False,
+    }  # fmt: skip
+
+
+def test_a_bottle_past_its_time_holds_back() -> None:
+    tables = config_of().model_dump(exclude_unset=True)
+    tables["neutraliser"]["n"] |= {"opened": "2020-01-01", "keeps_months": 6}
+    _, told = quiet(Config.model_validate(tables))
+    assert told.why == ("neutraliser n is past its time",)
