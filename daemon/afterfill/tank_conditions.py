@@ -13,6 +13,7 @@ from afterfill.inference import history
 from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.model import priors
+from afterfill.inference.model.parameters import is_filtered
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.posterior.estimate import (
@@ -22,6 +23,7 @@ from afterfill.inference.posterior.estimate import (
     learning_to_go_s,
     p_over_limit,
 )
+from afterfill.inference.setup import Water
 from afterfill.planning import practice
 from afterfill.records import AlarmChange
 from afterfill.tank_bottle import bottle_now
@@ -108,7 +110,7 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
             nh3_mg_l, state.context.ahead_mg_l, limit_mg_l, active("free-ammonia-forecast")
         ),
         "neutraliser-excess": rules.neutraliser_excess(
-            surplus_mg_l(setup, state, time_s), setup.inference.water.residual_max_mg_l
+            surplus_mg_l(setup, state, time_s), _most_mg_l(setup.inference.water)
         ),
         "ph": rules.outside(
             ph_at(belief, time_s), setup.ph_limits, rules.PH_DEADBAND, active("ph")
@@ -132,6 +134,12 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
             told = state.context.machine.get(it.name)
             found[it.name] = None if told is None else told.holds
     return found
+
+
+def _most_mg_l(water: Water) -> float:
+    """The most chlorine that may come [mg/L as Cl2]: behind a filter the raw water's."""
+    raw_mg_l = (water.raw_mg_l or priors.RAW_MG_L) if is_filtered(water) else 0.0
+    return max(water.residual_max_mg_l, raw_mg_l)
 
 
 def _of_refill(
