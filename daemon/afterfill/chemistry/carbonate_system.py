@@ -9,7 +9,7 @@ CO3-2, so each question is one root in pH; those three are then renewed until pH
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from math import log10
+from math import inf, log10
 from typing import NamedTuple
 
 from afterfill.chemistry import constants
@@ -22,6 +22,9 @@ _MG_PER_EQ = 500.0 * constants.CACO3.value
 _PH_FLOOR, _PH_CEILING = 2.0, 12.0
 _ROUNDS = 60
 _TOLERANCE = 1e-9  # pH
+_STEP = 1e-11  # pH: steps shrink faster than the bracket, of which one end may stay
+_WIDE_PH = 0.2  # in less the alkalinity is nearly straight
+_NEAR_PH = 0.05  # from one round to the next the pH moves less; else the whole range is searched
 _SETTLED = 1e-7  # relative, of the activity of CO3-2
 
 
@@ -120,10 +123,14 @@ def closed(totals: Totals) -> Speciation:
     8.27
     """
 
+    near = None
+
     def closing(linear: Linear) -> tuple[float, float]:
-        h = _root(
+        nonlocal near
+        near = h = _root(
             lambda h: totals.carbon * linear.alkalinity(h) / linear.carbon(h) + linear.water(h),
             totals.alkalinity,
+            near,
         )
         return h, totals.carbon / linear.carbon(h)
 
@@ -139,10 +146,14 @@ def with_air(totals: Totals, co2_atm: float) -> Speciation:
     k = equilibria(totals.temperature_c)
     dissolved = co2_atm * k.air / k.co2
 
+    near = None
+
     def closing(linear: Linear) -> tuple[float, float]:
-        h = _root(
+        nonlocal near
+        near = h = _root(
             lambda h: dissolved / (h * h) * linear.alkalinity(h) + linear.water(h),
             totals.alkalinity,
+            near,
         )
         return h, dissolved / (h * h)
 
@@ -230,17 +241,22 @@ def _ionic_strength(
     return 0.5 * (single + totals.sodium + totals.chloride) + 2.0 * double
 
 
-def _root(alkalinity: Callable[[float], float], wanted: float) -> float:
-    """h at which `alkalinity`, which rises with pH, is `wanted`: Illinois steps on a bracket."""
+def _root(alkalinity: Callable[[float], float], wanted: float, near: float | None) -> float:
+    """h at which `alkalinity`, which rises with pH, is `wanted`: Illinois steps on a bracket, a
+    narrow one around the h of the round before where it holds the root."""
     low, high = _PH_FLOOR, _PH_CEILING
+    if near is not None:
+        low, high = -log10(near) - _NEAR_PH, -log10(near) + _NEAR_PH
     below, above = alkalinity(10.0**-low) - wanted, alkalinity(10.0**-high) - wanted
     if not below <= 0.0 <= above:
+        if near is not None:
+            return _root(alkalinity, wanted, None)
         raise ModelDomainError(f"no pH between {low:g} and {high:g} gives this alkalinity")
-    side = 0
+    side, before = 0, inf
     for _ in range(200):
         middle = (
             0.5 * (low + high)
-            if _lopsided(below, above)
+            if high - low > _WIDE_PH and _lopsided(below, above)
             else (low * above - high * below) / (above - below)
         )
         value = alkalinity(10.0**-middle) - wanted
@@ -248,8 +264,9 @@ def _root(alkalinity: Callable[[float], float], wanted: float) -> float:
             low, below, above, side = middle, value, above * (0.5 if side < 0 else 1.0), -1
         else:
             high, above, below, side = middle, value, below * (0.5 if side > 0 else 1.0), 1
-        if high - low < _TOLERANCE or abs(value) < 1e-15:
+        if high - low < _TOLERANCE or abs(value) < 1e-15 or abs(middle - before) < _STEP:
             break
+        before = middle
     return float(10.0**-middle)
 
 
