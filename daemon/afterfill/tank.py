@@ -83,8 +83,9 @@ def folded(
     """
     try:
         after, found = _folded(setup, state, record, every_s)
-        told = tank_sources.news(setup, state, after, known_since_s(record))
-        return after, [*found, *told] if told else found
+        if tank_sources.has_news(state, after):
+            found = [*found, *tank_sources.news(setup, after, known_since_s(record))]
+        return after, found
     except MemoryError:
         raise
     except Exception as error:  # noqa: BLE001 - live, restart and replay must end alike
@@ -94,10 +95,10 @@ def folded(
 def _folded(
     setup: TankSetup, state: TankState, record: Input, every_s: float
 ) -> tuple[TankState, list[Output]]:
-    time_s = known_since_s(record)
     setup = setup.at(record.time_s)
     if isinstance(record, Reading):
         return _after_reading(setup, state, _finite(record), every_s)
+    time_s = known_since_s(record)
     if isinstance(record, Tick):
         return _after_step(setup, state, time_s, None, every_s)
     if isinstance(record, AlarmCommand):

@@ -81,8 +81,10 @@ def _fields_of(cls: type[Any]) -> tuple[str, ...]:
 
 
 _WORDS = ";".join(f"{name}:{','.join(_fields_of(cls))}" for name, cls in _CLASSES.items())
+# Alarms are many, and most of each is as it begins: that is left out.
+_STATUS = {f.name: f.default for f in fields(AlarmStatus)}
 _GROUPS = [(hypothesis.name, hypothesis.size) for hypothesis in HYPOTHESES]
-LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES};{_GROUPS}'.encode()):08x}"
+LAYOUT = f"{zlib.crc32(f'{_MEANING};{_WORDS};{_SHAPES};{_GROUPS};{_STATUS}'.encode()):08x}"
 
 
 def to_bytes(state: TankState) -> bytes:
@@ -149,8 +151,10 @@ def _plain(value: Any, arrays: list[bytes]) -> Any:  # noqa: ANN401 - JSON value
         return {"~": "History", **parts}
     cls = type(value)
     if _CLASSES.get(cls.__name__) is cls:
-        named = {name: _plain(getattr(value, name), arrays) for name in _fields_of(cls)}
-        return {"~": cls.__name__, **named}
+        left_out = _STATUS if cls is AlarmStatus else {}
+        named = {name: getattr(value, name) for name in _fields_of(cls)}
+        told = {n: it for n, it in named.items() if n not in left_out or it != left_out[n]}
+        return {"~": cls.__name__, **{name: _plain(it, arrays) for name, it in told.items()}}
     if isinstance(value, Mapping):
         items = [[key, _plain(inner, arrays)] for key, inner in value.items()]
         return {"~": "map", "items": items}

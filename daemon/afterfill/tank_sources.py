@@ -60,15 +60,19 @@ def told(before: Belief, after: Belief, tank: str, time_s: float) -> list[Source
     ]
 
 
-def news(
-    setup: TankSetup, before: TankState, after: TankState, time_s: float
-) -> list[SourceBelieved]:
-    """What is believed of the sources, where a record has changed that, and daily: what was learnt
-    counts less with time, and a utility's day may have come."""
-    if after.belief.sources is before.belief.sources:
-        told_s, now_s = before.judged_s, after.judged_s
-        if now_s is None or (told_s is not None and told_s // _DAY_S == now_s // _DAY_S):
-            return []
+def has_news(before: TankState, after: TankState) -> bool:
+    """Whether a record has changed what is believed of the sources, or a day has begun: what was
+    learnt counts less with time, and a utility's day may have come."""
+    if after.belief.sources is not before.belief.sources:
+        return True
+    told_s, now_s = before.judged_s, after.judged_s
+    if now_s is None or told_s == now_s:
+        return False
+    return told_s is None or told_s // _DAY_S != now_s // _DAY_S
+
+
+def news(setup: TankSetup, after: TankState, time_s: float) -> list[SourceBelieved]:
+    """What is believed of the sources after such a record."""
     return believed_now(setup.at(time_s), after.belief, time_s)
 
 
