@@ -98,6 +98,8 @@ def bottle_now(setup: TankSetup, stock: StockLeft | None, time_s: float) -> Bott
     bottle = setup.bottle
     if bottle is None:
         return None
+    if stock is None and bottle.opened_s is None:  # asked for all the time, and mostly so
+        return BottleNow(bottle.name, None, 0, None, None, None, False, None, setup.dose_unit)
     stock = _own(bottle, stock, setup.inference.tank, time_s)
     usual_ml, left_ml = usual_refill_ml(setup, stock), stock.left_ml
     opened_s = max((s for s in (bottle.opened_s, stock.opened_s) if s is not None), default=None)

@@ -259,7 +259,7 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
         ahead_mg_l=state.context.ahead_mg_l,
         carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,
-        dose=dose_text(setup, state, now),
+        dose=lambda: dose_text(setup, state, now),
         residual_limit_source="" if setup.at_hand is None else setup.at_hand.bounds.residual_source,
         ammonia_limit_source=(
             "" if setup.at_hand is None else setup.at_hand.bounds.free_ammonia_source

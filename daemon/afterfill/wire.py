@@ -58,12 +58,12 @@ def rfc3339(time_s: float) -> str:
 def rfc3339_ms(time_ms: int) -> str:
     """As `rfc3339`, of Unix milliseconds."""
     seconds, rest = divmod(time_ms, 1000)
-    clock = f"{_hour(seconds // 3600)}{_IN_THE_HOUR[seconds % 3600]}"
+    clock = f"{_hour(seconds // 3600)}{_SIXTY[seconds // 60 % 60]}:{_SIXTY[seconds % 60]}"
     return f"{clock}.{rest:03d}Z" if rest else f"{clock}Z"
 
 
 # An export writes a time some thousand times a day of the recording.
-_IN_THE_HOUR = [f"{second // 60:02d}:{second % 60:02d}" for second in range(3600)]
+_SIXTY = [f"{number:02d}" for number in range(60)]
 
 
 @lru_cache(maxsize=64)

@@ -69,7 +69,7 @@ def test_a_replay_of_its_export_gives_the_live_verdicts_to_the_byte(
     assert out.read_bytes() == (recording / "verdicts.jsonl").read_bytes()
     kinds = {json.loads(line)["kind"] for line in out.read_text().splitlines()}
     findings = {"estimate", "forecast", "refill", "verdict", "alarm", "standing", "probe-learnt"}
-    assert kinds == findings | {"forecast-check"}
+    assert kinds == findings | {"forecast-check", "refill-ready", "source-belief"}
 
 
 def test_another_folders_content_is_left_alone(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 """What an alarm says when it changes: figures with their intervals, in one sentence."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from afterfill.alarms.rules import RAISE_AT_PROBABILITY
@@ -15,8 +15,8 @@ class Facts:
     temperatures in degrees C; None where not known; `carried_over`: probability that the residual
     has been over its limit since the refill under watch; `silent`, `still`, `odd`, `due` name
     probes; `bottle` says what is left of the neutraliser; `machine` holds what the service said of
-    each of its conditions; `source`: what is believed of the tank's own source; `dose`: what the
-    rescue plan of this tank says now; the sources of two limits are said with them."""
+    each of its conditions; `source`: what is believed of the tank's own source; `dose` asks the
+    rescue plan of this tank; the sources of two limits are said with them."""
 
     now: Estimate
     residual_limit_mg_l: float
@@ -30,7 +30,7 @@ class Facts:
     surplus_mg_l: float | None = None
     ahead_mg_l: float | None = None
     carried_over: float | None = None
-    dose: str = ""
+    dose: Callable[[], str] = str
     residual_limit_source: str = ""
     ammonia_limit_source: str = ""
     silent: Sequence[str] = ()
@@ -61,12 +61,13 @@ def _by(source: str) -> str:
 
 def dose(facts: Facts) -> str:
     """The dose for this tank, from its rescue plan."""
-    return facts.dose
+    return facts.dose()
 
 
 def dose_if_confirmed(facts: Facts) -> str:
     """The dose, should a test confirm what is only possible."""
-    return f"only if the test shows any pink: {facts.dose}" if facts.dose else ""
+    dose = facts.dose()
+    return f"only if the test shows any pink: {dose}" if dose else ""
 
 
 def no_dose_for_ammonia(facts: Facts) -> str:

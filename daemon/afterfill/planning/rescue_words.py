@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from afterfill.chemistry.doses import dose_words
 from afterfill.planning.asked import Bottle, Bounds, TankBefore
 from afterfill.planning.found import Found
-from afterfill.planning.rescue import RescuePlan, plan_rescue
 from afterfill.planning.shown import Shown
+
+if TYPE_CHECKING:
+    from afterfill.planning.rescue import RescuePlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +26,11 @@ class AtHand:
     tank: str | None = None
 
 
-def rescues(at_hand: AtHand, tank: TankBefore, found: Found) -> tuple[RescuePlan, ...]:
+def rescues(at_hand: AtHand, tank: TankBefore, found: Found) -> "tuple[RescuePlan, ...]":
     """A plan for each neutraliser, or one without any. The tank's ammonia is taken to include what
     chloramine holds. Raises ModelDomainError for amounts that cannot be."""
+    from afterfill.planning.rescue import plan_rescue  # a megabyte that no quiet day needs
+
     return tuple(
         plan_rescue(tank, found, bottle, at_hand.bounds, ammonia_counts_bound=True)
         for bottle in at_hand.bottles or (None,)
@@ -33,7 +38,7 @@ def rescues(at_hand: AtHand, tank: TankBefore, found: Found) -> tuple[RescuePlan
 
 
 def rescue_words(
-    at_hand: AtHand, tank: TankBefore, found: Found, plans: Sequence[RescuePlan]
+    at_hand: AtHand, tank: TankBefore, found: Found, plans: "Sequence[RescuePlan]"
 ) -> str:
     """How much to dose, where, for what, and with what caution; or what to do instead.
 
@@ -78,13 +83,13 @@ def _named(bottle: Bottle) -> str:
     return f"{bottle.name or 'the neutraliser'}{agent}"
 
 
-def _how(plan: RescuePlan) -> str:
+def _how(plan: "RescuePlan") -> str:
     if {"oxygen", "pH"} & set(plan.over):
         return "half of it now and the other half an hour later if DPD total still shows something"
     return "all of it at once"
 
 
-def _told(at_hand: AtHand, known: Sequence[tuple[Bottle, RescuePlan]]) -> str:
+def _told(at_hand: AtHand, known: "Sequence[tuple[Bottle, RescuePlan]]") -> str:
     given = f"{known[0][1].dose_ml:g}" if len(known) == 1 else "ML"
     return Shown(tank=at_hand.tank).command(f"log dose --neutraliser-ml {given}")
 
@@ -98,7 +103,7 @@ def _without_a_bottle(tank: TankBefore, found: Found) -> str:
     )
 
 
-def _cautions(plan: RescuePlan, at_hand: AtHand, bottles: Sequence[Bottle]) -> list[str]:
+def _cautions(plan: "RescuePlan", at_hand: AtHand, bottles: Sequence[Bottle]) -> list[str]:
     wait = 30.0 if plan.minutes is None else plan.minutes[1]
     found = [
         f"Give no more, and no second product, before DPD total chlorine was tested {wait:.0f} min "
@@ -119,7 +124,7 @@ def _cautions(plan: RescuePlan, at_hand: AtHand, bottles: Sequence[Bottle]) -> l
     return found
 
 
-def _aeration(plan: RescuePlan, bounds: Bounds) -> str:
+def _aeration(plan: "RescuePlan", bounds: Bounds) -> str:
     air, free = plan.air, plan.free_as_advised_mg_l
     if air is None:
         return "Aerate strongly until it shows nothing; pH is not known, and aeration raises it"
