@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Literal
 
 from afterfill import tank_bottle, tank_forecasts, tank_learnt, tank_sources
-from afterfill.alarms import manager, rules
+from afterfill.alarms import manager
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.inference import step, words
 from afterfill.inference.monitor import decision, watch
@@ -32,7 +32,6 @@ from afterfill.records import (
     KitResult,
     MachineState,
     Output,
-    Quantity,
     Reading,
     Refill,
     RefillSeen,
@@ -57,11 +56,12 @@ from afterfill.tank_conditions import (
     with_context,
 )
 from afterfill.tank_lending import is_lent, lent
+from afterfill.tank_readings import last_values, met
 from afterfill.tank_ready import ready
 from afterfill.tank_refills import answered, chlorine_tested, dosed, pour_of, poured, relation_of
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_standing import stood
-from afterfill.tank_state import AlarmContext, LastValue, TankState
+from afterfill.tank_state import TankState
 
 __all__ = ["TankState", "folded"]
 
@@ -69,7 +69,6 @@ _JUDGED_EVERY_S = 30.0  # verdict and alarms; at once when the particles have mo
 _STANDING_EVERY_S = 60.0  # and at once with all news
 _FORECAST_EVERY_S = 1800.0  # what is to come changes over hours
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
-_IMPOSSIBLE = ("out-of-range", "power-up-value")  # an answer, and none that can be true
 _WAIT_FOR_ORP_S = 30.0  # other readings wait so long for the ORP, then steps go on without it
 
 
@@ -105,9 +104,10 @@ def _folded(
         alarms, changes = manager.obey(state.alarms, record, time_s)
         return state._replace(alarms=alarms), list(changes)
     if isinstance(record, SourceLearnt):
-        return tank_sources.heard(setup, state, record), []
+        return _ready_too(setup, tank_sources.heard(setup, state, record), [], time_s)
     if isinstance(record, StockLeft):
-        return state._replace(stock=tank_bottle.heard(setup, state.stock, record)), []
+        heard = state._replace(stock=tank_bottle.heard(setup, state.stock, record))
+        return _ready_too(setup, heard, [], time_s)
     if isinstance(record, MachineState):
         machine = {**state.context.machine, record.name: record}
         told = state._replace(context=replace(state.context, machine=machine))
@@ -115,7 +115,18 @@ def _folded(
             return told, []
         told, changes = _judged(setup, told, time_s)
         return told, list(changes)
-    return _after_event(setup, state, record, time_s)
+    return _ready_too(setup, *_after_event(setup, state, record, time_s), time_s)
+
+
+def _ready_too(
+    setup: TankSetup, state: TankState, found: list[Output], time_s: float
+) -> tuple[TankState, list[Output]]:
+    """What a word led to, with whether a refill may begin now: an automation may ask at once. Not
+    before the first reading told anything of that."""
+    if state.ready is None:
+        return state, found
+    state, asked = ready(setup, state, time_s)
+    return state, [*found, *asked]
 
 
 def _finite(reading: Reading) -> Reading:
@@ -136,10 +147,9 @@ def _after_reading(
         belief = step.with_temperature(belief, value, time_s)
     is_orp, since_s = reading.quantity == "orp", state.waiting_s
     waiting_s = None if is_orp else time_s if since_s is None else since_s
-    last_values = _last_values(setup, state, reading)
     state = TankState(  # three times a step: replace() would cost four times as much
-        belief, state.alarms, last_values, state.told_s, waiting_s,
-        _met(setup, state, reading), state.standing, state.judged_s, state.learnt,
+        belief, state.alarms, last_values(setup, state, reading), state.told_s, waiting_s,
+        met(setup, state, reading), state.standing, state.judged_s, state.learnt,
         state.failures, state.failure, state.forecasts, state.stock, state.ready,
     )  # fmt: skip
     if is_orp:
@@ -147,31 +157,6 @@ def _after_reading(
     if since_s is None or time_s - since_s < _WAIT_FOR_ORP_S:
         return state, []
     return _after_step(setup, state, time_s, None, every_s)
-
-
-def _last_values(setup: TankSetup, state: TankState, reading: Reading) -> dict[Quantity, LastValue]:
-    """What each probe said last, after `reading`."""
-    time_s, value, quantity = reading.time_s, reading.value, reading.quantity
-    last = dict(state.last_values) or {q: LastValue(time_s) for q in setup.every_s}
-    if is_lent(state, quantity, time_s):  # it shows a cup: that it spoke, and no more
-        return {**last, quantity: LastValue(time_s)}
-    old = last.get(quantity) or LastValue(time_s)
-    if value is not None:
-        since_s = old.since_s if value == old.value else time_s
-        last[quantity] = LastValue(time_s, value, since_s, rules.is_odd(quantity, value))
-    else:
-        last[quantity] = old._replace(odd=reading.invalid in _IMPOSSIBLE)
-    return last
-
-
-def _met(setup: TankSetup, state: TankState, reading: Reading) -> AlarmContext:
-    """The days until a probe is due count from its first reading."""
-    maintained_s = state.context.maintained_s
-    if reading.quantity in maintained_s:
-        return state.context
-    met: dict[str, float] = dict.fromkeys([*setup.every_s, reading.quantity], reading.time_s)
-    met_s = reading.time_s if state.context.met_s is None else state.context.met_s
-    return replace(state.context, maintained_s={**met, **maintained_s}, met_s=met_s)
 
 
 def _after_step(

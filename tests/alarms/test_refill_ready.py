@@ -143,3 +143,16 @@ def test_a_bottle_past_its_time_holds_back() -> None:
     tables["neutraliser"]["n"] |= {"opened": "2020-01-01", "keeps_months": 6}
     _, told = quiet(Config.model_validate(tables))
     assert told.why == ("neutraliser n is past its time",)
+
+
+def test_a_test_of_the_source_is_told_at_once() -> None:
+    """Not at the next look at the tank: an automation may ask within seconds."""
+    setup, at_s = setup_of(config_of()), ZERO_S + QUIET_H * 3600.0
+    state, _ = after(setup, story(QUIET_H))
+    assert state.ready is not None
+    assert state.ready.ready
+    found: list[Output] = []
+    for n, mg_l in enumerate((2.0, 4.0)):
+        state, told = folded(setup, state, SourceTest(at_s + n, "t", "tap", mg_l))
+        found += told
+    assert asked(found)[-1].why == ("source tap is not what it was: test it once more",)
