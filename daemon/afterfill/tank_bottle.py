@@ -12,8 +12,6 @@ from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.inference.monitor.announcements import Relation
 from afterfill.inference.setup import Pour
 from afterfill.planning.asked import Asked, Tap
-from afterfill.planning.dose import dose_for
-from afterfill.planning.tap_water import residual_poured
 from afterfill.records import Dose, Refill, Stock, StockLeft
 from afterfill.tank_setup import BottleKept, TankSetup
 from afterfill.wire import rfc3339
@@ -133,6 +131,9 @@ def usual_refill_ml(setup: TankSetup, stock: StockLeft) -> float | None:
     bottles = () if setup.at_hand is None else setup.at_hand.bottles
     if not stock.refills_litres or len(bottles) != 1:
         return None
+    from afterfill.planning.dose import dose_for  # seldom asked for, and a Pi's memory is small
+    from afterfill.planning.tap_water import residual_poured
+
     water, whole = setup.inference.water, setup.inference.litres
     litres = min(median(stock.refills_litres), whole)
     tap = Tap(water.disinfectant, water.residual_mg_l, water.residual_max_mg_l)
