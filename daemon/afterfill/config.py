@@ -78,8 +78,10 @@ class Label(_Table):
     @property
     def amounts(self) -> dict[DoseUnit, float]:
         """What is given, by its unit: one, once it is checked."""
-        given = {"mL": self.ml, "g": self.grams, "drop": self.drops, "tablet": self.tablets}
-        return {unit: it for unit, it in given.items() if it is not None}  # type: ignore[misc]
+        given: dict[DoseUnit, float | None] = {
+            "mL": self.ml, "g": self.grams, "drop": self.drops, "tablet": self.tablets
+        }  # fmt: skip
+        return {unit: it for unit, it in given.items() if it is not None}
 
     @property
     def unit(self) -> DoseUnit:

@@ -174,7 +174,7 @@ def situation(rng: np.random.Generator) -> Situation:
     )
     typical = float(rng.uniform(0.1, 2.5))
     tap = Tap(
-        str(rng.choice(["chlorine", "chloramine"])),  # type: ignore[arg-type]  # one of the words
+        "chlorine" if rng.random() < 0.5 else "chloramine",
         typical,
         typical * float(rng.uniform(1.0, 2.0)),
         float(rng.uniform(3.0, 5.06)),
