@@ -11,7 +11,7 @@ from typing import Any
 
 from afterfill.errors import JournalError, PayloadError
 from afterfill.record_kinds import KIND_OF
-from afterfill.records import Health, Reading, Record, Tick
+from afterfill.records import Health, Left, Reading, Record, Tick
 from afterfill.wire import from_wire, rfc3339, to_wire
 
 _DEFAULTS = {  # a field without one has MISSING here, which no value equals
@@ -45,6 +45,15 @@ def compact(value: Any) -> str:  # noqa: ANN401 - JSON values
             f"a record that holds NaN or infinity cannot be kept ({value}); "
             "its maker must say 'unknown' instead"
         ) from error
+
+
+def left_of(body: str) -> Left | None:
+    """What was left in the inbox; None for a newer version's, which waits for that version."""
+    try:
+        event = from_wire(json.loads(body))
+    except (AttributeError, KeyError, PayloadError, TypeError, ValueError):
+        return None
+    return event if isinstance(event, Left) else None
 
 
 def record_of(kind: str, tank: str, time_ms: int, body: dict[str, Any]) -> Record:

@@ -16,12 +16,12 @@ from itertools import chain
 from pathlib import Path
 from types import TracebackType
 
-from afterfill.errors import JournalError, PayloadError
+from afterfill.errors import JournalError
 from afterfill.journal.block import Row
 from afterfill.journal.block_text import Text
 from afterfill.journal.blocks import Blocks, View
 from afterfill.journal.check import Checks, with_check
-from afterfill.journal.codec import check_finite, compact
+from afterfill.journal.codec import check_finite, compact, left_of
 from afterfill.journal.contents import Contents
 from afterfill.journal.entry import Entry
 from afterfill.journal.mark import mark_inbox, mark_record
@@ -31,7 +31,7 @@ from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
 from afterfill.journal.strings import Strings
 from afterfill.records import Left, Record, Stamp
-from afterfill.wire import from_wire, to_wire
+from afterfill.wire import to_wire
 
 SHED = "dropped while the disk took nothing"  # why numbers are empty
 
@@ -239,15 +239,8 @@ class Journal:
             sound = [row for row in rows if checks.hold("inbox", row[0], row[1:3], row[3])]
         self._skipped = len(rows) - len(sound)
         waiting = [row for row in sound if row[0] not in self._pending.taken]
-        found = [(row[0], self._event(row[1]), Stamp(*json.loads(row[2]))) for row in waiting]
+        found = [(row[0], left_of(row[1]), Stamp(*json.loads(row[2]))) for row in waiting]
         return [(i, event, stamp) for i, event, stamp in found if event is not None]
-
-    def _event(self, body: str) -> Left | None:
-        try:
-            event = from_wire(json.loads(body))
-        except (AttributeError, KeyError, PayloadError, TypeError, ValueError):
-            return None  # a newer version's command waits for that version
-        return event if isinstance(event, Left) else None
 
     # --- reading -----------------------------------------------------------------------------
 

@@ -1,6 +1,7 @@
 """What goes onto the broker: topic, payload, whether it is kept there, and for how long."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,6 +59,14 @@ def tank_status_topic(base: str, tank: str) -> str:
 def status_message(topic: str, word: str, expires_s: int | None = None) -> Message:
     """What `topic` tells of is `online` or `offline`."""
     return Message(topic, word, retain=True, expires_s=expires_s)
+
+
+def status_messages(base: str, service: str, tanks: Iterable[str], word: str) -> list[Message]:
+    """That a service and its tanks are `online` or `offline`."""
+    own = status_message(service_status_topic(base, service), word)
+    lasts_s = STALE_AFTER_S if word == "online" else None
+    topics = [tank_status_topic(base, tank) for tank in tanks]
+    return [own, *(status_message(topic, word, lasts_s) for topic in topics)]
 
 
 def record_message(base: str, record: Record) -> Message | None:

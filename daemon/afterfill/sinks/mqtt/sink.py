@@ -14,7 +14,7 @@ from pathlib import Path
 
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
-from afterfill.errors import PayloadError, SinkUnavailable
+from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import (
     AlarmChange,
@@ -40,8 +40,8 @@ from afterfill.sinks.mqtt.messages import (
     record_message,
     service_status_topic,
     status_message,
+    status_messages,
     status_topic,
-    tank_status_topic,
 )
 from afterfill.sinks.mqtt.outbox import Outbox
 from afterfill.sinks.mqtt.present import (
@@ -261,21 +261,15 @@ class _Session:
         self._send(answer_message(self._base, tank, answer))
 
     def _hear(self, source: str, message: Arrived) -> None:
-        """Leave another service's word on a source for the core."""
         if not (message.payload and self._allowance.take(self._monotonic_s())):
             return
         stamp = self._sink._now()
-        try:
-            words = self._sources.heard(source, message.payload, stamp.time_s)
-        except PayloadError as error:
-            self._sink._health.remark(f"a word on source '{source}' is not believed: {error}", 1)
-            return
-        for word in words:
-            self._journal.submit(word, stamp)
+        refused = self._sources.left_for_the_core(self._journal, source, message.payload, stamp)
+        if refused is not None:
+            self._sink._health.remark(refused, 1)
 
     def _tell_sources(self) -> None:
-        for message in self._sources.due(self._monotonic_s()):
-            self._send(message)
+        self._send(*self._sources.due(self._monotonic_s()))
 
     def _tell_refused(self) -> None:
         """One answer for all commands of a flood that were not looked at."""
@@ -288,8 +282,9 @@ class _Session:
 
     # --- what is sent ------------------------------------------------------------------------
 
-    def _send(self, message: Message) -> None:
-        self._outbox.news(message)
+    def _send(self, *messages: Message) -> None:
+        for message in messages:
+            self._outbox.news(message)
         self._pump()
 
     def _pump(self) -> None:
@@ -357,8 +352,7 @@ class _Session:
                     self._send(message)
 
     def _tell_alarms(self, tank: str) -> None:
-        for message in self._alarms.messages(self._base, tank, self._sink._now().time_s):
-            self._send(message)
+        self._send(*self._alarms.messages(self._base, tank, self._sink._now().time_s))
 
     def _confirm(self, mid: int) -> None:
         self._confirmed_mids.add(mid)
@@ -386,15 +380,10 @@ class _Session:
 
     def _say_there(self) -> None:
         self._there_s = self._monotonic_s()
-        for message in self._status("online"):
-            self._send(message)
+        self._send(*self._status("online"))
 
     def _status(self, word: str) -> list[Message]:
-        """That this service and its tanks are `online` or `offline`."""
-        own = status_message(service_status_topic(self._base, self._service), word)
-        lasts_s = STALE_AFTER_S if word == "online" else None
-        topics = [tank_status_topic(self._base, tank) for tank in self._sink._config.tank]
-        return [own, *(status_message(topic, word, lasts_s) for topic in topics)]
+        return status_messages(self._base, self._service, self._sink._config.tank, word)
 
     def _say_goodbye(self) -> None:
         """Say `offline` ourselves: after a clean end the broker does not send the last will."""

@@ -14,7 +14,7 @@ from afterfill.config import Config
 from afterfill.errors import PayloadError
 from afterfill.journal.store import Journal
 from afterfill.plausible import TAP_MG_L
-from afterfill.records import SourceLearnt
+from afterfill.records import SourceLearnt, Stamp
 from afterfill.sentences import first_sentence, known_keys
 from afterfill.sinks.mqtt.messages import Message
 from afterfill.wire import rfc3339, to_line, unix_s
@@ -119,6 +119,18 @@ class SharedSources:
         again = self._heard.get(source) == _mark(words[0])  # kept words come at each connection
         self._heard[source] = _mark(words[0])
         return [] if again else words
+
+    def left_for_the_core(
+        self, journal: Journal, source: str, payload: bytes, stamp: Stamp
+    ) -> str | None:
+        """Leave what is new in a word for the core; a sentence when it is not believed."""
+        try:
+            words = self.heard(source, payload, stamp.time_s)
+        except PayloadError as error:
+            return f"a word on source '{source}' is not believed: {error}"
+        for word in words:
+            journal.submit(word, stamp)
+        return None
 
     def _of_broker_s(self, source: str) -> float:
         return self._known_s.get(source, -math.inf)
