@@ -1,4 +1,4 @@
-"""Raw water that nobody told of, too little of it for the ORP: possible until something speaks."""
+"""Raw top-offs that were not logged, too small for the ORP: possible until a word or a test."""
 
 import math
 from dataclasses import replace

@@ -200,7 +200,7 @@ def told_by_a_story(config: Config, events: Iterable[Event]) -> tuple[TankState,
 
 
 def test_the_stock_is_never_evidence_that_a_dose_was_given() -> None:
-    """A bottle that is full, empty, or that nobody counted: the same watch over raw water, and all
+    """A bottle that is full, empty, or never counted: the same watch over raw water, and all
     that is said of it the same to the bit; only whether the next refill may begin is another."""
     unsaid = Refill(ZERO_S + 4 * HOUR_S, "t", "replace", 25.0, 10.0)
     counts = [[], [0.0], [500.0]]

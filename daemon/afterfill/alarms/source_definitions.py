@@ -21,7 +21,7 @@ _CHANGED = Definition(
     consequence="the usual dose of neutraliser may be too small for the next refill",
     time_to_respond="before the next refill",
     steps=Steps(
-        "plan the next refill anew (`afterfill plan`): it counts with what was found",
+        "plan the next refill again (`afterfill plan`): it uses what was found",
         then=(
             "test the source once more and log it",
             "ask the utility what has changed and for how long",
