@@ -1,7 +1,7 @@
 """Whether a refill may begin, as far as can be told: a record that is told when it changes.
 
-It is what an automation asks before it pours; nothing is switched here. Water that nobody told of
-is left out: before each refill it would be possible, and a refill does not make it worse.
+It is what an automation asks before it pours; nothing is switched here. Top-offs not logged
+are left out: they are possible before each refill, and a refill does not make them worse.
 """
 
 from collections.abc import Callable, Iterator

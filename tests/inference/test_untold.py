@@ -1,4 +1,4 @@
-"""Raw top-offs that were not logged, too small for the ORP: possible until a word or a test."""
+"""Raw top-offs that were not logged, too small for the ORP: possible until a test."""
 
 import math
 from dataclasses import replace
