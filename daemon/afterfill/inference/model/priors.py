@@ -41,8 +41,8 @@ RAW_MG_L, RAW_SIGMA = 1.0, 0.7  # behind a filter: US taps 0.6 free, 1.5 combine
 BREAKTHROUGH = 0.05  # that a filter lets the raw water through: our judgement, no source
 TAN_MG_L, TAN_SIGMA = 0.03, 1.3  # total ammonia of a tank whose filter works: below what kits show
 
-# Replaced daily, also where no top-off is logged: open tanks lose 0.5-2 % a day (common practice, no
-# source). Half of those who do not tell use raw water, half of all tell nothing: our judgement.
+# Replaced daily, also where no top-off is logged: open tanks lose 0.5-2 % a day (common practice,
+# no source). Half of those who do not tell use raw water, half of all tell nothing: our judgement.
 EVAPORATED, EVAPORATED_SIGMA = 0.012, 0.6
 UNTOLD = 0.25
 # --- what people pour --------------------------------------------------------------------------
