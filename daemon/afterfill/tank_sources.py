@@ -135,10 +135,24 @@ def heard(setup: TankSetup, state: TankState, record: SourceLearnt) -> TankState
     known = belief.sources.get(name)
     if name not in {*setup.waters, setup.inference.water.name}:
         return state
-    if known is not None and known.time_s > record.learnt_s:
-        return state
     said = {field: getattr(record, field) for field in SourceBelief._fields if field != "time_s"}
     now = SourceBelief(time_s=record.learnt_s, **said)
-    if record.told_by and known is not None and not is_news(known, now):
+    if known is not None and record.told_by:
+        water = setup.waters.get(name, setup.inference.water)
+        now = _with_word(water, known, now)
+    elif known is not None and known.time_s > now.time_s:
+        return state
+    if now == known:
         return state
     return state._replace(belief=belief._replace(sources={**belief.sources, name: now}))
+
+
+def _with_word(water: Water, known: SourceBelief, word: SourceBelief) -> SourceBelief:
+    """What is known after another service's word. Both draw through one cartridge: its litres never
+    become fewer by a word, or it would seem younger than it is."""
+    if source.current(water, word) is None:
+        return known
+    litres = max(known.litres, word.litres)
+    if word.time_s < known.time_s or not is_news(known, word):
+        return known._replace(litres=litres)
+    return word._replace(litres=litres)

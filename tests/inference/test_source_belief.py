@@ -1,12 +1,14 @@
 """What tests of the tap and refills teach of a source: enough to matter, and never for good."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from afterfill.config import Config
 from afterfill.inference import source
 from afterfill.inference.belief import Belief
 from afterfill.inference.filter.streams import normal
@@ -15,6 +17,7 @@ from afterfill.inference.setup import Water
 from afterfill.inference.source import SourceBelief, as_configured, believed, taught_by_refill
 from afterfill.records import KitResult, Output, SourceBelieved, SourceLearnt, SourceTest, Verdict
 from afterfill.tank import TankState, folded
+from afterfill.tank_setup import TankSetup
 from afterfill.tank_sources import heard
 from tank_stories import (
     HOUR_S,
@@ -252,3 +255,33 @@ def test_a_vague_word_does_not_take_the_place_of_a_test(
     after_word = heard(setup_of(config_of("chloramine", 2.0)), state, word_of(mg_l, sd))
     mean = after_word.belief.sources["tap"].log_mean
     assert math.exp(mean) == pytest.approx(believed_mg_l)
+
+
+def with_cartridge() -> TankSetup:
+    tables = config_of("chlorine", 0.0).model_dump(exclude_unset=True)
+    changed = {"kind": "filtered", "cartridge_litres": 1000, "cartridge_changed": "2026-06-01"}
+    tables["source"]["tap"] = {"disinfectant": "chlorine", **changed}
+    return setup_of(Config.model_validate(tables))
+
+
+@pytest.mark.parametrize(("heard_l", "later_s", "litres"), [
+    (900.0, 60.0, 900.0),  # the other service has drawn more through the same cartridge
+    (100.0, 60.0, 400.0),  # a word from before this service drew: the cartridge is not younger
+    (900.0, -60.0, 900.0),  # also where its test is older than the one known here
+])  # fmt: skip
+def test_a_word_never_makes_a_cartridge_younger(
+    heard_l: float, later_s: float, litres: float
+) -> None:
+    known = SourceBelief(math.log(1e-3), 0.35, ZERO_S, 1, 0.05, litres=400.0)
+    state = TankState(belief=Belief(sources={"tap": known}))
+    word = replace(word_of(1e-3, 0.35, ZERO_S + later_s), litres=heard_l)
+    after_word = heard(with_cartridge(), state, word)
+    assert after_word.belief.sources["tap"].litres == litres
+
+
+def test_a_word_from_before_the_cartridge_was_changed_is_of_another_one() -> None:
+    known = SourceBelief(math.log(1e-3), 0.35, ZERO_S, 1, 0.05, litres=5.0)
+    state = TankState(belief=Belief(sources={"tap": known}))
+    old_s = ZERO_S - 400 * 86_400.0
+    word = replace(word_of(1e-3, 0.35, old_s), litres=900.0)
+    assert heard(with_cartridge(), state, word) == state

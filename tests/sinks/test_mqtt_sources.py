@@ -146,6 +146,18 @@ def test_of_a_source_that_should_hold_nothing_no_more_is_believed_than_taps_hold
     assert math.exp(it.log_mean) <= 4.0 + 1e-9
 
 
+def test_litres_that_passed_the_cartridge_are_news_although_nothing_was_tested(
+    shared: SharedSources,
+) -> None:
+    shared.note(learnt())
+    assert len(shared.due(10.0)) == 1
+    shared.note(replace(learnt(), litres=25.0))
+    (told,) = shared.due(11.0)
+    assert json.loads(told.payload)["litres"] == 25.0
+    assert shared.heard("tap", word(litres=60.0), NOW_S)[0].litres == 60.0
+    assert shared.due(12.0) == []
+
+
 def test_a_source_that_is_not_configured_any_more_is_not_told_of(shared: SharedSources) -> None:
     shared.note(replace(learnt(), source="spring"))
     assert shared.due(100.0) == []

@@ -72,19 +72,22 @@ def belief_message(config: Config, base: str, learnt: SourceLearnt, service: str
     return Message(belief_topic(base, learnt.source), to_line(word), retain=True)
 
 
+_Age = tuple[float, float]
+
+
 class SharedSources:
     """What one session with the broker has told and heard of the sources of `config`."""
 
     def __init__(self, config: Config, base: str, service: str) -> None:
         self._config, self._base, self._service = config, base, service
         self._learnt: dict[str, SourceLearnt] = {}  # here, the newest of each
-        self._known_s: dict[str, float] = {}  # until when of it the broker knows
-        self._heard: dict[str, tuple[str, int, float, float]] = {}  # what the core has already
+        self._known: dict[str, _Age] = {}  # how new what the broker keeps of it is
+        self._heard: dict[str, SourceLearnt] = {}  # what the core has already
         self._from_s = math.inf
 
     def begin(self, journal: Journal, monotonic_s: float) -> None:
         """A connection begins: what the broker keeps may be newer than what was learnt here."""
-        self._learnt, self._known_s, self._heard = {}, {}, {}
+        self._learnt, self._known, self._heard = {}, {}, {}
         self._from_s = monotonic_s + SETTLES_S
         for tank in self._config.tank:
             for entry in reversed(journal.latest("source-learnt", tank, _RECENT)):
@@ -96,29 +99,29 @@ class SharedSources:
         if learnt.source not in self._config.source:
             return
         if learnt.told_by:
-            self._heard[learnt.source] = _mark(learnt)
+            self._heard[learnt.source] = learnt
             return
         known = self._learnt.get(learnt.source)
-        if known is None or learnt.learnt_s > known.learnt_s:
+        if known is None or _age(learnt) > _age(known):
             self._learnt[learnt.source] = learnt
 
     def due(self, monotonic_s: float) -> list[Message]:
         """What was learnt here and is newer than what the broker keeps, once it has said so."""
         if monotonic_s < self._from_s:
             return []
-        news = [it for it in self._learnt.values() if it.learnt_s > self._of_broker_s(it.source)]
-        self._known_s.update((it.source, it.learnt_s) for it in news)
+        news = [it for it in self._learnt.values() if self._is_newer(it)]
+        self._known.update((it.source, _age(it)) for it in news)
         return [belief_message(self._config, self._base, it, self._service) for it in news]
 
     def heard(self, source: str, payload: bytes, now_s: float) -> list[SourceLearnt]:
         """What is new in a word on `source`, for each tank. Raises PayloadError."""
         words = heard(self._config, source, payload, self._service, now_s)
-        if not words or words[0].learnt_s <= self._of_broker_s(source):
+        if not words or not self._is_newer(words[0]):
             return []
-        self._known_s[source] = words[0].learnt_s
-        again = self._heard.get(source) == _mark(words[0])  # kept words come at each connection
-        self._heard[source] = _mark(words[0])
-        return [] if again else words
+        self._known[source] = _age(words[0])
+        before = self._heard.get(source)  # kept words come again at each connection
+        self._heard[source] = words[0]
+        return [] if before is not None and _is_same(before, words[0]) else words
 
     def left_for_the_core(
         self, journal: Journal, source: str, payload: bytes, stamp: Stamp
@@ -132,13 +135,18 @@ class SharedSources:
             journal.submit(word, stamp)
         return None
 
-    def _of_broker_s(self, source: str) -> float:
-        return self._known_s.get(source, -math.inf)
+    def _is_newer(self, word: SourceLearnt) -> bool:
+        return word.source not in self._known or _age(word) > self._known[word.source]
 
 
-def _mark(word: SourceLearnt) -> tuple[str, int, float, float]:
-    """What tells a word from every other, whatever the clocks say."""
-    return word.told_by, word.taught, word.log_mean, word.log_sd
+def _age(word: SourceLearnt) -> _Age:
+    """When it was learnt, and how much had passed the cartridge: each only grows."""
+    return word.learnt_s, word.litres
+
+
+def _is_same(one: SourceLearnt, other: SourceLearnt) -> bool:
+    """Whether two words say the same, whatever the clocks and the tanks."""
+    return replace(one, time_s=other.time_s, learnt_s=other.learnt_s, tank=other.tank) == other
 
 
 def heard(
