@@ -61,7 +61,7 @@ def test_a_good_ph_probe_and_the_offset_that_mends_it(bench: Bench) -> None:
     assert wire["points"] == [{"true": 7.0, "shown": 7.1}, {"true": 4.0, "shown": 4.16}]
     assert (wire["from"], wire["offset_before"]) == ("port", 0.0)
     assert [text[:25] for text in bench.asked] == ["Rinse the probe, hold it "] * 2
-    assert "buffer 7.00 (pH 7.00 at 25 C)" in bench.asked[0]
+    assert "buffer 7.00 (pH 7.00 at 25.0 °C)" in bench.asked[0]
 
 
 def test_the_buffers_ph_is_that_of_its_temperature(bench: Bench) -> None:

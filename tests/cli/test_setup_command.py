@@ -184,3 +184,30 @@ def test_what_a_missing_probe_leaves_unseen_is_said_at_once(tmp_path: Path) -> N
     assert "it has no temperature probe" in result.stdout
     wire = lines_of(afterfill("setup", "--config", path, "--force", "--json", *orp_alone))[-1]
     assert len(wire["unseen"]) == 2
+
+
+@pytest.mark.parametrize(("typed", "unit", "amount"), [
+    ("5", "mL", 5.0), ("2,5 g", "g", 2.5), ("20 drops", "drop", 20.0), ("1 tablet", "tablet", 1.0),
+])  # fmt: skip
+def test_a_label_is_given_as_it_counts(
+    tmp_path: Path, typed: str, unit: str, amount: float
+) -> None:
+    label = setup(tmp_path, "--yes", "--label-ml", typed).neutraliser["bottle"].label
+    assert label is not None
+    assert (label.unit, label.amount) == (unit, amount)
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"), [("30 US gal", "US gal"), ("30 imp gal", "imp gal"), ("120", None)]
+)
+def test_who_measures_in_gallons_is_shown_gallons(
+    tmp_path: Path, typed: str, shown: str | None
+) -> None:
+    assert setup(tmp_path, "--yes", "--litres", typed).units.volume == shown
+
+
+def test_what_no_label_says_is_refused_with_examples(tmp_path: Path) -> None:
+    path = str(tmp_path / "afterfill.toml")
+    result = afterfill("setup", "--config", path, "--yes", "--label-ml", "2 cups")
+    assert result.exit_code == 2
+    assert "write 5, '5 ml', '2 g', '20 drops' or '1 tablet'" in result.stderr

@@ -8,14 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from afterfill.chemistry.kit_units import alkalinity_from
-from afterfill.chemistry.units import celsius_from, litres_from
+from afterfill.chemistry.units import celsius_from, fahrenheit, litres_from
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError
 from afterfill.planning.shown import PLAIN, Gallon, Shown
 from afterfill.records import Dose, Reading, Refill
+from afterfill.simulation.line_device import LineDevice
+from afterfill.simulation.pty_port import PtyPort
 from afterfill.tank_setup import shown_in
 from afterfill.wire import rfc3339
-from cli_room import afterfill, lines_of, record, write_config
+from cli_room import MEASURED, afterfill, line_probes, lines_of, record, write_config
 from sample_records import START_S, alarm
 
 US = 'units = { volume = "US gal", temperature = "F", hardness = "dKH" }\n'
@@ -104,3 +106,10 @@ def test_plain_units_change_no_sentence() -> None:
 def test_what_is_no_unit_is_refused_with_those_that_are() -> None:
     with pytest.raises(ConfigError, match=r"\[units\]: key 'volume' is 'gal'; allowed: 'US gal'"):
         parse(f'units = {{ volume = "gal" }}\n{TANK}', "it")
+
+
+def test_check_shows_a_temperature_as_configured(tmp_path: Path) -> None:
+    with PtyPort(LineDevice(lambda: MEASURED), tmp_path / "head") as port:
+        config = write_config(tmp_path, tanks=US + TANK, probes=line_probes(port.link))
+        words = afterfill("check", "--config", str(config)).stdout
+    assert f"{fahrenheit(MEASURED['temperature']):.1f} °F" in words

@@ -10,6 +10,7 @@ import matplotlib as mpl
 import pytest
 
 from afterfill.journal.store import Journal
+from afterfill.records import Reading
 from afterfill.report.draw import main
 from afterfill.report.event_picture import draw_event
 from sample_records import START_S, one_of_each, orp, store
@@ -62,3 +63,20 @@ def test_the_program_says_in_one_sentence_what_is_wrong(
     arguments = [str(tmp_path / "absent.db"), "window", "0", "1", "0.019", str(tmp_path / "p.png")]
     assert main(arguments) == 3
     assert "absent.db cannot be opened" in capsys.readouterr().err
+
+
+def test_temperatures_are_drawn_in_the_keepers_degrees(path: Path, tmp_path: Path) -> None:
+    """25 degrees C are 77 degrees F: the axis says which, and its ticks follow."""
+    with Journal.open(path) as journal:
+        warm = [Reading(START_S + n, "window", "temperature", 25.0 + n / 1e4) for n in (60, 120)]
+        store(journal, *warm)
+    for in_fahrenheit, label, tick in ((False, "temperature [°C]", "25.0"), (True, "[°F]", "77.0")):
+        file = tmp_path / f"{in_fahrenheit}.svg"
+        with (
+            Journal.open(path, read_only=True) as journal,
+            mpl.rc_context({"svg.fonttype": "none"}),
+        ):
+            span = START_S, START_S + 3600
+            draw_event(journal, "window", *span, 0.019, file, in_fahrenheit=in_fahrenheit)
+        assert label in file.read_text()
+        assert tick in file.read_text()

@@ -42,6 +42,23 @@ def dose_from(text: object, unit: DoseUnit) -> float:
     return value * _UNITS[unit][written]
 
 
+def dose_of_label(text: object) -> tuple[float, DoseUnit]:
+    """An amount as a label says it, and in what it counts; a bare number is mL.
+
+    Raises ModelDomainError when the text is none.
+
+    >>> dose_of_label("5"), dose_of_label("2,5 g"), dose_of_label("20 drops")
+    ((5.0, 'mL'), (2.5, 'g'), (20.0, 'drop'))
+    """
+    what = "an amount that a label says"
+    examples = "5, '5 ml', '2 g', '20 drops' or '1 tablet'"
+    value, written = typed(text, what, examples)
+    for unit, factors in _UNITS.items():
+        if written in factors:
+            return value * factors[written], unit
+    raise ModelDomainError(f"'{text}' is not {what}: write {examples}")
+
+
 def dose_words(amount: float, unit: DoseUnit = "mL") -> str:
     """An amount of neutraliser in words that `dose_from` reads.
 

@@ -63,6 +63,19 @@ def bare_gallons(text: object) -> float | None:
     return value if unit in _BARE_GALLON else None
 
 
+def gallon_of(text: object) -> str:
+    """Which gallon a volume is written in, ``US gal`` or ``imp gal``; empty for all else. Raises
+    ModelDomainError when it is no number.
+
+    >>> gallon_of("30 US gal"), gallon_of("30 L")
+    ('US gal', '')
+    """
+    _, unit = typed(text, "a volume", _VOLUMES)
+    if unit in _US:
+        return "US gal"
+    return "imp gal" if unit in _IMPERIAL else ""
+
+
 def either_gallon(gallons: float) -> str:
     """What to write for one gallon or the other, as the rest of a sentence.
 

@@ -152,5 +152,8 @@ def _stamp(span: Span, zone: tzinfo | None) -> str:
 
 def _picture(journal: Journal, span: Span, setup: TankSetup, page: Path) -> Path:
     file, it = page.with_suffix(".png"), setup.inference
-    draw_event(journal, it.tank, span.from_s, span.to_s, it.limit_mg_l, file, zone=_zone())
+    draw_event(
+        journal, it.tank, span.from_s, span.to_s, it.limit_mg_l, file, zone=_zone(),
+        in_fahrenheit=setup.shown.fahrenheit,
+    )  # fmt: skip
     return file

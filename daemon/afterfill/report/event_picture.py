@@ -1,10 +1,11 @@
 """A picture of one stretch of a tank's life, from the journal: ORP, posterior, limits, verdicts."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
+from afterfill.chemistry.units import fahrenheit
 from afterfill.errors import UsageError
 from afterfill.journal.store import Journal
 from afterfill.records import Estimate, Quantity, Reading, Refill, Verdict
@@ -24,6 +25,7 @@ def draw_event(
     file: Path,
     *,
     zone: tzinfo | None = UTC,
+    in_fahrenheit: bool = False,
 ) -> None:
     """Write a PNG of [from_s, to_s) to `file`, its times shown in `zone`.
 
@@ -34,7 +36,10 @@ def draw_event(
     _draw_readings(orp, records, "orp", "ORP [mV]")
     _draw_residual(water, [r for r in records if isinstance(r, Estimate)], limit_mg_l)
     _draw_verdicts(water, [r for r in records if isinstance(r, Verdict)])
-    _draw_readings(air, records, "temperature", "temperature [°C]")
+    warmth = fahrenheit if in_fahrenheit else float
+    _draw_readings(
+        air, records, "temperature", f"temperature [°{'F' if in_fahrenheit else 'C'}]", warmth
+    )
     for refill in (r for r in records if isinstance(r, Refill)):
         for axis in (orp, water, air):
             axis.axvline(_moment(refill.time_s), color=_ORP, linestyle=":", linewidth=1)
@@ -71,9 +76,15 @@ def _show_times(axis: Any, zone: tzinfo | None, to_s: float) -> None:  # noqa: A
     axis.set_xlabel(f"time ({datetime.fromtimestamp(to_s, zone):%Z})")
 
 
-def _draw_readings(axis: Any, records: Sequence[object], quantity: Quantity, label: str) -> None:  # noqa: ANN401
+def _draw_readings(
+    axis: Any,  # noqa: ANN401 - the library's own
+    records: Sequence[object],
+    quantity: Quantity,
+    label: str,
+    as_shown: Callable[[float], float] = float,
+) -> None:
     shown = [r for r in records if isinstance(r, Reading) and r.quantity == quantity]
-    known = [(_moment(r.time_s), r.value) for r in shown if r.value is not None]
+    known = [(_moment(r.time_s), as_shown(r.value)) for r in shown if r.value is not None]
     axis.plot([t for t, _ in known], [v for _, v in known], color=_ORP, linewidth=1)
     axis.set_ylabel(label)
     axis.grid(alpha=0.3)

@@ -34,7 +34,7 @@ def _findings(config: Config, path: Path, send_test: bool) -> Iterator[Finding]:
     size = f"tanks: {len(config.tank)}, probes: {len(config.probe)}, ports: {len(plans)}"
     yield Finding("configuration", "ok", f"{path} can be used ({size})")
     for plan in plans:
-        yield from port_findings(plan, config, journal_path)
+        yield from port_findings(plan, config)
     if not plans:
         yield Finding("probes", "fault", "none is configured; add a [[probe]] table")
     yield from unseen_findings(config)

@@ -1,18 +1,18 @@
 """Checks of a port and the probes behind it: opened once, each probe read once."""
 
 from collections.abc import Iterator
-from pathlib import Path
 
 from afterfill.cli.check.finding import Finding
 from afterfill.cli.recorded import held_by_service, last_readings, value_words
 from afterfill.cli.times import age, present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable
-from afterfill.planning.shown import PLAIN
+from afterfill.planning.shown import Shown
 from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan
 from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
+from afterfill.tank_setup import shown_in
 
 _ADVICE = {
     "no-answer": "look at its cable, power, and the address or request in its [[probe]] table",
@@ -28,7 +28,7 @@ _ADVICE = {
 }
 
 
-def port_findings(plan: PortPlan, config: Config, journal_path: Path) -> Iterator[Finding]:
+def port_findings(plan: PortPlan, config: Config) -> Iterator[Finding]:
     """A finding for the port, and one for each of its probes."""
     subject = f"port {plan.device}"
     try:
@@ -36,7 +36,7 @@ def port_findings(plan: PortPlan, config: Config, journal_path: Path) -> Iterato
     except DeviceUnavailable as error:
         if held_by_service(error, config, plan):
             yield Finding(subject, "ok", "held, it seems by the running service, which reads it")
-            yield from _recorded(plan, journal_path)
+            yield from _recorded(plan, config)
             return
         yield Finding(subject, "fault", str(error).removeprefix(f"{subject} "))
         for name in plan.quantity:
@@ -44,21 +44,22 @@ def port_findings(plan: PortPlan, config: Config, journal_path: Path) -> Iterato
         return
     yield Finding(subject, "ok", f"opened for us alone (driver {plan.driver})")
     for reading in readings:
-        yield _probe(reading)
+        yield _probe(reading, shown_in(config.units))
 
 
-def _recorded(plan: PortPlan, journal_path: Path) -> Iterator[Finding]:
-    found, live = last_readings(journal_path, plan), liveness(journal_path)
+def _recorded(plan: PortPlan, config: Config) -> Iterator[Finding]:
+    path, shown = config.journal.path, shown_in(config.units)
+    found, live = last_readings(path, plan), liveness(path)
     for name in plan.quantity:
         if name in found:
             old_s = live.age_s(found[name].stamp)
-            yield _probe(found[name].record, f", recorded {age(old_s)} ago")
+            yield _probe(found[name].record, shown, f", recorded {age(old_s)} ago")
         else:
             yield Finding(f"probe {name}", "unknown", "the service has recorded nothing of it yet")
 
 
-def _probe(reading: Reading, remark: str = "") -> Finding:
-    subject, words = f"probe {reading.probe}", value_words(reading, PLAIN) + remark
+def _probe(reading: Reading, shown: Shown, remark: str = "") -> Finding:
+    subject, words = f"probe {reading.probe}", value_words(reading, shown) + remark
     if reading.invalid is None:
         return Finding(subject, "ok", words)
     return Finding(subject, "fault", f"{words}; {_ADVICE[reading.invalid]}")

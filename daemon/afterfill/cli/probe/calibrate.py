@@ -18,6 +18,7 @@ from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.records import Calibration, Service
+from afterfill.tank_setup import shown_in
 
 CAUTIONS = (
     "Wear gloves and eye protection; read the labels. Pour buffers into cups and never back.",
@@ -114,9 +115,10 @@ def _celsius(given: str | None) -> float:
 
 def _in_buffers(it: Held, names: Sequence[str], celsius: float, patience: Patience) -> _Outcome:
     true = [buffer_ph(name, celsius) for name in names]  # before anything is asked for
+    at = shown_in(it.config.units).temperature(celsius)
     with lent(it):
         shown = [
-            _shown(it, f"buffer {name} (pH {ph:.2f} at {celsius:g} C)", patience)
+            _shown(it, f"buffer {name} (pH {ph:.2f} at {at})", patience)
             for name, ph in zip(names, true, strict=True)
         ]
         found = electrode.calibrate(
@@ -146,8 +148,9 @@ def _in_standard(it: Held, liquids: Liquids, celsius: float, patience: Patience)
     else:
         called = liquids.standard or "quinhydrone-4"
         true = orp_standard_mv(called, celsius)
+    at = shown_in(it.config.units).temperature(celsius)
     with lent(it):
-        shown = _shown(it, f"{called} ({true:.0f} mV at {celsius:g} C)", patience)
+        shown = _shown(it, f"{called} ({true:.0f} mV at {at})", patience)
         offset = round(true - (shown - it.offset), 1)  # the probe itself, not its mending
         submitted(it.journal_path, Service(present_s(), it.tank, "probe", quantity="orp"))
         _recorded(it, "orp", None, offset)

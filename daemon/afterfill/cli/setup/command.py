@@ -36,7 +36,10 @@ class Given:
         None
     )
     label_ml: Annotated[
-        str | None, typer.Option(help="Neutraliser, as its label says: so many mL ...")
+        str | None,
+        typer.Option(
+            help="Neutraliser, as its label says: 5 ml, '2 g', '20 drops' or '1 tablet' ..."
+        ),
     ] = None
     label_litres: Annotated[
         str | None, typer.Option(help="... treat so much water (200, '50 US gal') ...")

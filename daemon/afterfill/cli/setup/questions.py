@@ -5,9 +5,9 @@ from collections.abc import Callable, Mapping, Sequence
 
 import typer
 
-from afterfill.chemistry.doses import dose_from
+from afterfill.chemistry.doses import dose_of_label, dose_words
 from afterfill.chemistry.kit_units import chlorine_from
-from afterfill.chemistry.units import litres_from
+from afterfill.chemistry.units import gallon_of, litres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, UsageError
 from afterfill.records import Quantity
@@ -31,6 +31,7 @@ class Questions:
         self._given = given
         self._settings = dict(_setting(text) for text in settings)
         self._ask = ask
+        self._typed: dict[str, str] = {}  # answers as they were written
 
     def answers(self, ports: Sequence[str]) -> Answers:
         """All answers; `ports` are those found here. Raises UsageError for one of no use."""
@@ -54,12 +55,18 @@ class Questions:
         )
         usual_max = f"{max(residual, usual_max_mg_l(residual)):g}"
         residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, chlorine)
-        label_ml = self._number("label_ml", "Neutraliser label: mL ...", "5", dose)
+        label = self._text(
+            "label_ml",
+            "Neutraliser label: how much (5 ml, 2 g, 20 drops, 1 tablet) ...",
+            "5 ml",
+            dose,
+        )
         label_litres = self._number("label_litres", "... treat how much water", "200", volume)
         label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", chlorine)
         return Answers(
-            tank, litres, livestock, top_off, disinfectant, residual, residual_max, label_ml,
-            label_litres, label_mg_l, self._probes(ports),
+            tank, litres, livestock, top_off, disinfectant, residual, residual_max,
+            dose_of_label(label), label_litres, label_mg_l, self._probes(ports),
+            gallon_of(self._typed.get("litres", "")),
         )  # fmt: skip
 
     def _probes(self, ports: Sequence[str]) -> dict[Quantity, ProbeAnswers]:
@@ -113,11 +120,13 @@ class Questions:
         """What was given or typed; a useless answer is asked again, a useless option ends it."""
         if name in self._given or not self._ask:
             option = f"--{name.replace('_', '-')}"
-            return _proved(self._given.get(name, default), proved, f"{option}: ")
+            self._typed[name] = self._given.get(name, default)
+            return _proved(self._typed[name], proved, f"{option}: ")
         while True:
-            typed = str(typer.prompt(question, default=default, err=True))
+            typed = str(typer.prompt(question, default=default, err=True)).strip()
+            self._typed[name] = typed
             try:
-                return _proved(typed.strip(), proved, "")
+                return _proved(typed, proved, "")
             except UsageError as error:
                 typer.echo(str(error), err=True)
 
@@ -137,12 +146,13 @@ def volume(text: str) -> float:
     return litres
 
 
-def dose(text: str) -> float:
-    """Neutraliser [mL], above 0. Raises ModelDomainError or UsageError."""
-    ml = dose_from(text, "mL")
-    if not 0.0 < ml <= 100_000.0:
-        raise UsageError(f"'{text}' is no dose of a label: give more than 0 mL, such as 5")
-    return ml
+def dose(text: str) -> str:
+    """What a label says, above 0, as `dose_of_label` reads it. Raises ModelDomainError or
+    UsageError."""
+    amount, unit = dose_of_label(text)
+    if not 0.0 < amount <= 100_000.0:
+        raise UsageError(f"'{text}' is no dose of a label: give more than 0, such as 5 ml")
+    return dose_words(amount, unit)
 
 
 def chlorine(text: str) -> float:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from pydantic import BaseModel
 
+from afterfill.chemistry.doses import DoseUnit
 from afterfill.records import UNITS, Quantity
 
 TomlValue = str | int | float | bool
@@ -23,7 +24,8 @@ class ProbeAnswers:
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What a starter file needs to know. Volumes litres, chlorine mg/L as Cl2."""
+    """What a starter file needs to know. Volumes litres, chlorine mg/L as Cl2; `label`: how much,
+    and in what it counts; `gallon`: in which the person measures, if any."""
 
     tank: str
     litres: float
@@ -32,17 +34,25 @@ class Answers:
     disinfectant: str
     residual_mg_l: float
     residual_max_mg_l: float
-    label_ml: float
+    label: tuple[float, DoseUnit]
     label_litres: float
     label_mg_l: float
     probes: Mapping[Quantity, ProbeAnswers]
+    gallon: str = ""
 
 
 def starter_text(answers: Answers) -> str:
     """The commented TOML."""
-    parts = [_HEAD, _tank(answers), _source(answers), _neutraliser(answers)]
+    parts = [_head(answers), _tank(answers), _source(answers), _neutraliser(answers)]
     parts += [_probe(answers.tank, quantity, it) for quantity, it in answers.probes.items()]
     return "\n".join([*parts, _TAIL])
+
+
+def _head(it: Answers) -> str:
+    """What is shown in gallons is written without a comment before it."""
+    if not it.gallon:
+        return _HEAD
+    return _HEAD.replace(_UNITS, f'units = {{ volume = "{it.gallon}" }}  # for what is shown')
 
 
 def _tank(it: Answers) -> str:
@@ -73,11 +83,13 @@ residual_max_mg_l = {it.residual_max_mg_l:g}  # the most that it may be
 
 
 def _neutraliser(it: Answers) -> str:
-    label = f"{{ ml = {it.label_ml:g}, litres = {it.label_litres:.6g}, mg_l = {it.label_mg_l:g} }}"
+    amount, unit = it.label
+    key = _LABEL_KEY[unit]
+    label = f"{key} = {amount:g}, litres = {it.label_litres:.6g}, mg_l = {it.label_mg_l:g}"
     return f"""\
 [neutraliser.bottle]
 agent = "other"  # "thiosulfate", "sulfite", "metabisulfite", "ascorbate" or "other"
-label = {label}  # ml of it treat litres of water that holds mg_l chlorine
+label = {{ {label} }}  # so much of it treats litres of water that holds mg_l chlorine
 # binds_ammonia = true  # only when its label says so
 """
 
@@ -129,6 +141,8 @@ _HEAD = """\
 # `afterfill check` proves that it works.
 # units = { volume = "US gal", temperature = "F", hardness = "dKH" }  # for what is shown
 """
+_UNITS = _HEAD.splitlines()[-1]
+_LABEL_KEY: dict[DoseUnit, str] = {"mL": "ml", "g": "grams", "drop": "drops", "tablet": "tablets"}
 
 _TAIL = """\
 # [mqtt]  # a broker of home automation

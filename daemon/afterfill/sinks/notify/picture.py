@@ -20,7 +20,7 @@ _log = logging.getLogger(__name__)
 
 @contextmanager
 def picture_of(
-    journal: Path, tank: str, until_s: float, limit_mg_l: float
+    journal: Path, tank: str, until_s: float, limit_mg_l: float, *, in_fahrenheit: bool = False
 ) -> Iterator[Path | None]:
     """A PNG of the hours before `until_s` [Unix s] that lives inside the `with`; None when there
     is no plotting library or the drawing fails."""
@@ -29,16 +29,14 @@ def picture_of(
         return
     with tempfile.TemporaryDirectory(prefix="afterfill-") as folder:
         file = Path(folder) / f"{tank}.png"
-        drawn = _drawn(journal, tank, until_s, limit_mg_l, file)
-        yield file if drawn else None
+        begin_s = until_s - 3600.0 * HOURS
+        what = [str(journal), tank, f"{begin_s:.3f}", f"{until_s:.3f}", repr(limit_mg_l), str(file)]
+        drawn = _drawn([*what, "F"] if in_fahrenheit else what)
+        yield file if drawn and file.is_file() else None
 
 
-def _drawn(journal: Path, tank: str, until_s: float, limit_mg_l: float, file: Path) -> bool:
-    begin_s = until_s - 3600.0 * HOURS
-    command = [
-        sys.executable, "-m", "afterfill.report.draw",
-        str(journal), tank, f"{begin_s:.3f}", f"{until_s:.3f}", repr(limit_mg_l), str(file),
-    ]  # fmt: skip
+def _drawn(arguments: list[str]) -> bool:
+    command = [sys.executable, "-m", "afterfill.report.draw", *arguments]
     try:
         done = subprocess.run(
             command, capture_output=True, text=True, timeout=_PATIENCE_S, check=False
@@ -48,4 +46,4 @@ def _drawn(journal: Path, tank: str, until_s: float, limit_mg_l: float, file: Pa
         return False
     if done.returncode != 0:
         _log.warning("no picture with the message: %s", done.stderr.strip()[-300:])
-    return done.returncode == 0 and file.is_file()
+    return done.returncode == 0

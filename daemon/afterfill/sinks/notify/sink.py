@@ -236,7 +236,8 @@ class Recipient:
         limit_mg_l = self._sink.limits_mg_l.get(tank)
         if limit_mg_l is None or self._again_s > 0.0:
             return nullcontext()
-        return picture_of(self._sink.path, tank, time_s, limit_mg_l)
+        in_f = self._sink.shown.fahrenheit
+        return picture_of(self._sink.path, tank, time_s, limit_mg_l, in_fahrenheit=in_f)
 
     def _scene(self, journal: Journal, what: Due, stamp: Stamp) -> Scene:
         estimates: dict[str, Estimate] = {}
