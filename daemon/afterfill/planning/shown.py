@@ -73,12 +73,13 @@ class Shown:
         return f"{1.8 * celsius:+.1f} °F ({celsius:+.1f} °C)"
 
     def alkalinity(self, mg_l_caco3: float) -> str:
-        """An alkalinity [mg/L as CaCO3].
+        """An alkalinity, or a change of it [mg/L as CaCO3], with two digits at least.
 
-        >>> Shown().alkalinity(89.24), Shown(hardness="dKH").alkalinity(89.24)
-        ('89 mg/L as CaCO3', '5 dKH (89 mg/L as CaCO3)')
+        >>> Shown().alkalinity(1.42), Shown(hardness="dKH").alkalinity(89.24)
+        ('1.4 mg/L as CaCO3', '5 dKH (89 mg/L as CaCO3)')
         """
-        plain = f"{mg_l_caco3:.0f} mg/L as CaCO3"
+        figure = f"{mg_l_caco3:.0f}" if mg_l_caco3 >= 10.0 else f"{mg_l_caco3:.2g}"
+        plain = f"{figure} mg/L as CaCO3"
         if self.hardness not in _MG_CACO3:
             return plain
         return f"{mg_l_caco3 / _MG_CACO3[self.hardness]:.2g} {self.hardness} ({plain})"

@@ -104,8 +104,12 @@ def _agent_rows(known: Known, plan: RefillPlan) -> Iterator[Row]:
     used, later = effects.alkalinity_used_mg_l_caco3, effects.alkalinity_later_mg_l_caco3
     if used is not None and abs(used) >= _WORTH_SAYING_MG_L:
         word = "alkalinity taken by the agent" if used >= 0.0 else "alkalinity given"
-        yield word, f"up to {abs(used):.2g} mg/L as CaCO3", "at once"
-    yield "alkalinity taken", f"up to {later:.2g} mg/L as CaCO3", "days after: surplus, ammonia"
+        yield word, f"up to {known.shown.alkalinity(abs(used))}", "at once"
+    yield (
+        "alkalinity taken",
+        f"up to {known.shown.alkalinity(later)}",
+        "days after: surplus, ammonia",
+    )
     drained = effects.drained
     if drained is not None and drained.oxygen_left_mg_l is not None:
         ph = "" if drained.ph is None else f", pH {drained.ph:.1f}"

@@ -214,7 +214,7 @@ def _water(known: Known, plan: RescuePlan) -> Iterator[Row]:
         return
     if plan.ph_lowest is not None:
         yield "pH, days after", f"{plan.ph_lowest:.2f}", held
-    taken = f"up to {plan.alkalinity_later_mg_l_caco3:.2g} mg/L as CaCO3"
+    taken = f"up to {known.shown.alkalinity(plan.alkalinity_later_mg_l_caco3)}"
     yield "alkalinity taken, days after", taken, "neutraliser and ammonia"
     if plan.oxygen_left_mg_l is not None:
         least = f"least {bounds.oxygen_mg_l:g} ({bounds.oxygen_source})"
