@@ -85,7 +85,7 @@ TABLE: tuple[RecordKind, ...] = (
                report=True),
     RecordKind(MachineState, "machine-state", "input", lasting=True, recording="events"),
     RecordKind(SourceLearnt, "source-learnt", "input", lasting=True, kept=True,
-               recording="events", prompt=True, mqtt=True),
+               recording="events", prompt=True),
     RecordKind(StockLeft, "stock-left", "input", lasting=True, kept=True, recording="events",
                mqtt=True),
     RecordKind(Estimate, "estimate", "finding", block_bit=2, mqtt=True, database=True, report=True),

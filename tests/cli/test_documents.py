@@ -18,7 +18,6 @@ README = (Path(__file__).parents[2] / "README.md").read_text()
 _PUBLISHED_AS = {
     "refill-seen": "refill",
     "alarm-load": "alarm_load",
-    "source-learnt": "source/ID/belief",
     "source-belief": "source_belief",
 }
 

@@ -1,6 +1,7 @@
 import json
 import re
 import threading
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -383,3 +384,14 @@ def test_a_topic_that_no_broker_would_take_is_refused_in_one_sentence(key: str, 
     text = f'[tank.t]\nlitres = 9\n[mqtt]\nhost = "b"\n{key} = "{name}"\n'
     with pytest.raises(ConfigError, match=re.escape(f"'{name}' cannot begin a topic; write")):
         parse(text, "afterfill.toml")
+
+
+def test_a_hundred_tanks_are_described_at_once() -> None:
+    """While a service describes its entities no alarm goes out. User CPU, at most a tenth of what
+    parsing the package's metadata for each entity took (9 s for 25 tanks)."""
+    settings = config()
+    tanks = {f"t{number}": settings.tank["window"] for number in range(100)}
+    many = settings.model_copy(update={"tank": tanks, "probe": ()})
+    before_s = time.process_time()
+    assert len(discovery(many, SERVICE)) > 5000
+    assert time.process_time() - before_s < 3.6

@@ -20,7 +20,7 @@ from afterfill.sinks.mqtt.clear import Clearing
 from afterfill.sinks.mqtt.sink import MqttSink
 from afterfill.sinks.mqtt.sources import SharedSources, belief_message, heard, source_of
 from mqtt_peers import Listener, config_for, of_tank, retained, service_of, sink_to
-from sample_records import now, running, store
+from sample_records import now, orp, running, store
 from servers import Broker, wait_until
 
 TAP = "afterfill/source/tap/belief"
@@ -107,23 +107,35 @@ def shared(journal: Journal) -> SharedSources:
     return session
 
 
-def test_what_was_heard_is_never_told(shared: SharedSources) -> None:
+def test_what_was_heard_is_never_told(shared: SharedSources, journal: Journal) -> None:
     (it,) = shared.heard("tap", word(), NOW_S)
     shared.note(it)
-    assert shared.due(100.0) == []
+    assert shared.due(journal, 100.0) == []
 
 
-def test_the_broker_may_know_better_and_is_asked_first(shared: SharedSources) -> None:
+def test_the_broker_may_know_better_and_is_asked_first(
+    shared: SharedSources, journal: Journal
+) -> None:
     shared.note(learnt(at_s=NOW_S - 3600.0))
-    assert shared.due(1.0) == []
+    assert shared.due(journal, 1.0) == []
     assert shared.heard("tap", word(), NOW_S)  # of a minute ago, so newer
-    assert shared.due(10.0) == []
+    assert shared.due(journal, 10.0) == []
     shared.note(learnt(2.5, at_s=NOW_S))
-    assert [message.topic for message in shared.due(11.0)] == [TAP]
-    assert shared.due(12.0) == []
+    assert [message.topic for message in shared.due(journal, 11.0)] == [TAP]
+    assert shared.due(journal, 12.0) == []
 
 
-def test_a_word_that_comes_again_is_no_news(shared: SharedSources) -> None:
+def test_what_was_learnt_is_told_past_all_else_that_waits(
+    shared: SharedSources, journal: Journal
+) -> None:
+    """At a start a thousand findings may wait for the broker before it in the journal."""
+    store(journal, *(orp(n) for n in range(1000)), learnt(), *(orp(n) for n in range(1000, 1100)))
+    (told,) = shared.due(journal, 10.0)
+    assert told.topic == TAP
+    assert shared.due(journal, 11.0) == []
+
+
+def test_a_word_that_comes_again_is_no_news(shared: SharedSources, journal: Journal) -> None:
     assert shared.heard("tap", word(), NOW_S)
     assert shared.heard("tap", word(), NOW_S) == []
 
@@ -147,20 +159,22 @@ def test_of_a_source_that_should_hold_nothing_no_more_is_believed_than_taps_hold
 
 
 def test_litres_that_passed_the_cartridge_are_news_although_nothing_was_tested(
-    shared: SharedSources,
+    shared: SharedSources, journal: Journal
 ) -> None:
     shared.note(learnt())
-    assert len(shared.due(10.0)) == 1
+    assert len(shared.due(journal, 10.0)) == 1
     shared.note(replace(learnt(), litres=25.0))
-    (told,) = shared.due(11.0)
+    (told,) = shared.due(journal, 11.0)
     assert json.loads(told.payload)["litres"] == 25.0
     assert shared.heard("tap", word(litres=60.0), NOW_S)[0].litres == 60.0
-    assert shared.due(12.0) == []
+    assert shared.due(journal, 12.0) == []
 
 
-def test_a_source_that_is_not_configured_any_more_is_not_told_of(shared: SharedSources) -> None:
+def test_a_source_that_is_not_configured_any_more_is_not_told_of(
+    shared: SharedSources, journal: Journal
+) -> None:
     shared.note(replace(learnt(), source="spring"))
-    assert shared.due(100.0) == []
+    assert shared.due(journal, 100.0) == []
 
 
 # --- with a real broker --------------------------------------------------------------------------

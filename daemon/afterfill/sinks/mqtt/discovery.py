@@ -6,6 +6,7 @@ entity is available while its service and its tank are: each service has a last 
 """
 
 from collections.abc import Iterator
+from functools import lru_cache
 from importlib.metadata import version
 from typing import Any
 
@@ -80,6 +81,12 @@ def _entities(config: Config, tank: str) -> Iterator[Entity]:
         yield from entities.of_a_component(component_key(component), name)
 
 
+@lru_cache(maxsize=1)
+def _version() -> str:
+    """Parsing the metadata takes a millisecond, and a hundred tanks have ten thousand entities."""
+    return version("afterfill")
+
+
 def _message(settings: Mqtt, service: str, tank: str, entity: Entity) -> tuple[str, Payload]:
     device = plain_id(f"{settings.base}_{tank}")
     unique_id = f"{device}_{plain_id(entity.key)}"
@@ -104,9 +111,9 @@ def _message(settings: Mqtt, service: str, tank: str, entity: Entity) -> tuple[s
             "identifiers": [device],
             "name": f"Tank {tank}",
             "model": "afterfill",
-            "sw_version": version("afterfill"),
+            "sw_version": _version(),
         },
-        "origin": {"name": "afterfill", "sw_version": version("afterfill")},
+        "origin": {"name": "afterfill", "sw_version": _version()},
         **_own(entity, topic),
     }
     return f"{settings.discovery_prefix}/{entity.component}/{unique_id}/config", payload

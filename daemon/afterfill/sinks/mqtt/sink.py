@@ -20,7 +20,6 @@ from afterfill.records import (
     AlarmChange,
     Estimate,
     RefillReady,
-    SourceLearnt,
     Stamp,
     Standing,
 )
@@ -269,7 +268,7 @@ class _Session:
             self._sink._health.remark(refused, 1)
 
     def _tell_sources(self) -> None:
-        self._send(*self._sources.due(self._monotonic_s()))
+        self._send(*self._sources.due(self._journal, self._monotonic_s()))
 
     def _tell_refused(self) -> None:
         """One answer for all commands of a flood that were not looked at."""
@@ -318,10 +317,6 @@ class _Session:
 
     def _publish(self, entry: Entry) -> None:
         self._position = max(self._position, entry.seq)
-        if isinstance(entry.record, SourceLearnt):
-            self._sources.note(entry.record)
-            self._tell_sources()
-            return
         message = record_message(self._base, entry.record)
         if message is None or entry.seq <= self._shown.get(message.topic, 0):
             return

@@ -21,6 +21,7 @@ from afterfill.wire import rfc3339, to_line, unix_s
 
 MAX_BYTES = 1000  # such a word has about 300
 SETTLES_S = 2.0  # by then a broker has said what it keeps
+_MOST = 10_000  # words at once: a test told to each of a thousand tanks is a tenth of that
 _RECENT = 20  # words of a tank; what is older is not new to others
 _OLD_S = 2 * 365.25 * 86_400.0  # a tap of that long ago is as good as not known
 _FACTOR = 4.0  # a tap is not believed farther off its configuration on another's word alone
@@ -84,11 +85,12 @@ class SharedSources:
         self._known: dict[str, _Age] = {}  # how new what the broker keeps of it is
         self._heard: dict[str, SourceLearnt] = {}  # what the core has already
         self._from_s = math.inf
+        self._position = 0  # in the journal: all up to here is noted
 
     def begin(self, journal: Journal, monotonic_s: float) -> None:
         """A connection begins: what the broker keeps may be newer than what was learnt here."""
         self._learnt, self._known, self._heard = {}, {}, {}
-        self._from_s = monotonic_s + SETTLES_S
+        self._from_s, self._position = monotonic_s + SETTLES_S, journal.last_seq()
         for tank in self._config.tank:
             for entry in reversed(journal.latest("source-learnt", tank, _RECENT)):
                 if isinstance(entry.record, SourceLearnt):
@@ -105,13 +107,25 @@ class SharedSources:
         if known is None or _age(learnt) > _age(known):
             self._learnt[learnt.source] = learnt
 
-    def due(self, monotonic_s: float) -> list[Message]:
-        """What was learnt here and is newer than what the broker keeps, once it has said so."""
+    def due(self, journal: Journal, monotonic_s: float) -> list[Message]:
+        """What was learnt here and is newer than what the broker keeps, once it has said so. It is
+        read past all else that waits to be told: others may be about to pour."""
+        self._follow(journal)
         if monotonic_s < self._from_s:
             return []
         news = [it for it in self._learnt.values() if self._is_newer(it)]
         self._known.update((it.source, _age(it)) for it in news)
         return [belief_message(self._config, self._base, it, self._service) for it in news]
+
+    def _follow(self, journal: Journal) -> None:
+        until = journal.last_seq()
+        if until <= self._position:
+            return
+        kinds = ("source-learnt",)
+        for entry in journal.entries(self._position, until=until, kinds=kinds, limit=_MOST):
+            if isinstance(entry.record, SourceLearnt):
+                self.note(entry.record)
+        self._position = until
 
     def heard(self, source: str, payload: bytes, now_s: float) -> list[SourceLearnt]:
         """What is new in a word on `source`, for each tank. Raises PayloadError."""
