@@ -211,3 +211,14 @@ def test_what_no_label_says_is_refused_with_examples(tmp_path: Path) -> None:
     result = afterfill("setup", "--config", path, "--yes", "--label-ml", "2 cups")
     assert result.exit_code == 2
     assert "write 5, '5 ml', '2 g', '20 drops' or '1 tablet'" in result.stderr
+
+
+def test_a_drivers_number_may_have_a_comma(tmp_path: Path) -> None:
+    sets = ("--set", "orp.device=7", "--set", "orp.register=0", "--set", "orp.scale=0,1")
+    arguments = ("--yes", "--orp-port", "/dev/ttyUSB0", "--orp-driver", "modbus")
+    config = setup(tmp_path, *arguments, *sets)
+    assert config.probe[0].driver_keys["scale"] == 0.1
+    path = str(tmp_path / "other.toml")
+    result = afterfill("setup", "--config", path, *arguments, *sets[:-1], "orp.scale=1,200")
+    assert result.exit_code == 2
+    assert "'1,200' may be 1.2 or 1200" in result.stderr

@@ -1,5 +1,6 @@
 """The questions of `afterfill setup`: an option, a person's answer, or a default."""
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 
@@ -7,6 +8,7 @@ import typer
 
 from afterfill.chemistry.doses import dose_of_label, dose_words
 from afterfill.chemistry.kit_units import chlorine_from
+from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import gallon_of, litres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, UsageError
@@ -16,6 +18,7 @@ from afterfill.service.driver_registry import driver_named, driver_names
 from afterfill.tank_setup import usual_max_mg_l
 
 _NO_PORT = "-"
+_WITH_COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+")
 _LIVESTOCK = ("salmonid", "warmwater", "sensitive")
 _TOP_OFFS = ("treated", "told", "unknown")
 _DISINFECTANTS = ("chlorine", "chloramine", "unknown")
@@ -187,7 +190,10 @@ def _setting(text: str) -> tuple[tuple[str, str], TomlValue]:
 
 
 def _value(text: str) -> TomlValue:
-    """A number or truth value where the text is one, else the text itself."""
+    """A number, with a point or a comma, or a truth value where the text is one, else the text
+    itself; a text like a number is put into quotes. Raises ModelDomainError for `1,200`."""
+    if _WITH_COMMA.fullmatch(text):
+        return number_from(text)
     try:
         value = tomllib.loads(f"value = {text}")["value"]
     except tomllib.TOMLDecodeError:

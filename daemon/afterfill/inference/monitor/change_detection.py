@@ -15,14 +15,19 @@ def looked(
     """The baseline with its count of readings in a row that stand out. `source_c`: the temperature
     of the source [degrees C], None where it is not known."""
     out = _out(baseline, orp_mv) or _driven_off(baseline, temperature_c, source_c)
-    return baseline._replace(over=baseline.over + 1 if out else 0)
+    return _counted(baseline, out)
 
 
 def felt(
     baseline: Baseline, temperature_c: float | None, source_c: float | None = None
 ) -> Baseline:
     """The same where the ORP cannot be used and only the temperature tells."""
-    out = _driven_off(baseline, temperature_c, source_c)
+    return _counted(baseline, _driven_off(baseline, temperature_c, source_c))
+
+
+def _counted(baseline: Baseline, out: bool) -> Baseline:
+    if not out and baseline.over == 0:
+        return baseline  # nearly always
     return baseline._replace(over=baseline.over + 1 if out else 0)
 
 
