@@ -11,7 +11,7 @@ from afterfill.chemistry.kit_units import chlorine_from
 from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import gallon_of, litres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
-from afterfill.errors import AfterfillError, UsageError
+from afterfill.errors import AfterfillError, ModelDomainError, UsageError
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
 from afterfill.service.driver_registry import driver_named, driver_names
@@ -101,7 +101,11 @@ class Questions:
                 f"driver '{driver}' needs the key '{key}' for the {_CALLED[quantity]} probe: "
                 f"add --set {quantity}.{key}=..."
             )
-        return _value(typer.prompt(f"  {driver}: {key}", err=True))
+        while True:
+            try:
+                return _value(typer.prompt(f"  {driver}: {key}", err=True))
+            except ModelDomainError as error:
+                typer.echo(str(error), err=True)
 
     def _check_all_used(self, probes: Mapping[Quantity, ProbeAnswers]) -> None:
         for quantity, key in self._settings:
@@ -186,7 +190,10 @@ def _setting(text: str) -> tuple[tuple[str, str], TomlValue]:
     quantity, dot, key = name.strip().partition(".")
     if not (equals and dot and key):
         raise UsageError(f"--set {text}: write QUANTITY.KEY=VALUE, such as orp.device=7")
-    return (quantity, key), _value(value.strip())
+    try:
+        return (quantity, key), _value(value.strip())
+    except ModelDomainError as error:
+        raise UsageError(f"--set {name.strip()}: {error}") from error
 
 
 def _value(text: str) -> TomlValue:
