@@ -24,11 +24,11 @@ def run(
     """
     _log_to_stderr(verbose)  # before what may say something while it loads
     from afterfill.service.service import run_service
+    from afterfill.service.stop_signals import stop_on_signals
 
     settings = loaded(config)
     stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
+    stop_on_signals(stop, signal.SIGTERM, signal.SIGINT)
     run_service(settings, settings.journal.path, stop)
 
 
