@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.config import Units
 from afterfill.journal.store import Journal
 from afterfill.sinks.mqtt import present as mqtt_present
 from afterfill.sinks.mqtt import sink as mqtt
@@ -235,3 +236,24 @@ def test_a_clock_that_lost_its_time_does_not_make_the_past_the_present(journal: 
     }  # fmt: skip
     read = list(mqtt_present._recent(config_for(1883), journal, 0.0))
     assert len(read) < 100, "only the last minutes are read"
+
+
+def test_what_a_person_reads_is_in_their_units_in_the_present_and_live(
+    journal: Journal, broker: Broker
+) -> None:
+    units = {"units": Units(volume="US gal", temperature="F")}
+    config = config_for(broker.port).model_copy(update=units)
+    limits = "limits 20 to 25 °C"
+    cold = replace(alarm(START_S), alarm="temperature", message=f"18.0 °C; {limits}")
+    warm = replace(cold, time_s=START_S + 60.0, message=f"25.0 °C; {limits}", advice="change 10 L")
+    store(journal, estimate(START_S), cold)
+    topic, in_f = "afterfill/window/alarm/temperature", "limits 68.0 to 77.0 °F (20 to 25 °C)"
+    with (
+        Listener(broker.port, topic) as listener,
+        running(MqttSink(journal.path, config, now)),
+    ):
+        assert json.loads(listener.wait_for(topic))["message"] == f"64.4 °F (18.0 °C); {in_f}"
+        store(journal, warm)
+        said = json.loads(listener.wait_for(topic, lambda payload: b"change" in payload))
+    assert said["message"] == f"77.0 °F (25.0 °C); {in_f}"
+    assert said["advice"] == "change 2.64 US gal (10 L)"

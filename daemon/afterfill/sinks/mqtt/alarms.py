@@ -10,6 +10,7 @@ from afterfill.record_kinds import words_of
 from afterfill.records import AlarmChange
 from afterfill.sinks.mqtt.discovery import alarms_of
 from afterfill.sinks.mqtt.messages import Message, record_message
+from afterfill.tank_setup import shown_in
 
 _ASKS = ("unacknowledged", "returned-to-normal-unacknowledged")
 
@@ -19,6 +20,7 @@ class AlarmStates:
 
     def __init__(self, config: Config) -> None:
         self._names = {tank: alarms_of(config, tank) for tank in config.tank}
+        self._shown = shown_in(config.units)
         self._latest: dict[tuple[str, str], AlarmChange] = {}
         self._read_until: int | None = None
 
@@ -45,7 +47,7 @@ class AlarmStates:
         """The state of every alarm of `tank`, and what asks. One that never changed is normal:
         what cannot be judged is a change."""
         states = [self._state(tank, name, now_s) for name in self._names[tank]]
-        found = [record_message(base, state) for state in states]
+        found = [record_message(base, state, self._shown) for state in states]
         return [m for m in found if m is not None] + [self.summary(base, tank, now_s)]
 
     def summary(self, base: str, tank: str, now_s: float) -> Message:

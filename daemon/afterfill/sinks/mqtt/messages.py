@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from afterfill.planning.shown import PLAIN, Shown
 from afterfill.record_kinds import words_of
 from afterfill.records import (
     AlarmChange,
@@ -28,6 +29,7 @@ UPHELD = ("standing", "refill-ready")  # words that hold while estimates come: t
 # that is not; ten minutes outlast the slowest probe (300 s) twice.
 STALE_AFTER_S = 600
 FORECAST_STALE_AFTER_S = 7200  # it comes each half hour
+_SENTENCES = ("message", "advice", "why")
 _DIGITS = 6  # more than any probe or model here is worth
 
 
@@ -69,13 +71,24 @@ def status_messages(base: str, service: str, tanks: Iterable[str], word: str) ->
     return [own, *(status_message(topic, word, lasts_s) for topic in topics)]
 
 
-def record_message(base: str, record: Record) -> Message | None:
-    """The message of a record; None for what is not published."""
+def record_message(base: str, record: Record, shown: Shown = PLAIN) -> Message | None:
+    """The message of a record; None for what is not published. Its sentences are for a person and
+    in the units that `shown` names, its figures are always litres and degrees C."""
     topic = _topic(record)
     if topic is None:
         return None
-    payload = to_line(_rounded(to_published(record)))
+    said = {
+        key: _told(value, shown) if key in _SENTENCES else _rounded(value)
+        for key, value in to_published(record).items()
+    }
+    payload = to_line(said)
     return Message(f"{base}/{record.tank}/{topic}", payload, True, _expires_s(record))
+
+
+def _told(value: Any, shown: Shown) -> Any:  # noqa: ANN401 - JSON values
+    if isinstance(value, str):
+        return shown.text(value)
+    return [shown.text(line) for line in value] if isinstance(value, list) else value
 
 
 def _rounded(value: Any) -> Any:  # noqa: ANN401 - JSON values

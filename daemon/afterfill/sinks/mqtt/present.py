@@ -17,6 +17,7 @@ from afterfill.sinks.mqtt.messages import (
     status_topic,
     tank_status_topic,
 )
+from afterfill.tank_setup import shown_in
 
 SETTLES_S = 5.0  # a hub that still has an entity would complain of the emptiness under its topics
 _ANNOUNCED = "mqtt-announced"
@@ -33,8 +34,9 @@ def present(base: str, config: Config, journal: Journal, now_s: float) -> list[t
     live. So is the word of how a tank stands when no estimate is fresh enough to uphold it.
     """
     newest: dict[str, tuple[int, Message]] = {}
+    shown = shown_in(config.units)
     for entry in _recent(config, journal, now_s):
-        message = record_message(base, entry.record)
+        message = record_message(base, entry.record, shown)
         if message is not None and entry.seq > newest.get(message.topic, (0, message))[0]:
             newest[message.topic] = (entry.seq, message)
     return sorted(newest.values(), key=lambda item: item[0])

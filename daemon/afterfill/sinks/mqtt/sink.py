@@ -51,6 +51,7 @@ from afterfill.sinks.mqtt.present import (
     remember,
 )
 from afterfill.sinks.mqtt.sources import SharedSources, belief_topic, source_of
+from afterfill.tank_setup import shown_in
 
 _OLD_CURSOR = "mqtt"  # what is told needs no queue; an older version kept its place in one
 _POLL_S = 0.2  # how often the journal is looked at
@@ -125,6 +126,7 @@ class _Session:
     ) -> None:
         self._sink = sink
         self._base = sink._settings.base
+        self._units = shown_in(sink._config.units)
         self._service = service
         self._connection = connection
         self._witness = witness
@@ -317,7 +319,7 @@ class _Session:
 
     def _publish(self, entry: Entry) -> None:
         self._position = max(self._position, entry.seq)
-        message = record_message(self._base, entry.record)
+        message = record_message(self._base, entry.record, self._units)
         if message is None or entry.seq <= self._shown.get(message.topic, 0):
             return
         self._send(message)
@@ -342,7 +344,7 @@ class _Session:
                 continue
             self._upheld_s[topic] = now_s
             for entry in self._journal.latest(kind, tank):
-                message = record_message(self._base, entry.record)
+                message = record_message(self._base, entry.record, self._units)
                 if message is not None:
                     self._send(message)
 
