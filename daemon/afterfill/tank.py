@@ -96,7 +96,7 @@ def _folded(
 ) -> tuple[TankState, list[Output]]:
     setup = setup.at(record.time_s)
     if isinstance(record, Reading):
-        return _after_reading(setup, state, _finite(record), every_s)
+        return _after_reading(setup, state, record, every_s)
     time_s = known_since_s(record)
     if isinstance(record, Tick):
         return _after_step(setup, state, time_s, None, every_s)
@@ -129,15 +129,11 @@ def _ready_too(
     return state, [*found, *asked]
 
 
-def _finite(reading: Reading) -> Reading:
-    if reading.value is None or math.isfinite(reading.value):
-        return reading
-    return replace(reading, value=None, invalid="out-of-range")
-
-
 def _after_reading(
     setup: TankSetup, state: TankState, reading: Reading, every_s: float
 ) -> tuple[TankState, list[Output]]:
+    if reading.value is not None and not math.isfinite(reading.value):
+        reading = replace(reading, value=None, invalid="out-of-range")
     time_s, value, belief = reading.time_s, reading.value, state.belief
     if is_lent(state, reading.quantity, time_s):
         value = None
@@ -166,7 +162,7 @@ def _after_step(
         return state, []
     before, before_s = state.belief.watch, state.belief.stepped_s
     belief = step.stepped(setup.inference, state.belief, time_s, orp_mv)
-    state, found = state._replace(belief=belief), list[Output]()
+    state, found = state.with_belief(belief), list[Output]()
     moved = belief.watch is not before or _comes_round(before_s, time_s, _JUDGED_EVERY_S)
     if moved:
         state, found = _said(setup, state, time_s)

@@ -4,9 +4,10 @@ Arithmetic of what people and automations told, and never evidence that a dose w
 inference knows nothing of it.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import lru_cache
 from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.inference.monitor.announcements import Relation
@@ -19,8 +20,7 @@ from afterfill.wire import rfc3339
 _REFILLS = 5  # whose median is a usual one; our judgement
 
 
-@dataclass(frozen=True, slots=True)
-class BottleNow:
+class BottleNow(NamedTuple):
     """What is known of the bottle now. `left_ml` and `usual_ml` [mL], times in Unix s, None where
     not known; `untold`: refills since the count whose amount was not told, so that `left_ml` is the
     most there can be; `low`: it will not do for the next usual refill, or is past its time; None:
@@ -127,7 +127,7 @@ def usual_refill_ml(setup: TankSetup, stock: StockLeft) -> float | None:
     """Neutraliser of a usual refill [mL]: the median of the last that were told, else the plan's
     for their usual water; None where neither is known."""
     if stock.refills_ml:
-        return round(median(stock.refills_ml), 3)
+        return _middle(stock.refills_ml)
     bottles = () if setup.at_hand is None else setup.at_hand.bottles
     if not stock.refills_litres or len(bottles) != 1:
         return None
@@ -141,6 +141,11 @@ def usual_refill_ml(setup: TankSetup, stock: StockLeft) -> float | None:
     limit_mg_l = setup.inference.limit_mg_l
     dose = dose_for(bottles[0], Asked(litres), whole, tap.disinfectant, poured, limit_mg_l)
     return None if dose is None or dose.ml <= 0.0 else dose.ml
+
+
+@lru_cache(maxsize=64)  # asked for at each step
+def _middle(amounts_ml: tuple[float, ...]) -> float:
+    return round(median(amounts_ml), 3)
 
 
 def stocked(

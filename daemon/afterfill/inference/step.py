@@ -39,19 +39,19 @@ KIT_SHOWS_MG_L = 0.05  # a kit's first step above zero; common practice, no sour
 def with_ph(belief: Belief, value: float, time_s: float) -> Belief:
     """After a valid pH reading. What no fish tank has is a fault of the probe, not a pH."""
     plausible = _LIVABLE_PH[0] <= value <= _LIVABLE_PH[1]
-    return belief._replace(ph=Channel(value if plausible else None, time_s))
+    return belief.with_ph(Channel(value if plausible else None, time_s))
 
 
 def with_temperature(belief: Belief, value: float, time_s: float) -> Belief:
     """After a valid temperature reading [degrees C]; the same holds for what no fish bears, and a
     leap is not believed at once. One that stands is another probe: it shows no cold water."""
     if not _LIVABLE_C[0] <= value <= _LIVABLE_C[1]:
-        return belief._replace(temperature=Channel(None, time_s))
+        return belief.with_temperature(Channel(None, time_s))
     now = believed_c(belief.temperature, value, time_s)
     if belief.baseline is not None and belief.temperature.is_another(now):
         still = belief.baseline._replace(warmth_c=None, slower_c=None, usual_c=None)
         return belief._replace(temperature=now, baseline=still)
-    return belief._replace(temperature=now)
+    return belief.with_temperature(now)
 
 
 def is_due(belief: Belief, time_s: float) -> bool:

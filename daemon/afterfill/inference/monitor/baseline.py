@@ -1,6 +1,6 @@
 """The tank's own quiet ORP, corrected for pH: what a step is measured against."""
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from afterfill.inference.model import priors
 from afterfill.inference.model.electrode import PH_REFERENCE
@@ -78,29 +78,37 @@ def followed(
     young = not baseline.ready()
     pace = min(1.0, step_s * (8.0 if young else 1.0) * _SLOWLY_PER_S)
     moved = _bounded(orp_mv - baseline.level_mv, 4.0 * baseline.noise_mv + 8.0)
-    return baseline._replace(
+    warmth_c, slower_c = _warmth(baseline, temperature_c, pace)
+    usual_pace = min(1.0, step_s / _USUAL_S)
+    return Baseline(
         level_mv=baseline.level_mv + pace * moved,
         seen_s=baseline.seen_s + min(step_s, _MOST_OF_A_GAP_S),
         time_s=time_s,
         last_mv=orp_mv,
         noise_mv=_learnt_noise(baseline, orp_mv, step_s),
-        **_warmth(baseline, temperature_c, pace),
-        usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
-        usual_mv=_slow(baseline.usual_mv, orp_mv, min(1.0, step_s / _USUAL_S)),
+        warmth_c=warmth_c,
+        usual_c=_slow(baseline.usual_c, temperature_c, usual_pace),
+        usual_mv=_slow(baseline.usual_mv, orp_mv, usual_pace),
+        over=baseline.over,
+        slower_c=slower_c,
     )
 
 
 def warmed(baseline: Baseline, temperature_c: float | None, step_s: float) -> Baseline:
     """The baseline after `step_s` [s] in which only the temperature could be used."""
+    warmth_c, slower_c = _warmth(baseline, temperature_c, min(1.0, step_s * _SLOWLY_PER_S))
     return baseline._replace(
-        **_warmth(baseline, temperature_c, min(1.0, step_s * _SLOWLY_PER_S)),
+        warmth_c=warmth_c,
+        slower_c=slower_c,
         usual_c=_slow(baseline.usual_c, temperature_c, min(1.0, step_s / _USUAL_S)),
     )
 
 
-def _warmth(baseline: Baseline, temperature_c: float | None, pace: float) -> dict[str, Any]:
+def _warmth(
+    baseline: Baseline, temperature_c: float | None, pace: float
+) -> tuple[float | None, float | None]:
     warmth_c = _slow(baseline.warmth_c, temperature_c, pace)
-    return {"warmth_c": warmth_c, "slower_c": _slow(baseline.slower_c, warmth_c, pace)}
+    return warmth_c, _slow(baseline.slower_c, warmth_c, pace)
 
 
 def _learnt_noise(baseline: Baseline, orp_mv: float, step_s: float) -> float:

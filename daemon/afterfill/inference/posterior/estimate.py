@@ -128,7 +128,7 @@ def _unseen(belief: Belief, time_s: float) -> float:
 
 def rounded(quantiles: Quantiles) -> Quantiles:
     """Each point to five significant digits: more would be noise, and bytes."""
-    return Quantiles(*(round_to_digits(value) for value in quantiles))
+    return Quantiles(*map(round_to_digits, quantiles))
 
 
 def round_to_digits(value: float) -> float:
