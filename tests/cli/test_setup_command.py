@@ -68,16 +68,23 @@ def test_a_person_is_asked_and_may_correct_a_slip(tmp_path: Path) -> None:
     answers = [
         "front window", "window",  # a space cannot be in a name
         "much", "1,200", "30 gal", "25 imp gal",  # which gallon is asked, never guessed
-        "warm", "warmwater", "none", "treated",
-        "chlorine", "1,0", "", "5 ml", "200", "1",
-        "/dev/ttyUSB0", "lien", "line", "-", "-",
+        "warm", "warmwater", "none", "treated", "5 dGH", "5 dKH",
+        "chlorine", "1,5", "0.5", "",  # a maximum below the typical is asked again at once
+        "12", "7,6", "-", "55 F",
+        "thiosulphate", "thiosulfate", "5 ml", "200", "1", "perhaps", "no",
+        "/dev/not-there", "lien", "line", "", "y", "-", "-",
     ]  # fmt: skip
     config = setup(tmp_path, stdin="\n".join(answers) + "\n")
     assert config.tank["window"].litres == pytest.approx(113.652, abs=1e-3)
     assert config.tank["window"].top_off == "treated"
-    assert config.source["tap"].residual_max_mg_l == 2.0  # the default: twice the typical
+    assert config.tank["window"].alkalinity_mg_l_caco3 == pytest.approx(89.2, abs=0.1)
+    tap = config.source["tap"]
+    assert tap.residual_max_mg_l == 3.0  # the default: twice the typical
+    assert (tap.ph, tap.alkalinity_mg_l_caco3) == (7.6, None)
+    assert tap.temperature_c == pytest.approx(12.78, abs=0.01)
+    assert config.neutraliser["bottle"].agent == "thiosulfate"
     assert [(p.quantity, p.driver, p.port) for p in config.probe] == [
-        ("orp", "line", "/dev/ttyUSB0")
+        ("orp", "line", "/dev/not-there")
     ]
 
 
@@ -142,7 +149,10 @@ def test_a_file_that_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
         (["--tank", "a b"], "--tank: 'a b' cannot name a tank"),
         (["--livestock", "salmon"], "--livestock: 'salmon' is not one of"),
         (["--residual", "lots"], "--residual: 'lots' is not an amount of chlorine"),
-        (["--residual", "3", "--residual-max", "1"], "residual_max_mg_l 1 lies below"),
+        (
+            ["--residual", "3", "--residual-max", "1"],
+            "--residual-max: '1' lies below the typical 3 mg/L",
+        ),
         (["--label-ml", "0"], "--label-ml: '0' is no dose of a label"),
         (["--orp-port", "/dev/x", "--orp-driver", "lien"], "did you mean 'line'?"),
         (

@@ -26,6 +26,9 @@ class Given:
             help="Evaporated water is made up for: treated, told (each time logged), or unknown."
         ),
     ] = None
+    alkalinity: Annotated[
+        str | None, typer.Option(help="The tank's, by a KH test: '4.5 dKH'; - if not known.")
+    ] = None
     disinfectant: Annotated[
         str | None, typer.Option(help="In the tap water: chlorine, chloramine or unknown.")
     ] = None
@@ -35,6 +38,19 @@ class Given:
     residual_max: Annotated[str | None, typer.Option(help="The most it may be, mg/L as Cl2.")] = (
         None
     )
+    source_ph: Annotated[str | None, typer.Option(help="The tap water's pH; - if not known.")] = (
+        None
+    )
+    source_alkalinity: Annotated[
+        str | None, typer.Option(help="The tap water's alkalinity; - if not known.")
+    ] = None
+    source_temperature: Annotated[
+        str | None, typer.Option(help="The tap water's temperature; - if not known.")
+    ] = None
+    agent: Annotated[
+        str | None,
+        typer.Option(help="thiosulfate, sulfite, metabisulfite, ascorbate, or other (not said)."),
+    ] = None
     label_ml: Annotated[
         str | None,
         typer.Option(
@@ -46,6 +62,9 @@ class Given:
     ] = None
     label_mg_l: Annotated[
         str | None, typer.Option(help="... that holds so much chlorine, mg/L as Cl2.")
+    ] = None
+    binds_ammonia: Annotated[
+        str | None, typer.Option(help="Whether its label says that it binds ammonia: yes or no.")
     ] = None
     orp_port: Annotated[str | None, typer.Option(help="Port of the ORP probe; - for none.")] = None
     orp_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None
@@ -78,8 +97,9 @@ def setup(
 ) -> None:
     """Write a commented starter configuration; asks the few questions that matter.
 
-    Every answer can be given as an option instead; with --yes nothing is asked. A probe without a
-    port is left out and can be added later.
+    Every answer can be given as an option instead; with --yes nothing is asked. A probe head that
+    speaks in lines is listened to, or asked, and what it says is shown. A probe without a port is
+    left out and can be added later. Who leaves early is offered their answers the next time.
     """
     from afterfill.cli.setup.written import written
 

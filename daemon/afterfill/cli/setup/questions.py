@@ -1,148 +1,84 @@
-"""The questions of `afterfill setup`: an option, a person's answer, or a default."""
+"""What `afterfill setup` asks about the tank, its water and its neutraliser."""
 
-import re
-import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 
-import typer
-
+from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.doses import dose_of_label, dose_words
-from afterfill.chemistry.kit_units import chlorine_from
+from afterfill.chemistry.kit_units import alkalinity_from, chlorine_from
 from afterfill.chemistry.typed import number_from
-from afterfill.chemistry.units import gallon_of, litres_from
-from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
-from afterfill.errors import AfterfillError, ModelDomainError, UsageError
-from afterfill.records import Quantity
-from afterfill.sentences import nearest
-from afterfill.service.driver_registry import driver_named, driver_names
+from afterfill.chemistry.units import celsius_from, gallon_of, litres_from
+from afterfill.cli.setup.asking import Asking, one_of
+from afterfill.cli.setup.starter_file import (
+    NeutraliserAnswers,
+    SourceAnswers,
+    TankAnswers,
+)
+from afterfill.errors import UsageError
 from afterfill.tank_setup import usual_max_mg_l
 
-_NO_PORT = "-"
-_WITH_COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+")
 _LIVESTOCK = ("salmonid", "warmwater", "sensitive")
 _TOP_OFFS = ("treated", "told", "unknown")
 _DISINFECTANTS = ("chlorine", "chloramine", "unknown")
-_ASKED: tuple[Quantity, ...] = ("orp", "ph", "temperature")
-_CALLED: dict[Quantity, str] = {"orp": "ORP", "ph": "pH", "temperature": "temperature"}
+_AGENTS = ("thiosulfate", "sulfite", "metabisulfite", "ascorbate", "other")
 
 
-class Questions:
-    """`given` holds options by name, `settings` driver keys as ``orp.device=7``."""
-
-    def __init__(self, given: Mapping[str, str], settings: Sequence[str], *, ask: bool) -> None:
-        """Raises UsageError when a driver key is not written so."""
-        self._given = given
-        self._settings = dict(_setting(text) for text in settings)
-        self._ask = ask
-        self._typed: dict[str, str] = {}  # answers as they were written
-
-    def answers(self, ports: Sequence[str]) -> Answers:
-        """All answers; `ports` are those found here. Raises UsageError for one of no use."""
-        tank = self._text("tank", "A short name for the tank", "tank", _plain_name)
-        litres = self._number(
-            "litres", "Water in the full tank, litres or '30 US gal'", "120", volume
-        )
-        livestock = self._text(
-            "livestock", "Livestock: salmonid, warmwater or sensitive", "sensitive", _of(_LIVESTOCK)
-        )
-        top_off = self._text(
-            "top_off", "Evaporated water is made up for with treated water (treated), each time "
-            "logged or published (told), or unknown", "unknown", _of(_TOP_OFFS),
-        )  # fmt: skip
-        disinfectant = self._text(
-            "disinfectant", "Tap water holds chlorine, chloramine or unknown", "unknown",
-            _of(_DISINFECTANTS),
-        )  # fmt: skip
-        residual = self._number(
-            "residual", "Typical total chlorine at the tap, mg/L", "1.0", chlorine
-        )
-        usual_max = f"{max(residual, usual_max_mg_l(residual)):g}"
-        residual_max = self._number("residual_max", "The most it may be, mg/L", usual_max, chlorine)
-        label = self._text(
-            "label_ml",
-            "Neutraliser label: how much (5 ml, 2 g, 20 drops, 1 tablet) ...",
-            "5 ml",
-            dose,
-        )
-        label_litres = self._number("label_litres", "... treat how much water", "200", volume)
-        label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", chlorine)
-        return Answers(
-            tank, litres, livestock, top_off, disinfectant, residual, residual_max,
-            dose_of_label(label), label_litres, label_mg_l, self._probes(ports),
-            gallon_of(self._typed.get("litres", "")),
-        )  # fmt: skip
-
-    def _probes(self, ports: Sequence[str]) -> dict[Quantity, ProbeAnswers]:
-        probes: dict[Quantity, ProbeAnswers] = {}
-        likely = ports[0] if ports and self._ask else _NO_PORT
-        for quantity in _ASKED:
-            called = _CALLED[quantity]
-            port = self._text(f"{quantity}_port", f"Port of the {called} probe, - for none", likely)
-            likely = port if self._ask else _NO_PORT  # one head often has all three
-            if port != _NO_PORT:
-                probes[quantity] = self._probe(quantity, port)
-        self._check_all_used(probes)
-        return probes
-
-    def _probe(self, quantity: Quantity, port: str) -> ProbeAnswers:
-        known = driver_names()
-        asked = f"Driver of the {_CALLED[quantity]} probe ({', '.join(known)})"
-        name = self._text(f"{quantity}_driver", asked, "line", _of(known))
-        settings = driver_named(name).settings
-        keys = {k[1]: v for k, v in self._settings.items() if k[0] == quantity}
-        for key in required_keys(settings):
-            if key not in keys:
-                keys[key] = self._driver_key(quantity, name, key)
-        return ProbeAnswers(port, name, settings, keys)
-
-    def _driver_key(self, quantity: Quantity, driver: str, key: str) -> TomlValue:
-        if not self._ask:
-            raise UsageError(
-                f"driver '{driver}' needs the key '{key}' for the {_CALLED[quantity]} probe: "
-                f"add --set {quantity}.{key}=..."
-            )
-        while True:
-            try:
-                return _value(typer.prompt(f"  {driver}: {key}", err=True))
-            except ModelDomainError as error:
-                typer.echo(str(error), err=True)
-
-    def _check_all_used(self, probes: Mapping[Quantity, ProbeAnswers]) -> None:
-        for quantity, key in self._settings:
-            if quantity not in probes:
-                guess = nearest(quantity, probes)
-                raise UsageError(f"--set {quantity}.{key}: no such probe is set up; {guess}")
-
-    def _text(
-        self, name: str, question: str, default: str, proved: Callable[[str], object] = str
-    ) -> str:
-        return self._answer(name, question, default, lambda text: str(proved(text)))
-
-    def _number(
-        self, name: str, question: str, default: str, proved: Callable[[str], float]
-    ) -> float:
-        return float(self._answer(name, question, default, lambda text: repr(proved(text))))
-
-    def _answer(self, name: str, question: str, default: str, proved: Callable[[str], str]) -> str:
-        """What was given or typed; a useless answer is asked again, a useless option ends it."""
-        if name in self._given or not self._ask:
-            option = f"--{name.replace('_', '-')}"
-            self._typed[name] = self._given.get(name, default)
-            return _proved(self._typed[name], proved, f"{option}: ")
-        while True:
-            typed = str(typer.prompt(question, default=default, err=True)).strip()
-            self._typed[name] = typed
-            try:
-                return _proved(typed, proved, "")
-            except UsageError as error:
-                typer.echo(str(error), err=True)
+def about_tank(asking: Asking) -> TankAnswers:
+    """Raises UsageError for an option of no use; so do the others."""
+    name = asking.text("tank", "A short name for the tank", "tank", _plain_name)
+    litres = asking.number("litres", "Water in the full tank, litres or '30 US gal'", "120", volume)
+    livestock = asking.text(
+        "livestock", f"Livestock: {', '.join(_LIVESTOCK)}", "sensitive", one_of(_LIVESTOCK)
+    )
+    top_off = asking.text(
+        "top_off", "Evaporated water is made up for with treated water (treated), each time "
+        "logged or published (told), or unknown", "unknown", one_of(_TOP_OFFS),
+    )  # fmt: skip
+    alkalinity = asking.number_if_known(
+        "alkalinity",
+        "The tank's alkalinity by a KH test, '4.5 dKH' or mg/L as CaCO3",
+        alkalinity_of,
+    )
+    gallon = gallon_of(asking.typed["litres"])
+    return TankAnswers(name, litres, livestock, top_off, alkalinity, gallon)
 
 
-def _proved(text: str, proved: Callable[[str], str], where: str) -> str:
-    try:
-        return proved(text)
-    except AfterfillError as error:
-        raise UsageError(f"{where}{error}") from error
+def about_source(asking: Asking) -> SourceAnswers:
+    """The tap, by the utility's report, a test, or a guess on the safe side."""
+    disinfectant = asking.text(
+        "disinfectant", f"Tap water holds {', '.join(_DISINFECTANTS)}", "unknown",
+        one_of(_DISINFECTANTS),
+    )  # fmt: skip
+    usual = "1.0"
+    residual = asking.number("residual", "Typical total chlorine at the tap, mg/L", usual, chlorine)
+    # Who does not know what is typical does not know the most either: then what the law allows.
+    known = asking.typed["residual"] != usual or asking.is_given("residual")
+    most = usual_max_mg_l(residual) if known else LEGAL_RESIDUAL.value
+    residual_max = asking.number(
+        "residual_max", "The most it may be, mg/L", f"{max(residual, most):g}", no_less(residual)
+    )
+    ph = asking.number_if_known("source_ph", "The tap water's pH", ph_of)
+    alkalinity = asking.number_if_known(
+        "source_alkalinity", "The tap water's alkalinity, '4.5 dKH' or mg/L as CaCO3", alkalinity_of
+    )
+    temperature = asking.number_if_known(
+        "source_temperature", "The tap water's temperature, C or '55 F'", celsius_from
+    )
+    return SourceAnswers(disinfectant, residual, residual_max, ph, alkalinity, temperature)
+
+
+def about_neutraliser(asking: Asking) -> NeutraliserAnswers:
+    """What its label says."""
+    agent = asking.text(
+        "agent", f"Neutraliser: {', '.join(_AGENTS)} (the label does not say)", "other",
+        one_of(_AGENTS),
+    )  # fmt: skip
+    label = asking.text(
+        "label_ml", "Its label: how much (5 ml, 2 g, 20 drops, 1 tablet) ...", "5 ml", dose
+    )
+    litres = asking.number("label_litres", "... treat how much water", "200", volume)
+    mg_l = asking.number("label_mg_l", "... holding chlorine, mg/L", "1.0", chlorine)
+    binds = asking.yes("binds_ammonia", "Does its label say that it binds ammonia (yes, no)", "no")
+    return NeutraliserAnswers(agent, dose_of_label(label), litres, mg_l, binds)
 
 
 def volume(text: str) -> float:
@@ -170,39 +106,38 @@ def chlorine(text: str) -> float:
     return value
 
 
-def _plain_name(text: str) -> str:
-    if not text or not all(c.isalnum() or c in "-_" for c in text):
-        raise UsageError(f"'{text}' cannot name a tank: use letters, digits, - and _")
-    return text
+def no_less(typical_mg_l: float) -> Callable[[str], float]:
+    """Proves a maximum [mg/L as Cl2] that is not below what is typical."""
 
-
-def _of(known: Sequence[str]) -> Callable[[str], str]:
-    def proved(text: str) -> str:
-        if text not in known:
-            raise UsageError(f"'{text}' is not one of {', '.join(known)}; {nearest(text, known)}")
-        return text
+    def proved(text: str) -> float:
+        most_mg_l = chlorine(text)
+        if most_mg_l < typical_mg_l:
+            raise UsageError(
+                f"'{text}' lies below the typical {typical_mg_l:g} mg/L: give {typical_mg_l:g} or "
+                "more (to correct the typical, leave with Ctrl-C: what you answered is kept)"
+            )
+        return most_mg_l
 
     return proved
 
 
-def _setting(text: str) -> tuple[tuple[str, str], TomlValue]:
-    name, equals, value = text.partition("=")
-    quantity, dot, key = name.strip().partition(".")
-    if not (equals and dot and key):
-        raise UsageError(f"--set {text}: write QUANTITY.KEY=VALUE, such as orp.device=7")
-    try:
-        return (quantity, key), _value(value.strip())
-    except ModelDomainError as error:
-        raise UsageError(f"--set {name.strip()}: {error}") from error
+def alkalinity_of(text: str) -> float:
+    """Alkalinity [mg/L as CaCO3], from 0 to 1000. Raises ModelDomainError or UsageError."""
+    value = alkalinity_from(text)
+    if not 0.0 <= value <= 1000.0:
+        raise UsageError(f"'{text}' is no alkalinity of a tap or tank: give 0 to 1000 mg/L")
+    return value
 
 
-def _value(text: str) -> TomlValue:
-    """A number, with a point or a comma, or a truth value where the text is one, else the text
-    itself; a text like a number is put into quotes. Raises ModelDomainError for `1,200`."""
-    if _WITH_COMMA.fullmatch(text):
-        return number_from(text)
-    try:
-        value = tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
-        return text
-    return value if isinstance(value, (str, int, float, bool)) else text
+def ph_of(text: str) -> float:
+    """A pH, from 4 to 11. Raises ModelDomainError or UsageError."""
+    value = number_from(text)
+    if not 4.0 <= value <= 11.0:
+        raise UsageError(f"'{text}' is no pH of tap water: give 4 to 11")
+    return value
+
+
+def _plain_name(text: str) -> str:
+    if not text or not all(c.isalnum() or c in "-_" for c in text):
+        raise UsageError(f"'{text}' cannot name a tank: use letters, digits, - and _")
+    return text

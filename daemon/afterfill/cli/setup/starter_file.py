@@ -23,47 +23,76 @@ class ProbeAnswers:
 
 
 @dataclass(frozen=True, slots=True)
-class Answers:
-    """What a starter file needs to know. Volumes litres, chlorine mg/L as Cl2; `label`: how much,
-    and in what it counts; `gallon`: in which the person measures, if any."""
+class TankAnswers:
+    """Litres; alkalinity in mg/L as CaCO3, None where not known; `gallon`: in which the person
+    measures, if any."""
 
-    tank: str
+    name: str
     litres: float
     livestock: str
     top_off: str
+    alkalinity_mg_l: float | None
+    gallon: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceAnswers:
+    """Chlorine mg/L as Cl2, alkalinity mg/L as CaCO3, degrees C; None where not known."""
+
     disinfectant: str
     residual_mg_l: float
     residual_max_mg_l: float
+    ph: float | None
+    alkalinity_mg_l: float | None
+    temperature_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class NeutraliserAnswers:
+    """`label`: how much, and in what it counts, treats `litres` of water with `mg_l` chlorine."""
+
+    agent: str
     label: tuple[float, DoseUnit]
-    label_litres: float
-    label_mg_l: float
+    litres: float
+    mg_l: float
+    binds_ammonia: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What a starter file needs to know."""
+
+    tank: TankAnswers
+    source: SourceAnswers
+    neutraliser: NeutraliserAnswers
     probes: Mapping[Quantity, ProbeAnswers]
-    gallon: str = ""
 
 
 def starter_text(answers: Answers) -> str:
     """The commented TOML."""
-    parts = [_head(answers), _tank(answers), _source(answers), _neutraliser(answers)]
-    parts += [_probe(answers.tank, quantity, it) for quantity, it in answers.probes.items()]
+    parts = [_head(answers.tank), _tank(answers.tank), _source(answers.source)]
+    parts.append(_neutraliser(answers.neutraliser))
+    parts += [_probe(answers.tank.name, q, it) for q, it in answers.probes.items()]
     return "\n".join([*parts, _TAIL])
 
 
-def _head(it: Answers) -> str:
+def _head(it: TankAnswers) -> str:
     """What is shown in gallons is written without a comment before it."""
     if not it.gallon:
         return _HEAD
     return _HEAD.replace(_UNITS, f'units = {{ volume = "{it.gallon}" }}  # for what is shown')
 
 
-def _tank(it: Answers) -> str:
+def _tank(it: TankAnswers) -> str:
+    alkalinity = _known("alkalinity_mg_l_caco3", it.alkalinity_mg_l, "80")
     return f"""\
-[tank.{it.tank}]
+[tank.{it.name}]
 litres = {it.litres:.6g}  # the water it holds when full; also "30 US gal", "25 imp gal"
 livestock = {_toml(it.livestock)}  # "salmonid", "warmwater" or "sensitive": sets the limits
 top_off = {_toml(it.top_off)}  # how what evaporates is made up for: "treated", "told", "unknown"
-# alkalinity_mg_l_caco3 = 80  # of the tank's water; as a KH test says it: "4.5 dKH"
+{alkalinity}  # of the tank's water; as a KH test says it: "4.5 dKH"
 
-# [tank.{it.tank}.limits]  # only to override those of the livestock
+# [tank.{it.name}.limits]  # only to override those of the livestock
 # residual_oxidant_mg_l = 0.02
 # free_ammonia_mg_l = 0.02
 # ph = [6.5, 8.5]
@@ -71,26 +100,33 @@ top_off = {_toml(it.top_off)}  # how what evaporates is made up for: "treated", 
 """
 
 
-def _source(it: Answers) -> str:
+def _source(it: SourceAnswers) -> str:
     return f"""\
 [source.tap]
 disinfectant = {_toml(it.disinfectant)}  # "chlorine", "chloramine" or "unknown": ask the utility
 residual_mg_l = {it.residual_mg_l:g}  # typical total chlorine at the tap, mg/L as Cl2
 residual_max_mg_l = {it.residual_max_mg_l:g}  # the most that it may be
 # chlorine_to_nitrogen = 4.5  # chloramine: mass ratio of Cl2 to N
-# temperature_c = 12
+{_known("ph", it.ph, "7.6")}
+{_known("alkalinity_mg_l_caco3", it.alkalinity_mg_l, "80")}
+{_known("temperature_c", it.temperature_c, "12")}
 """
 
 
-def _neutraliser(it: Answers) -> str:
+def _known(key: str, value: float | None, example: str) -> str:
+    """A comment where it is not known."""
+    return f"# {key} = {example}" if value is None else f"{key} = {value:.4g}"
+
+
+def _neutraliser(it: NeutraliserAnswers) -> str:
     amount, unit = it.label
     key = _LABEL_KEY[unit]
-    label = f"{key} = {amount:g}, litres = {it.label_litres:.6g}, mg_l = {it.label_mg_l:g}"
+    label = f"{key} = {amount:g}, litres = {it.litres:.6g}, mg_l = {it.mg_l:g}"
     return f"""\
 [neutraliser.bottle]
-agent = "other"  # "thiosulfate", "sulfite", "metabisulfite", "ascorbate" or "other"
+agent = {_toml(it.agent)}  # "thiosulfate", "sulfite", "metabisulfite", "ascorbate" or "other"
 label = {{ {label} }}  # so much of it treats litres of water that holds mg_l chlorine
-# binds_ammonia = true  # only when its label says so
+binds_ammonia = {_toml(it.binds_ammonia)}  # true only when its label says so
 """
 
 
