@@ -11,7 +11,7 @@ from afterfill.records import Estimate, Quantiles
 
 HARDER = ["days", "hours", "minutes"]
 RANK = {"low": 0, "medium": 1, "high": 2}
-README = Path(__file__).resolve().parents[2] / "README.md"
+README = Path(__file__).resolve().parents[2] / "daemon" / "README.md"
 
 
 @pytest.mark.parametrize("it", DEFINITIONS.values(), ids=lambda it: it.name)

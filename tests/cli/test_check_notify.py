@@ -23,7 +23,7 @@ starttls = false
 """
 PUSH = '[[notify]]\nurl_file = "urls"\nheartbeat_url_file = "heartbeat"\n'
 TANK = "[tank.t]\nlitres = 100\n"
-README = Path(__file__).parents[2] / "README.md"
+README = Path(__file__).parents[2] / "daemon" / "README.md"
 
 
 def states(folder: Path, *arguments: str) -> dict[str, str]:

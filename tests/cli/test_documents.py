@@ -1,5 +1,5 @@
-"""Nothing that a user meets is missing from the README: commands with their options, keys of the
-configuration, topics, alarms, measurements."""
+"""Nothing that a user meets is missing from the documents: commands with their options, keys of
+the configuration, topics, alarms, measurements. What they show can be used, and links lead on."""
 
 import re
 from pathlib import Path
@@ -9,12 +9,17 @@ from pydantic import BaseModel
 
 from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.config_file import parse
 from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
 from afterfill.sinks.influx.points import KINDS
 from afterfill.sinks.mqtt.messages import LIVE_KINDS
 from every_command import COMMANDS
 
-README = (Path(__file__).parents[2] / "README.md").read_text()
+ROOT = Path(__file__).parents[2]
+DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(ROOT.glob("*/README.md")),
+             *sorted(ROOT.glob("drivers/*/*/README.md"))]  # fmt: skip
+README = (ROOT / "daemon" / "README.md").read_text()  # the reference
+_LINK = re.compile(r"\]\(([^)#\s]*)(?:#([^)\s]*))?\)")
 _PUBLISHED_AS = {
     "refill-seen": "refill",
     "alarm-load": "alarm_load",
@@ -31,7 +36,7 @@ KEYS = sorted({field.alias or key for m in TABLES for key, field in m.model_fiel
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_a_command_stands_in_the_readme_with_all_its_options(name: str) -> None:
+def test_a_command_stands_in_the_reference_with_all_its_options(name: str) -> None:
     rows = re.findall(rf"^\| `afterfill {re.escape(name)}(?: [A-Z]+)*` \|.*$", README, re.MULTILINE)
     assert len(rows) == 1
     options = [p.opts[0] for p in COMMANDS[name].params if p.param_type_name == "option"]
@@ -44,22 +49,49 @@ def test_every_row_of_options_is_a_command() -> None:
     assert set(rows) == set(COMMANDS)
 
 
-def test_every_key_of_the_configuration_stands_in_the_readme() -> None:
+def test_every_key_of_the_configuration_stands_in_the_reference() -> None:
     assert len(KEYS) > 50
     assert [key for key in KEYS if not re.search(rf"\b{re.escape(key)}\b", README)] == []
 
 
-def test_every_alarm_stands_in_the_readme() -> None:
+def test_every_alarm_stands_in_the_reference() -> None:
     assert [name for name in DEFINITIONS if f"`{name}`" not in README] == []
 
 
-def test_every_topic_stands_in_the_readme() -> None:
+def test_every_topic_stands_in_the_reference() -> None:
     told = [_PUBLISHED_AS.get(kind, kind) for kind in LIVE_KINDS]
     commands = [f"/log/{kind}" for kind in PAYLOADS] + [f"/{word}" for word in ALARM_ACTIONS]
     assert [topic for topic in [f"/{kind}" for kind in told] if topic not in README] == []
     assert [topic for topic in commands if topic not in README] == []
 
 
-def test_every_measurement_stands_in_the_readme() -> None:
+def test_every_measurement_stands_in_the_reference() -> None:
     written = [_PUBLISHED_AS.get(kind, kind) for kind in KINDS] + ["limit", "journal"]
     assert [name for name in written if f"`{name}`" not in README] == []
+
+
+def test_the_readme_is_short() -> None:
+    assert len((ROOT / "README.md").read_text().split()) < 1700
+
+
+def test_the_readmes_first_configuration_can_be_used() -> None:
+    text = (ROOT / "README.md").read_text()
+    toml = text.split("<!-- first configuration: begin -->\n```toml\n")[1].split("```")[0]
+    assert {probe.quantity for probe in parse(toml, "README.md").probe} == {"orp", "ph"}
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_link_within_the_project_leads_somewhere(document: Path) -> None:
+    for path, heading in _LINK.findall(document.read_text()):
+        if "://" in path:
+            continue
+        target = document if not path else (document.parent / path).resolve()
+        assert target.exists(), path
+        if heading:
+            assert heading in _headings(target), heading
+
+
+def _headings(document: Path) -> set[str]:
+    """As the usual sites name them: small letters, hyphens for blanks, no other signs."""
+    found = re.findall(r"^#+ (.*)$", document.read_text(), re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", line.lower()).replace(" ", "-") for line in found}

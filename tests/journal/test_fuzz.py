@@ -84,7 +84,7 @@ def test_a_record_of_another_form_is_refused_by_name(wire: dict[str, object]) ->
 
 
 def readmes_configuration() -> str:
-    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "daemon" / "README.md").read_text(encoding="utf-8")
     marked = text.split("<!-- configuration: begin -->")[1].split("<!-- configuration: end -->")[0]
     return marked.split("```toml")[1].split("```")[0]
 

@@ -15,7 +15,7 @@ from sample_records import running
 from servers import Broker, wait_until
 
 pytestmark = pytest.mark.system
-README = (Path(__file__).parents[2] / "README.md").read_text()
+README = (Path(__file__).parents[2] / "daemon" / "README.md").read_text()
 ACL = README.split("<!-- acl: begin -->\n```\n")[1].split("```")[0]
 ANSWER = "afterfill/window/answer"
 REFILL, OUT = "afterfill/window/log/refill", "afterfill/window/alarm/ph/out-of-service"
