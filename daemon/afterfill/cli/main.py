@@ -57,6 +57,7 @@ _COMMANDS: dict[str, Row] = {
         "What to dose and expect before a refill, or after a carry-over.",
     ),
     "audit": ("audit:audit", "Have the figures earned trust, by the tests that you logged?"),
+    "trends": ("trends:trends", "Months side by side: refills, probes, tap, neutraliser."),
     "report": ("report:report", "A page about a refill or a period, to look back."),
     "replay": ("replay:replay", "Judge a recording as the live service would have."),
     "export": ("export:export", "Write a recording of a tank from the journal."),

@@ -11,6 +11,7 @@ import typer
 from afterfill.cli.configured import loaded, one_tank, reading_journal
 from afterfill.cli.console import tell
 from afterfill.cli.options import Asked
+from afterfill.cli.sheet import sheet_written
 from afterfill.cli.times import period_from, present_s, time_from
 from afterfill.cli.whole_file import whole_file
 from afterfill.errors import RecordingError, UsageError
@@ -89,6 +90,9 @@ def report(
     out: Annotated[
         Path | None, typer.Option(help="The page to write; default: a name with tank and time.")
     ] = None,
+    sheet: Annotated[
+        bool, typer.Option("--sheet", help="Instead: a page to print for who looks in meanwhile.")
+    ] = False,
     png: Annotated[
         bool, typer.Option("--png", help="Also a picture beside it (needs the plots extra).")
     ] = False,
@@ -102,6 +106,11 @@ def report(
     """
     settings = loaded(asked.config)
     name, now_s = one_tank(settings, asked.tank), present_s()
+    if sheet:
+        if (refill, from_, to, png) != (None, None, None, False):
+            raise UsageError("--sheet is about no refill or period: leave the other options out")
+        sheet_written(settings, name, out, now_s, as_json=asked.as_json)
+        return
     with reading_journal(settings.journal.path) as journal:
         span = _span(journal, name, refill, from_, to, now_s)
         found = gathered(journal, name, span.from_s, span.to_s)

@@ -41,14 +41,14 @@ def _count(text: str) -> float:
         raise UsageError(str(error)) from error
 
 
-def past_from(text: str | None, now_s: float) -> float:
+def past_from(text: str | None, now_s: float, option: str = "--at") -> float:
     """Like `time_from`, now when nothing is said. Raises UsageError for a time still to come."""
     if text is None:
         return now_s
     time_s = time_from(text, now_s)
     if time_s > now_s:
         raise UsageError(
-            f"--at {text} is still to come ({moment(time_s, now_s)}, and it is "
+            f"{option} {text} is still to come ({moment(time_s, now_s)}, and it is "
             f"{moment(now_s, now_s)}): give the time at which it happened"
         )
     return time_s

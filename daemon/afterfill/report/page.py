@@ -59,10 +59,11 @@ def page(
         _section("Cautions", tag("ul", *(tag("li", c) for c in CAUTIONS), class_="caution")),
         _foot(moment, made_s),
     ]
-    return "<!DOCTYPE html>\n" + tag("html", _head(title), tag("body", *body), lang="en") + "\n"
+    return "<!DOCTYPE html>\n" + tag("html", head(title), tag("body", *body), lang="en") + "\n"
 
 
-def _head(title: str) -> Html:
+def head(title: str, more_style: str = "") -> Html:
+    """The head of a page that asks nobody for anything."""
     return tag(
         "head",
         Html('<meta charset="utf-8">'),
@@ -73,7 +74,7 @@ def _head(title: str) -> Html:
             "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         ),
         tag("title", title),
-        tag("style", Html(STYLE)),
+        tag("style", Html(STYLE + more_style)),
     )
 
 
