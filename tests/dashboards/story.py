@@ -27,8 +27,8 @@ from sample_records import running
 from servers import Engine, Shim, wait_until
 
 TANK, SILENT_TANK, HOST = demo.TANK, "shelf", "pi"
-BEGIN_S, AFTER_S = demo.BEGIN_S, 3600.0
-END_S = BEGIN_S + demo.END_S + AFTER_S
+BEGIN_S, AFTER_S = demo.BEGIN_S + demo.START_S, 3600.0
+END_S = demo.BEGIN_S + demo.END_S + AFTER_S
 _STEP_S = 60.0
 _VALUES: dict[Quantity, float] = {"orp": 305.0, "ph": 7.4, "temperature": 25.0}
 _SHELF = f"""

@@ -47,7 +47,7 @@ def test_it_shows_a_clear_change_a_carry_over_the_alarm_and_the_recovery(
     place = story.index(beats[0])
     for beat in beats[1:]:
         place = story.index(beat, place)
-    assert "because (log odds)" in story
+    assert "the ORP probe: very strongly for a carry-over" in story
 
 
 def test_it_leaves_a_journal_and_a_picture(demo: tuple[Path, str, float]) -> None:

@@ -63,7 +63,7 @@ def _told(
     tank: VirtualTank, samplers: list[Sampler], recorder: Recorder, people: Journal
 ) -> Iterator[Frame]:
     to_come = story.scenes()
-    time_s, answered = 0.0, False
+    time_s, answered = story.START_S, False
     while time_s < story.END_S:
         tank.moved_to(time_s)
         stamp = _stamp(time_s)

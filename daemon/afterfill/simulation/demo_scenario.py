@@ -18,10 +18,11 @@ TAP_MG_L = 1.9
 MG_CL2_PER_ML = 40.0
 BEGIN_S = 1_772_323_200.0  # 2026-03-01T00:00:00Z, so that every run has the same times
 HOUR_S, DAY_S = 3600.0, 86400.0
+START_S = 3 * DAY_S  # what came before is not played
 CHANGE_S = 5 * DAY_S + 11 * HOUR_S
 TOP_OFF_S = 7 * DAY_S + 6 * HOUR_S + 600.0
-END_S = 7 * DAY_S + 13 * HOUR_S
-QUIET_EVERY_S, CLOSE_EVERY_S = 180.0, 20.0
+END_S = TOP_OFF_S + 3.5 * HOUR_S
+QUIET_EVERY_S, CLOSE_EVERY_S = 240.0, 20.0
 _CLOSE_BEFORE_S, _CLOSE_AFTER_S = 1200.0, 2.5 * HOUR_S
 
 
@@ -51,7 +52,7 @@ tank = "{TANK}"
 quantity = "orp"
 driver = "line"
 port = "{orp_port}"
-every_s = 180
+every_s = 240
 request = "R\\r"
 terminator = "\\r\\n"
 pattern = 'ORP=(?P<orp>-?[\\d.]+);PH=[\\d.]+;T=-?[\\d.]+'
@@ -62,7 +63,7 @@ tank = "{TANK}"
 quantity = "ph"
 driver = "modbus"
 port = "{bus_port}"
-every_s = 180
+every_s = 240
 device = 1
 baud = 115200
 register = 1
@@ -74,7 +75,7 @@ tank = "{TANK}"
 quantity = "temperature"
 driver = "modbus"
 port = "{bus_port}"
-every_s = 180
+every_s = 240
 device = 1
 baud = 115200
 register = 2
@@ -130,12 +131,12 @@ def demo_tank(seed: int) -> VirtualTank:
 
 def scenes() -> list[Scene]:
     """What is said before any alarm."""
-    cleaning_s = BEGIN_S + 3 * DAY_S + 10 * HOUR_S
+    cleaning_s = START_S + 10 * HOUR_S
     return [
         Scene(
-            3 * DAY_S + 10 * HOUR_S,
+            cleaning_s,
             "the keeper cleans the glass and says so",
-            Service(cleaning_s, TANK, "cleaning"),
+            Service(BEGIN_S + cleaning_s, TANK, "cleaning"),
         ),
         Scene(
             CHANGE_S,

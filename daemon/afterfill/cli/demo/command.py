@@ -18,9 +18,9 @@ def demo(
 ) -> None:
     """Show the whole job on a virtual tank: no probes, no broker, no database needed.
 
-    An ordinary week, a well-dosed water change, then an automated top-off whose neutraliser ran
+    Some ordinary days, a well-dosed water change, then an automated top-off whose neutraliser ran
     out. The probes are byte streams on pseudo-terminals, read by the ordinary drivers; time runs
-    fast. It takes less than a minute.
+    fast. It takes a minute.
     """
     from afterfill.cli.demo.play import shown
 

@@ -23,7 +23,8 @@ from afterfill.simulation.demo_scenario import HOUR_S, TOP_OFF_S
 from afterfill.tank_setup import tank_setup
 from afterfill.wire import to_line, to_published
 
-_SLOW_FRAME_S = 0.02  # around the top-off, so that a person can follow
+_SLOW_FRAME_S = 0.07  # around the top-off, so that a person can follow
+_LINE_S = 2.5  # to read what was said
 _SCREEN_EVERY_S = 0.08
 
 
@@ -72,7 +73,7 @@ def _play(console: Console, folder: Path, seed: int, *, slow: bool) -> list[str]
             new = screen.took(frame)
             finals += [o for o in frame.found if isinstance(o, Verdict) and o.final]
             if new or time.monotonic() - shown_s > _SCREEN_EVERY_S:
-                live.update(screen.view(), refresh=True)
+                live.update(screen.view(*console.size), refresh=True)
                 shown_s = time.monotonic()
     return [verdict_text(v).plain for v in finals]
 
@@ -83,11 +84,12 @@ def _paced(frames: Iterator[Frame], *, slow: bool) -> Iterator[Frame]:
         if slow and TOP_OFF_S - 300.0 <= frame.time_s <= TOP_OFF_S + HOUR_S:
             time.sleep(_SLOW_FRAME_S)
         if slow and frame.lines:
-            time.sleep(1.0)
+            time.sleep(_LINE_S)
 
 
 def _close(console: Console, folder: Path, verdicts: list[str]) -> None:
-    """The summary: verdicts, advice, and where things lie."""
+    """The summary: verdicts, advice, where things lie, and what to do next."""
+    console.print("drawing the picture ...", end="\r")
     picture = _picture(folder)
     console.rule("summary")
     for number, verdict in enumerate(verdicts, start=1):
@@ -100,6 +102,13 @@ def _close(console: Console, folder: Path, verdicts: list[str]) -> None:
     )
     console.print(f"\njournal    {folder / JOURNAL_NAME}", soft_wrap=True, highlight=False)
     console.print(f"picture    {picture}", soft_wrap=True, highlight=False)
+    config = folder / CONFIG_NAME
+    console.print(
+        f"\nNext: `afterfill report --config {config}` is a page about it; `afterfill setup` "
+        "begins with your own tank.",
+        soft_wrap=True,
+        highlight=False,
+    )
 
 
 def _picture(folder: Path) -> str:

@@ -1,7 +1,9 @@
 """What the demo shows: the moment, the belief and what was said, as a screen or as plain lines."""
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from textwrap import wrap
 
 from rich.console import Group, RenderableType
 from rich.panel import Panel
@@ -18,11 +20,17 @@ from afterfill.records import (
     RefillSeen,
     Verdict,
 )
+from afterfill.report.words import evidence_words
 from afterfill.simulation.demo_run import Frame
+from afterfill.simulation.demo_scenario import START_S
 
 _BARS = "▁▂▃▄▅▆▇█"
-_KEPT_LINES = 9
-_CHART = 70
+_KEPT_LINES = 200
+_CHART = 66
+_NAMES = 21  # columns of the longest name
+_INDENT = 13  # behind `day 5 06:15  `
+_SAYS_LITTLE = 0.1  # log odds
+_FRAME = 2  # rows of the panel's border
 VERDICT_STYLE = {
     "clear": "green",
     "possible": "yellow",
@@ -59,13 +67,13 @@ class DemoScreen:
         return new
 
     def _is_told(self, output: Output) -> bool:
-        """Whether it is an alarm that stands as it did, and only its figures or advice changed."""
-        before = self.alarms.get(output.alarm) if isinstance(output, AlarmChange) else None
-        return (
-            isinstance(output, AlarmChange)
-            and before is not None
-            and ((before.state, before.active) == (output.state, output.active))
-        )
+        """Whether it is an alarm that stands as it did: only figures, advice or doubt changed."""
+        if not isinstance(output, AlarmChange):
+            return False
+        before = self.alarms.get(output.alarm)
+        if before is None:
+            return output.state == "normal"
+        return (before.state, before.active) == (output.state, output.active)
 
     def _read(self, reading: Reading) -> None:
         if reading.value is None:
@@ -82,29 +90,32 @@ class DemoScreen:
         elif isinstance(output, AlarmChange):
             self.alarms[output.alarm] = output
 
-    def view(self) -> RenderableType:
-        """The screen now."""
+    def view(self, columns: int, rows: int) -> RenderableType:
+        """The screen now, on a terminal of this size: the newest lines are always in sight."""
         title = f"afterfill demo: tank 'window', {_clock(self.time_s)} (fast time)"
-        parts: list[RenderableType] = [
-            self._chart(),
-            self._table(),
-            Text("\n".join(self.lines), style="dim"),
-        ]
-        return Panel(Group(*parts), title=title, border_style=self._border())
+        inner = max(columns - 4, 20)
+        table, chart = self._table(inner), self._chart(inner)
+        above = len(table.rows) + 1
+        said = _newest(self.lines, inner, max(rows - _FRAME - above - 1, 3))
+        parts: list[RenderableType] = [chart, table, Text("\n".join(said))]
+        return Panel(Group(*parts), title=title, border_style=self._border(), width=columns)
 
     def _border(self) -> str:
         alarm = self.alarms.get("residual-oxidant")
         return "red" if alarm is not None and alarm.active else "cyan"
 
-    def _chart(self) -> Text:
+    def _chart(self, columns: int) -> Text:
         low, high = min(self.orp_mv, default=0.0), max(self.orp_mv, default=1.0)
         span = max(high - low, 25.0)
-        bars = "".join(_BARS[min(int((v - low) / span * 8), 7)] for v in self.orp_mv)
-        return Text(f"ORP {self.values.get('orp', 0.0):6.1f} mV  {bars}\n", style="bold")
+        label = f"ORP {self.values.get('orp', 0.0):6.1f} mV  "
+        shown = list(self.orp_mv)[-(columns - len(label)) :]
+        bars = "".join(_BARS[min(int((v - low) / span * 8), 7)] for v in shown)
+        return Text(label + bars, style="bold", no_wrap=True)
 
-    def _table(self) -> Table:
+    def _table(self, columns: int) -> Table:
         table = Table.grid(padding=(0, 2))
         for name, value in self._rows():
+            value.truncate(columns - _NAMES, overflow="ellipsis")
             table.add_row(Text(name, style="dim"), value)
         return table
 
@@ -125,6 +136,13 @@ class DemoScreen:
         active = [a.alarm for a in self.alarms.values() if a.active]
         rows.append(("alarms", Text(", ".join(active) or "none", style="red" if active else "")))
         return rows
+
+
+def _newest(lines: Iterable[str], columns: int, rows: int) -> list[str]:
+    """The last lines that fit, each whole as far as there is room; further rows of one stand
+    behind its clock."""
+    wrapped = [wrap(line, columns, subsequent_indent=" " * _INDENT) for line in lines]
+    return [row for rows_of_one in wrapped for row in rows_of_one][-rows:]
 
 
 def _estimate_rows(estimate: Estimate) -> list[tuple[str, Text]]:
@@ -162,10 +180,9 @@ def sentences_of(output: Output) -> list[str]:
         low, _, high = output.fraction
         return [f"a refill is under watch ({output.origin}, {low:.0%} to {high:.0%} of the tank)"]
     if isinstance(output, Verdict):
-        reasons = ", ".join(
-            f"{e.source} {e.log_odds:+.1f}" for e in output.evidence if abs(e.log_odds) >= 0.05
-        )
-        return [f"verdict: {verdict_text(output).plain}", f"  because (log odds): {reasons}"]
+        telling = (e for e in output.evidence if abs(e.log_odds) >= _SAYS_LITTLE)
+        reasons = "; ".join(evidence_words(e) for e in telling)
+        return [f"verdict: {verdict_text(output).plain}", f"  because {reasons}"]
     if isinstance(output, AlarmChange):
         advice = (
             [f"  {output.advice}"] if output.advice and output.state == "unacknowledged" else []
@@ -175,5 +192,5 @@ def sentences_of(output: Output) -> list[str]:
 
 
 def _clock(time_s: float) -> str:
-    day, rest = divmod(int(time_s), 86400)
+    day, rest = divmod(int(time_s - START_S), 86400)
     return f"day {day + 1} {rest // 3600:02d}:{rest % 3600 // 60:02d}"
