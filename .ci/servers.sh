@@ -12,6 +12,7 @@ need victoria-metrics victoria-metrics
 need socat socat
 need chromium chromium
 need openssl openssl
+need groff groff-base
 need systemd-analyze systemd
 
 if [ -n "$missing" ]; then

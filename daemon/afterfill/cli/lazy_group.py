@@ -1,7 +1,7 @@
 """Groups that import a command only when it runs, so that help and the small commands are quick."""
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from importlib import import_module
 from typing import Any, get_type_hints
@@ -77,3 +77,15 @@ def group(line: str, text: str, table: Mapping[str, Row]) -> LazyGroup:
         short_help=line, help=text, commands=later(table), no_args_is_help=True,
         rich_markup_mode=None,
     )  # fmt: skip
+
+
+def leaves(command: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:  # noqa: ANN401 - the library's own type
+    """Every command that does something, imported, by its full name."""
+    if isinstance(command, Later):
+        command = command.imported()
+    inner = getattr(command, "commands", None)
+    if inner is None:
+        yield " ".join(path), command
+        return
+    for name, part in inner.items():
+        yield from leaves(part, (*path, name))

@@ -61,6 +61,7 @@ _COMMANDS: dict[str, Row] = {
     "report": ("report:report", "A page about a refill or a period, to look back."),
     "replay": ("replay:replay", "Judge a recording as the live service would have."),
     "export": ("export:export", "Write a recording of a tank from the journal."),
+    "man": ("man_page:man", "Print the manual page."),
     "log": group(
         "Tell of a refill, a test-kit result, a dose, work.",
         "Tell what was done to a tank: a refill, a test-kit result, a dose, work on it.",
