@@ -1,3 +1,4 @@
+import os
 import sqlite3
 import subprocess
 import sys
@@ -320,3 +321,27 @@ def test_what_is_shed_is_not_written_and_the_rest_is(path: Path) -> None:
         assert journal.shed((Reading,)) == 5
         journal.commit()
         assert [(e.seq, type(e.record)) for e in journal.entries()] == [(seq, Dose)]
+
+
+@pytest.mark.parametrize(
+    ("folder_mode", "shared"), [(0o2770, True), (0o750, False), (0o770, False)]
+)
+def test_in_a_folder_that_a_group_shares_the_journal_is_the_groups_too(
+    tmp_path: Path, folder_mode: int, shared: bool
+) -> None:
+    """Else members of the group could read, and not tell of a refill."""
+    folder = tmp_path / "state"
+    folder.mkdir()
+    folder.chmod(folder_mode)
+    before = os.umask(0o022)
+    try:
+        with Journal.open(folder / "j.db") as journal:
+            journal.append(service(), stamp_at(START_S))
+            journal.commit()
+            modes = {file.name: file.stat().st_mode & 0o777 for file in folder.iterdir()}
+    finally:
+        os.umask(before)
+    assert {"j.db", "j.db-wal"} <= set(modes)
+    tail = modes.pop("j.db-tail")
+    assert tail & 0o040, "the service alone writes it"
+    assert all((mode & 0o060 == 0o060) == shared for mode in modes.values()), modes

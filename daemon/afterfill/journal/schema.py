@@ -6,6 +6,7 @@ Kinds, tanks and boots are stored as small numbers (table `word`), since the row
 
 import os
 import sqlite3
+import stat
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -31,6 +32,8 @@ def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
     Raises JournalError when the file is absent (read only), damaged, unreadable or too new.
     """
     with one_sentence(path):
+        if not read_only:
+            _share_with_group(path)
         mode = "ro" if read_only else "rwc"
         uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
         connection = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
@@ -41,6 +44,21 @@ def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
             connection.close()
             raise
         return connection
+
+
+def _share_with_group(path: Path) -> None:
+    """A new journal in a folder that a group shares (as the package makes it) is the group's too;
+    SQLite makes its other files like it."""
+    folder = path.absolute().parent
+    try:
+        shared = folder.stat().st_mode & (stat.S_ISGID | stat.S_IWGRP)
+        if shared != stat.S_ISGID | stat.S_IWGRP or path.exists():
+            return
+        made = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o660)
+        os.fchmod(made, 0o660)  # whatever the umask
+        os.close(made)
+    except OSError:
+        pass  # what is the matter, SQLite says next
 
 
 @contextmanager
