@@ -3,6 +3,7 @@ checked in the tests against a real engine)."""
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 
 FieldValue = float | int | bool | str | None
 _TAG_ESCAPES = str.maketrans({",": r"\,", "=": r"\=", " ": r"\ ", "\n": r"\ ", "\r": r"\ "})
@@ -20,15 +21,18 @@ def line(
     >>> line("reading", {"tank": "big tank"}, {"value": 312.0, "valid": True}, 7)
     'reading,tank=big\\\\ tank value=312.0,valid=true 7'
     """
-    shown = [f"{name}={_shown(value)}" for name, value in fields.items() if _known(value)]
+    shown = [
+        f"{name}={text}" for name, value in fields.items() if (text := _shown(value)) is not None
+    ]
     if not shown:
         return None
-    named = [f",{name}={_tag(value)}" for name, value in sorted(tags.items()) if value]
-    return f"{measurement}{''.join(named)} {','.join(shown)} {time_ns}"
+    return f"{_head(measurement, tuple(tags.items()))} {','.join(shown)} {time_ns}"
 
 
-def _known(value: FieldValue) -> bool:
-    return value is not None and not (isinstance(value, float) and not math.isfinite(value))
+@lru_cache(maxsize=1024)  # the same few thousands of times
+def _head(measurement: str, tags: tuple[tuple[str, str], ...]) -> str:
+    named = [f",{name}={_tag(value)}" for name, value in sorted(tags) if value]
+    return f"{measurement}{''.join(named)}"
 
 
 def _tag(value: str) -> str:
@@ -37,9 +41,14 @@ def _tag(value: str) -> str:
     return value.translate(_TAG_ESCAPES)
 
 
-def _shown(value: FieldValue) -> str:
+def _shown(value: FieldValue) -> str | None:
+    """None for what is not known."""
+    if isinstance(value, float):  # most are
+        return repr(value) if math.isfinite(value) else None
+    if value is None:
+        return None
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         return f'"{value.translate(_TEXT_ESCAPES)}"'
-    return f"{value}i" if isinstance(value, int) else repr(value)
+    return f"{value}i"

@@ -8,6 +8,7 @@ again still writes the same point.
 
 from collections.abc import Mapping
 from dataclasses import fields
+from functools import lru_cache
 from typing import Any, get_args
 
 from afterfill.journal.store import Entry
@@ -87,7 +88,11 @@ def journal_line(waiting: int, size_bytes: int, host: str, time_s: float) -> str
 def _fields(record: Record) -> _Fields:
     found: _Fields = {}
     for name, is_float in _TOLD[type(record)]:
-        found |= _named(record, name, getattr(record, name), is_float)
+        value = getattr(record, name)
+        if isinstance(value, float) and name not in TIME_KEYS:  # most are
+            found[name] = value
+        elif value is not None:
+            found |= _named(record, name, value, is_float)
     if isinstance(record, Reading):
         found["valid"] = record.value is not None
     return {**_word(found), **found} if isinstance(record, Standing) else found
@@ -100,7 +105,7 @@ def _word(standing: _Fields) -> _Fields:
 def _named(record: Record, name: str, value: Any, is_float: bool) -> _Fields:  # noqa: ANN401 - a field
     """A field, or three of quantiles. What is to come is told in seconds from then, so that it can
     be drawn, and what was learnt of a source as its age; absent where there is none."""
-    if value is None or (value == "" and name in ("why", "detail", "advice")):
+    if value == "" and name in ("why", "detail", "advice"):
         return {}
     if isinstance(value, Quantiles):
         return _spread(name, value)
@@ -115,6 +120,10 @@ def _named(record: Record, name: str, value: Any, is_float: bool) -> _Fields:  #
 
 def _spread(name: str, quantiles: Quantiles) -> _Fields:
     """``residual_mg_l`` -> ``residual_q05_mg_l`` and so on."""
+    return dict(zip(_spread_names(name), map(float, quantiles), strict=True))
+
+
+@lru_cache(maxsize=256)
+def _spread_names(name: str) -> tuple[str, ...]:
     stem, unit = (name.removesuffix("_mg_l"), "_mg_l") if name.endswith("_mg_l") else (name, "")
-    values = zip(("q05", "q50", "q95"), quantiles, strict=True)
-    return {f"{stem}_{q}{unit}": float(value) for q, value in values}
+    return tuple(f"{stem}_{q}{unit}" for q in ("q05", "q50", "q95"))
