@@ -95,3 +95,24 @@ def _headings(document: Path) -> set[str]:
     """As the usual sites name them: small letters, hyphens for blanks, no other signs."""
     found = re.findall(r"^#+ (.*)$", document.read_text(), re.MULTILINE)
     return {re.sub(r"[^\w -]", "", line.lower()).replace(" ", "-") for line in found}
+
+
+_SPAN = re.compile(r"`afterfill ([^`\n]+)`")
+_LINE = re.compile(r"(?:^|[\s/])afterfill (?!afterfill)([a-z-][^\n|>&;#]*)", re.MULTILINE)
+_OPTION = re.compile(r"(?<!\S)(--[a-z][a-z-]*)")
+_PROGRAM = {"--version", "--install-completion", "--help"}  # options of no command
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_command_that_a_document_names_is_one_with_these_options(document: Path) -> None:
+    text = document.read_text()
+    blocks = re.findall(r"```sh\n(.*?)```", text, re.DOTALL)
+    lines = [line for block in blocks for line in _LINE.findall(block)]
+    for said in [*_SPAN.findall(text), *lines]:
+        words = said.split()
+        named = [name for name in COMMANDS if said == name or said.startswith(f"{name} ")]
+        grouped = [name for name in COMMANDS if name.split()[0] == words[0]]
+        assert named or grouped or set(words) & _PROGRAM or words[0].isupper(), said
+        known = {option for name in named or grouped for it in COMMANDS[name].params
+                 for option in it.opts} | _PROGRAM  # fmt: skip
+        assert set(_OPTION.findall(said)) <= known, said
