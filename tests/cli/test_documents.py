@@ -98,7 +98,7 @@ def _headings(document: Path) -> set[str]:
 
 
 _SPAN = re.compile(r"`afterfill ([^`\n]+)`")
-_LINE = re.compile(r"(?:^|[\s/])afterfill (?!afterfill)([a-z-][^\n|>&;#]*)", re.MULTILINE)
+_LINE = re.compile(r"(?:^|&& |/bin/|-u afterfill )afterfill ([a-z-][^\n|>&;#]*)", re.MULTILINE)
 _OPTION = re.compile(r"(?<!\S)(--[a-z][a-z-]*)")
 _PROGRAM = {"--version", "--install-completion", "--help"}  # options of no command
 
