@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from pydantic import BaseModel
+from pydantic import BaseModel, JsonValue
 
 from afterfill.records import InvalidReason, Quantity, Stamp
 
@@ -19,6 +19,12 @@ POSSIBLE: dict[Quantity, tuple[float, float]] = {
     "ph": (0.0, 14.0),
     "temperature": (-5.0, 60.0),
 }
+
+
+# Where the other side sets its serial line by itself: a key that is marked with SETS_LINE in the
+# driver's settings means nothing there.
+PLAIN_ADDRESSES = ("socket://", "tcp://")
+SETS_LINE: dict[str, JsonValue] = {"sets_line": True}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,8 @@ class Driver(Protocol):
         """The model of the driver's own keys in a [[probe]] table (extra keys forbidden)."""
 
     def port(self, device: str, probes: Sequence[ProbeSpec]) -> ProbePort:
-        """A closed port on `device` (a path) with these probes. Validates, never connects.
+        """A closed port on `device` (a path, or an address with ://) with these probes. Validates,
+        never connects.
 
         Raises ConfigError when the probes cannot share the port (say, two baud rates).
         """

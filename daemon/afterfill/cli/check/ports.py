@@ -24,7 +24,7 @@ _ADVICE = {
     "wrong-device": "two devices share an address; give one another",
     "out-of-range": "look at scale and type in its [[probe]] table",
     "power-up-value": "the sensor has only just got power; look at its supply",
-    "port-lost": "plug it in again",
+    "port-lost": "look at its port",
 }
 
 
@@ -42,9 +42,16 @@ def port_findings(plan: PortPlan, config: Config) -> Iterator[Finding]:
         for name in plan.quantity:
             yield Finding(f"probe {name}", "unknown", "its port could not be read")
         return
-    yield Finding(subject, "ok", f"opened for us alone (driver {plan.driver})")
+    yield Finding(subject, "ok", _opened(plan))
     for reading in readings:
         yield _probe(reading, shown_in(config.units))
+
+
+def _opened(plan: PortPlan) -> str:
+    """TCP has no lock: who else is connected from other machines cannot be seen from here."""
+    if "://" in plan.device:
+        return f"connected (driver {plan.driver}); let no other machine read there"
+    return f"opened for us alone (driver {plan.driver})"
 
 
 def _recorded(plan: PortPlan, config: Config) -> Iterator[Finding]:

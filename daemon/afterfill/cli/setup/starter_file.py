@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pydantic import BaseModel
 
 from afterfill.chemistry.doses import DoseUnit
+from afterfill.ports import PLAIN_ADDRESSES
 from afterfill.records import UNITS, Quantity
 
 TomlValue = str | int | float | bool
@@ -104,20 +105,26 @@ def _probe(tank: str, quantity: Quantity, it: ProbeAnswers) -> str:
         *(f"{key} = {_toml(value)}" for key, value in it.keys.items()),
         "# every_s = 10  # seconds between readings",
         "# offset = 0.0  # added to what the probe says",
-        *_further_keys(it.settings, it.keys),
+        *_further_keys(it),
     ]
     return "\n".join(lines) + "\n"
 
 
-def _further_keys(settings: type[BaseModel], given: Mapping[str, TomlValue]) -> list[str]:
+def _further_keys(it: ProbeAnswers) -> list[str]:
     """The driver's other keys with their defaults, as comments."""
     lines = []
-    for name, info in settings.model_fields.items():
+    for name, info in it.settings.model_fields.items():
         key = info.alias or name
-        if key not in given and not info.is_required():
-            shown = "(none)" if info.default is None else _toml_any(info.default)
-            lines.append(f"# {key} = {shown}")
+        if key in it.keys or info.is_required() or _means_nothing(info.json_schema_extra, it.port):
+            continue
+        shown = "(none)" if info.default is None else _toml_any(info.default)
+        lines.append(f"# {key} = {shown}")
     return lines
+
+
+def _means_nothing(marks: object, port: str) -> bool:
+    """Whether a key sets a serial line where the other side sets it by itself."""
+    return isinstance(marks, dict) and "sets_line" in marks and port.startswith(PLAIN_ADDRESSES)
 
 
 def required_keys(settings: type[BaseModel]) -> list[str]:
