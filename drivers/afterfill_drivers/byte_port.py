@@ -48,7 +48,7 @@ def byte_port(device: str, *, baud: int, parity: str, stopbits: float) -> BytePo
 
 
 def check_line_keys(device: str, probes: Sequence[ProbeSpec]) -> None:
-    """Raises ConfigError when a probe sets what nobody sets there: the speed of a plain bridge."""
+    """Raises ConfigError when a probe sets what means nothing there: a plain bridge's speed."""
     if not device.startswith(PLAIN_ADDRESSES):
         return
     for probe in probes:

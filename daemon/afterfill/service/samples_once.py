@@ -1,10 +1,13 @@
 """Reads probes outside the service: a port is opened, asked and let go."""
 
+import time
 from collections.abc import Callable, Iterator, Sequence
 
 from afterfill.ports import ProbePort, Sample
 from afterfill.records import QUANTITIES, Reading
 from afterfill.service.driver_registry import PortPlan, open_port
+
+_LOOK_EVERY_S = 0.2
 
 
 def readings_once(
@@ -20,7 +23,7 @@ def readings_once(
     `now` gives Unix seconds. A bad reply is an invalid reading with its raw bytes. Raises
     DeviceUnavailable when the port cannot be opened, is held by another program, or is lost.
     """
-    names = _in_order(plan, probes)
+    names = in_order(plan, probes)
     port = open_port(plan)
     try:
         port.open()
@@ -32,7 +35,8 @@ def readings_once(
         port.close()
 
 
-def _in_order(plan: PortPlan, probes: Sequence[str] | None) -> list[str]:
+def in_order(plan: PortPlan, probes: Sequence[str] | None) -> list[str]:
+    """The names of probes (all of the port when None) in the order in which they are told."""
     wanted = list(plan.quantity) if probes is None else list(probes)
     return sorted(wanted, key=lambda name: QUANTITIES.index(plan.quantity[name]))
 
@@ -40,9 +44,14 @@ def _in_order(plan: PortPlan, probes: Sequence[str] | None) -> list[str]:
 def _asked(
     plan: PortPlan, port: ProbePort, names: Sequence[str], now: Callable[[], float]
 ) -> list[Reading]:
-    samples = port.read(names)
-    time_s = now()
-    return [_reading(plan, sample, time_s) for sample in samples]
+    """A probe that speaks by itself is waited for, until it does or its driver gives it up."""
+    found: dict[str, Reading] = {}
+    while waiting := [name for name in names if name not in found]:
+        if found or plan.feed is not None:
+            time.sleep(_LOOK_EVERY_S)
+        samples = port.read(waiting)
+        found |= {sample.probe: _reading(plan, sample, now()) for sample in samples}
+    return [found[name] for name in names]
 
 
 def _reading(plan: PortPlan, sample: Sample, time_s: float) -> Reading:

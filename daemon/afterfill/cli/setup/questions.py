@@ -12,6 +12,7 @@ from afterfill.chemistry.typed import number_from
 from afterfill.chemistry.units import gallon_of, litres_from
 from afterfill.cli.setup.starter_file import Answers, ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import AfterfillError, ModelDomainError, UsageError
+from afterfill.ports import FEED
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
 from afterfill.service.driver_registry import driver_named, driver_names
@@ -66,10 +67,11 @@ class Questions:
         )
         label_litres = self._number("label_litres", "... treat how much water", "200", volume)
         label_mg_l = self._number("label_mg_l", "... holding chlorine, mg/L", "1.0", chlorine)
+        probes = self._probes(ports)
         return Answers(
             tank, litres, livestock, top_off, disinfectant, residual, residual_max,
-            dose_of_label(label), label_litres, label_mg_l, self._probes(ports),
-            gallon_of(self._typed.get("litres", "")),
+            dose_of_label(label), label_litres, label_mg_l, probes,
+            gallon_of(self._typed.get("litres", "")), self._broker(probes),
         )  # fmt: skip
 
     def _probes(self, ports: Sequence[str]) -> dict[Quantity, ProbeAnswers]:
@@ -84,10 +86,17 @@ class Questions:
         self._check_all_used(probes)
         return probes
 
+    def _broker(self, probes: Mapping[Quantity, ProbeAnswers]) -> str:
+        """The host of the broker on which probes are read, if any is."""
+        if all(it.port != FEED for it in probes.values()):
+            return ""
+        return self._text("broker", "Host of the MQTT broker", "localhost")
+
     def _probe(self, quantity: Quantity, port: str) -> ProbeAnswers:
         known = driver_names()
         asked = f"Driver of the {_CALLED[quantity]} probe ({', '.join(known)})"
-        name = self._text(f"{quantity}_driver", asked, "line", _of(known))
+        likely = FEED if port == FEED else "line"  # the driver of such probes has the same name
+        name = self._text(f"{quantity}_driver", asked, likely, _of(known))
         settings = driver_named(name).settings
         keys = {k[1]: v for k, v in self._settings.items() if k[0] == quantity}
         for key in required_keys(settings):

@@ -40,13 +40,14 @@ class Answers:
     label_mg_l: float
     probes: Mapping[Quantity, ProbeAnswers]
     gallon: str = ""
+    broker: str = ""  # its host, where probes are read there
 
 
 def starter_text(answers: Answers) -> str:
     """The commented TOML."""
     parts = [_head(answers), _tank(answers), _source(answers), _neutraliser(answers)]
     parts += [_probe(answers.tank, quantity, it) for quantity, it in answers.probes.items()]
-    return "\n".join([*parts, _TAIL])
+    return "\n".join([*parts, _tail(answers)])
 
 
 def _head(it: Answers) -> str:
@@ -54,6 +55,11 @@ def _head(it: Answers) -> str:
     if not it.gallon:
         return _HEAD
     return _HEAD.replace(_UNITS, f'units = {{ volume = "{it.gallon}" }}  # for what is shown')
+
+
+def _tail(it: Answers) -> str:
+    opened = f"[mqtt]  # the broker\nhost = {_toml(it.broker)}\n"
+    return _TAIL.replace(_BROKER, opened) if it.broker else _TAIL
 
 
 def _tank(it: Answers) -> str:
@@ -151,9 +157,12 @@ _HEAD = """\
 _UNITS = _HEAD.splitlines()[-1]
 _LABEL_KEY: dict[DoseUnit, str] = {"mL": "ml", "g": "grams", "drop": "drops", "tablet": "tablets"}
 
-_TAIL = """\
+_BROKER = """\
 # [mqtt]  # a broker of home automation
 # host = "broker.example"
+"""
+_TAIL = f"""\
+{_BROKER}\
 # username = "afterfill"
 # password_file = "mqtt-password"
 

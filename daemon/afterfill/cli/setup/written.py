@@ -47,7 +47,9 @@ def _text(questions: Questions, *, quiet: bool) -> tuple[str, Config]:
         say("serial ports found here: " + ("none" if not ports else ""))
         for port, what in ports:
             say(f"  {port}  {what}")
-        say("in the network: socket://HOST:PORT, rfc2217://HOST:PORT, tcp://HOST (Modbus TCP)")
+        say(
+            "in the network: socket://HOST:PORT, rfc2217://HOST:PORT, tcp://HOST; on a broker: mqtt"
+        )
     try:
         answers = questions.answers([port for port, _ in ports])
     except typer.Abort:
