@@ -367,6 +367,27 @@ def test_a_topic_that_may_not_be_read_gives_no_answer(tmp_path: Path) -> None:
             assert spoken(port).invalid == "no-answer"
 
 
+def test_a_broker_that_refuses_a_topic_says_so() -> None:
+    """Played: accepts the client, and answers its subscription with a refusal (3.1.1)."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+
+        def refuse() -> None:
+            client, _ = listener.accept()
+            with client:
+                client.recv(1000)
+                client.sendall(bytes.fromhex("20 02 00 00"))
+                asked = client.recv(1000)
+                client.sendall(bytes.fromhex("90 03") + asked[2:4] + b"\x80")
+                client.recv(1000)
+
+        player = threading.Thread(target=refuse)
+        player.start()
+        with opened(port_on(listener.getsockname()[1], version="3.1.1")) as port:
+            with pytest.raises(DeviceUnavailable, match="does not let us read a topic"):
+                wait_until(lambda: port.read(["t-ph"]) and None, "the refusal")
+        player.join()
+
+
 def test_reading_a_broker_that_is_not_open_says_so() -> None:
     with pytest.raises(DeviceUnavailable, match="not open"):
         port_on(1).read(["t-ph"])

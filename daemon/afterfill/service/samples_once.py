@@ -23,7 +23,7 @@ def readings_once(
     `now` gives Unix seconds. A bad reply is an invalid reading with its raw bytes. Raises
     DeviceUnavailable when the port cannot be opened, is held by another program, or is lost.
     """
-    names = in_order(plan, probes)
+    names = _in_order(plan, probes)
     port = open_port(plan)
     try:
         port.open()
@@ -35,8 +35,7 @@ def readings_once(
         port.close()
 
 
-def in_order(plan: PortPlan, probes: Sequence[str] | None) -> list[str]:
-    """The names of probes (all of the port when None) in the order in which they are told."""
+def _in_order(plan: PortPlan, probes: Sequence[str] | None) -> list[str]:
     wanted = list(plan.quantity) if probes is None else list(probes)
     return sorted(wanted, key=lambda name: QUANTITIES.index(plan.quantity[name]))
 
@@ -46,12 +45,12 @@ def _asked(
 ) -> list[Reading]:
     """A probe that speaks by itself is waited for, until it does or its driver gives it up."""
     found: dict[str, Reading] = {}
-    while waiting := [name for name in names if name not in found]:
-        if found or plan.feed is not None:
-            time.sleep(_LOOK_EVERY_S)
-        samples = port.read(waiting)
+    while True:
+        samples = port.read([name for name in names if name not in found])
         found |= {sample.probe: _reading(plan, sample, now()) for sample in samples}
-    return [found[name] for name in names]
+        if len(found) == len(names):
+            return [found[name] for name in names]
+        time.sleep(_LOOK_EVERY_S)
 
 
 def _reading(plan: PortPlan, sample: Sample, time_s: float) -> Reading:
