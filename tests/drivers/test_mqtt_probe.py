@@ -382,9 +382,11 @@ def test_a_broker_that_refuses_a_topic_says_so() -> None:
 
         player = threading.Thread(target=refuse)
         player.start()
-        with opened(port_on(listener.getsockname()[1], version="3.1.1")) as port:
-            with pytest.raises(DeviceUnavailable, match="does not let us read a topic"):
-                wait_until(lambda: port.read(["t-ph"]) and None, "the refusal")
+        with (
+            opened(port_on(listener.getsockname()[1], version="3.1.1")) as port,
+            pytest.raises(DeviceUnavailable, match="does not let us read a topic"),
+        ):
+            wait_until(lambda: port.read(["t-ph"]) and None, "the refusal")
         player.join()
 
 
