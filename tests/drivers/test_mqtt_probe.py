@@ -255,6 +255,7 @@ def test_a_giant_message_is_no_reading_and_costs_little(broker: Broker, version:
         subscribed(port, it)
         it.send(TOPIC, b'{"ph": 7.2, "x": "' + b"y" * 3_000_000 + b'"}')
         it.send(TOPIC, "9.99")
+        settled(port, it)
         assert spoken(port).value == 9.99
         it.send(TOPIC, b"7" * 20_000)
         sample = spoken(port)

@@ -264,10 +264,12 @@ def test_anothers_answers_on_the_same_bridge_are_never_ours(proto: str) -> None:
     ):
         chatter = Chatter(int(bridge.address.rpartition(":")[2]), asked)
         chatter.start()
-        given = [(one(port), water.orp_mv) for _ in range(40)]
+        given = [(water.orp_mv, one(port).value, water.orp_mv) for _ in range(40)]
         chatter.stop.set()
         chatter.join()
-    assert all(sample.value in (None, told) for sample, told in given)
+    values = [(before, value, after) for before, value, after in given if value is not None]
+    assert all(before < value <= after for before, value, after in values), "of now, and of ORP"
+    assert values
 
 
 # --- what comes is not what was asked for ------------------------------------------------------

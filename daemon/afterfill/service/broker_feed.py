@@ -43,8 +43,6 @@ class _Newest(Connection):
 
     def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401
         known = self.heard.get(message.topic)
-        if message.retain and known is not None:
-            return
         number = 1 if known is None else known.number + 1
         payload = bytes(message.payload[:_MOST_BYTES])
         self.heard[message.topic] = Heard(payload, number, time.monotonic(), message.retain)
