@@ -43,7 +43,7 @@ class Water:
 
     def __init__(self) -> None:
         self._numbers = itertools.cycle(range(1000))
-        self.orp_mv = 0.0
+        self.orp_mv = -1.0  # none yet
 
     def __call__(self) -> dict[Quantity, float]:
         self.orp_mv = float(next(self._numbers))
