@@ -10,6 +10,7 @@ need mosquitto_pub mosquitto-clients
 need influxd influxdb
 need victoria-metrics victoria-metrics
 need socat socat
+need ser2net ser2net
 need chromium chromium
 need openssl openssl
 need groff groff-base
@@ -22,7 +23,7 @@ if [ -n "$missing" ]; then
     # shellcheck disable=SC2086  # a list of package names
     DEBIAN_FRONTEND=noninteractive $as_root apt-get install -y -qq --no-install-recommends $missing
     if [ -d /run/systemd/system ]; then
-        for unit in mosquitto influxdb victoria-metrics; do
+        for unit in mosquitto influxdb victoria-metrics ser2net; do
             $as_root systemctl disable --now "$unit" 2>/dev/null || true
         done
     fi

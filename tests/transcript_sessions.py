@@ -87,8 +87,10 @@ def specs(name: str, tables: list[dict[str, Any]]) -> list[ProbeSpec]:
 
 
 def port_of(folder: Path, device: str) -> ProbePort:
-    """The closed port that a case folder describes."""
+    """The closed port that a case folder describes; a plain bridge sets its line by itself."""
     text = tomllib.loads((folder / "probe.toml").read_text())
+    if device.startswith("socket://"):
+        text["probe"] = [{k: v for k, v in it.items() if k != "baud"} for it in text["probe"]]
     return driver(text["driver"]).port(device, specs(text["driver"], text["probe"]))
 
 

@@ -1,4 +1,4 @@
-"""The few protocols that the shell plugs into: a probe driver and a clock.
+"""The few protocols that the shell plugs into: a probe driver, a feed of messages and a clock.
 
 A driver turns one serial line (or one folder of kernel files) with its probes into samples. It
 emits what was measured and nothing else: no cache, no gap filled, no value smoothed or derived.
@@ -7,9 +7,9 @@ Life of a port: made (settings already validated) -> `open` -> `read` ... -> `cl
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
-from pydantic import BaseModel
+from pydantic import BaseModel, JsonValue
 
 from afterfill.records import InvalidReason, Quantity, Stamp
 
@@ -19,6 +19,12 @@ POSSIBLE: dict[Quantity, tuple[float, float]] = {
     "ph": (0.0, 14.0),
     "temperature": (-5.0, 60.0),
 }
+
+
+# Where the other side sets its serial line by itself: a key that is marked with SETS_LINE in the
+# driver's settings means nothing there.
+PLAIN_ADDRESSES = ("socket://", "tcp://")
+SETS_LINE: dict[str, JsonValue] = {"sets_line": True}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +63,8 @@ class ProbePort(Protocol):
     def read(self, due: Sequence[str]) -> list[Sample]:
         """One sample for each probe named in `due`, in that order, within the settings' time-outs.
 
+        A probe that speaks by itself and has nothing new to say yet may have none: it is asked
+        again soon, and its silence is a sample in the end.
         A bad reply is a Sample with `invalid` and its raw bytes. Raises DeviceUnavailable when
         the port itself is lost.
         """
@@ -73,10 +81,50 @@ class Driver(Protocol):
         """The model of the driver's own keys in a [[probe]] table (extra keys forbidden)."""
 
     def port(self, device: str, probes: Sequence[ProbeSpec]) -> ProbePort:
-        """A closed port on `device` (a path) with these probes. Validates, never connects.
+        """A closed port on `device` (a path, or an address with ://) with these probes. Validates,
+        never connects.
 
         Raises ConfigError when the probes cannot share the port (say, two baud rates).
         """
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A message: `number` grows with each on its topic, `at_s` is the monotonic time at which it
+    came here; `kept`: the broker had it from before, so that its age is not known."""
+
+    payload: bytes
+    number: int
+    at_s: float
+    kept: bool
+
+
+class Feed(Protocol):
+    """Messages of other programs on a broker: made -> `open` -> `newest` ... -> `close`."""
+
+    def open(self, topics: Sequence[str]) -> None:
+        """Connect and ask for these topics. Raises DeviceUnavailable."""
+
+    def newest(self, topic: str) -> Heard | None:
+        """The newest message since `open`; those before it are gone. Raises DeviceUnavailable when
+        the broker is lost."""
+
+    def close(self) -> None:
+        """Leave. Safe after a failed open, and twice."""
+
+    def is_ours(self, topic: str) -> bool:
+        """Whether we publish there ourselves."""
+
+
+@runtime_checkable
+class FeedDriver(Driver, Protocol):
+    """A driver whose probes are read from a broker; their `port` is FEED."""
+
+    def feed_port(self, feed: Feed, probes: Sequence[ProbeSpec]) -> ProbePort:
+        """A closed port on `feed`. Validates, never connects; raises ConfigError."""
+
+
+FEED = "mqtt"  # how a [[probe]] table names the broker of [mqtt] as its port
 
 
 class Clock(Protocol):

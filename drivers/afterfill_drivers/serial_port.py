@@ -11,6 +11,8 @@ import serial
 
 from afterfill.errors import DeviceUnavailable
 
+from .hush import hush
+
 LARGEST_CHUNK = 4096  # a kernel's tty buffer; no peer may make us hold more per receive
 WRITE_TIMEOUT_S = 2.0  # a request is a few bytes; without a limit a stuck adapter blocks for ever
 READ_TIMEOUT_S = 0.05  # only guards the read after poll() said that bytes are there
@@ -26,6 +28,9 @@ class SerialPort:
     Works on a device, on a by-id link and on a pseudo-terminal; modem lines are never touched.
     Every method but `close` raises DeviceUnavailable when the line is away.
     """
+
+    remembers = False  # the kernel forgets what came before a line was opened
+    holds = LARGEST_CHUNK - 1  # when so many wait unread, the kernel has thrown away the newest
 
     def __init__(self, device: str, *, baud: int, parity: str = "N", stopbits: float = 1) -> None:
         self._device = device
@@ -70,9 +75,7 @@ class SerialPort:
         long [s] (at most four times so long): an answer owed to a question we gave up on."""
         with self._line() as line:
             line.reset_input_buffer()
-        end_s = time.monotonic() + 4 * quiet_s
-        while quiet_s > 0 and self.receive(min(end_s, time.monotonic() + quiet_s)):
-            pass
+        hush(self.receive, quiet_s)
 
     def close(self) -> None:
         """Let go. Safe after a failed open, and twice."""

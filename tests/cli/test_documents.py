@@ -11,6 +11,8 @@ from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config_file import parse
 from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
+from afterfill.ports import FEED
+from afterfill.service.driver_registry import driver_names
 from afterfill.sinks.influx.points import KINDS
 from afterfill.sinks.mqtt.messages import LIVE_KINDS
 from every_command import COMMANDS
@@ -52,6 +54,22 @@ def test_every_row_of_options_is_a_command() -> None:
 def test_every_key_of_the_configuration_stands_in_the_reference() -> None:
     assert len(KEYS) > 50
     assert [key for key in KEYS if not re.search(rf"\b{re.escape(key)}\b", README)] == []
+
+
+@pytest.mark.parametrize("name", driver_names())
+def test_every_driver_and_its_readme_stand_in_the_reference(name: str) -> None:
+    assert f"[`{name}`](../drivers/afterfill_drivers/{name}/README.md)" in README
+
+
+@pytest.mark.parametrize("spelling", ["socket://", "rfc2217://", "tcp://", FEED])
+def test_every_spelling_of_a_port_stands_in_the_reference_and_with_its_drivers(
+    spelling: str,
+) -> None:
+    assert re.search(rf"^\| `{re.escape(spelling)}.*` \|", README, re.MULTILINE)
+    drivers = {"socket://": ["line", "modbus"], "rfc2217://": ["line", "modbus"]}
+    for name in drivers.get(spelling, ["modbus" if spelling == "tcp://" else "mqtt"]):
+        folder = ROOT / "drivers" / "afterfill_drivers" / name
+        assert spelling in (folder / "README.md").read_text()
 
 
 def test_every_alarm_stands_in_the_reference() -> None:

@@ -59,7 +59,7 @@ def test_a_port_is_made_closed() -> None:
         (ORP + 'driver = "modbus"\ndevice = 7\n', "key 'register' is missing"),
         (
             ORP + 'driver = "modbus"\ndevice = 300\nregister = 0\n',
-            "key 'device' is 300: input should be less than or equal to 247",
+            "key 'device' is 300: input should be less than or equal to 255",
         ),
         (ORP + 'driver = "line"\nparity = "n"\n', "key 'parity' is 'n'; allowed: 'N', 'E' or 'O'"),
         (

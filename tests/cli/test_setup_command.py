@@ -13,6 +13,7 @@ from cli_room import afterfill, lines_of
 REQUIRED = {
     "line": [],
     "modbus": ["device=7", "register=0"],
+    "mqtt": ["topic=sensors/t"],
     "onewire": ["sensor=28-0316a2795d1f"],
 }
 
@@ -98,10 +99,22 @@ def test_a_person_who_leaves_leaves_no_file(tmp_path: Path) -> None:
 @pytest.mark.parametrize("driver", sorted(REQUIRED))
 def test_the_further_keys_of_a_driver_stand_there_as_comments(tmp_path: Path, driver: str) -> None:
     sets = [part for key in REQUIRED[driver] for part in ("--set", f"temperature.{key}")]
-    setup(tmp_path, "--yes", "--temperature-port", "/dev/x", "--temperature-driver", driver, *sets)
+    port = "mqtt" if driver == "mqtt" else "/dev/x"
+    setup(tmp_path, "--yes", "--temperature-port", port, "--temperature-driver", driver, *sets)
     text = (tmp_path / "afterfill.toml").read_text()
     for name, info in driver_named(driver).settings.model_fields.items():
         assert f"\n{info.alias or name} = " in text or f"\n# {info.alias or name} = " in text
+
+
+def test_a_probe_on_a_broker_has_the_broker_it_is_read_from(tmp_path: Path) -> None:
+    config = setup(
+        tmp_path, "--yes", "--ph-port", "mqtt", "--broker", "hub.example",
+        "--set", "ph.topic=shelf/sensor", "--set", "ph.path=value.ph",
+    )  # fmt: skip
+    assert config.mqtt is not None
+    assert config.mqtt.host == "hub.example"
+    assert [(it.port, it.driver) for it in config.probe] == [("mqtt", "mqtt")]
+    assert config.probe[0].driver_keys == {"topic": "shelf/sensor", "path": "value.ph"}
 
 
 def test_every_installed_driver_has_a_case_above() -> None:

@@ -1,6 +1,7 @@
 """Each of the three families of a lost line is the same sentence to the shell."""
 
 import termios
+import time
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import serial
 from afterfill.errors import DeviceUnavailable
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.pty_port import PtyPort
+from afterfill_drivers.hush import hush
 from afterfill_drivers.serial_port import SerialPort
 
 
@@ -48,3 +50,28 @@ def test_opening_twice_does_not_hold_the_port_against_ourselves(tmp_path: Path) 
         port.open()
         port.close()
         port.close()
+
+
+def test_a_line_that_never_falls_silent_is_waited_for_four_times_at_most() -> None:
+    asked = 0
+
+    def receive(_until_s: float) -> bytes:
+        nonlocal asked
+        asked += 1
+        assert asked < 10_000_000, "it goes on for ever"
+        return b"noise"
+
+    began_s = time.monotonic()
+    hush(receive, 0.05)
+    assert 0.19 < time.monotonic() - began_s < 1.0
+
+
+def test_a_silent_line_is_waited_for_once() -> None:
+    waits: list[float] = []
+
+    def receive(until_s: float) -> bytes:
+        waits.append(until_s)
+        return b""
+
+    hush(receive, 0.05)
+    assert len(waits) == 1

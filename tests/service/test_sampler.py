@@ -111,3 +111,20 @@ def test_missed_times_are_not_made_up_for(port: Port) -> None:
     assert len(sampler.read_due(at(1000.0))) == 2
     assert sampler.read_due(at(1001.0)) == []
     assert sampler.next_due_s() == pytest.approx(1005.0, abs=5.1)
+
+
+def test_a_probe_with_nothing_new_to_say_is_looked_at_again_soon_and_once_it_spoke_at_its_pace(
+    port: Port, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    speaks = {"t-ph"}
+    monkeypatch.setattr(
+        port, "read", lambda due: [Sample(name, 300.0) for name in due if name in speaks]
+    )
+    sampler = Sampler(PLAN)
+    assert [r.probe for r in sampler.read_due(at(100.0))] == ["t-ph"]
+    assert sampler.next_due_s() == 101.0
+    assert sampler.read_due(at(101.0)) == []
+    speaks.add("t-orp")
+    assert [r.probe for r in sampler.read_due(at(102.0))] == ["t-orp"]
+    assert sampler.next_due_s() == 112.0
+    assert [h.detail for h in sampler.health(at(102.0))] == ["", ""]

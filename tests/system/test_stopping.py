@@ -57,6 +57,33 @@ def test_three_sinks_that_hang_do_not_hold_up_the_end(tmp_path: Path) -> None:
             assert len(service.entries("reading")) >= before, "the last commit was made"
 
 
+_SILENT = """
+[tank.far]
+litres = 100
+[[probe]]
+tank = "far"
+quantity = "orp"
+driver = "line"
+port = "{}"
+request = "R\\r"
+settle_s = 30
+pattern = 'ORP=(?P<orp>[\\d.]+)'
+"""
+
+
+@pytest.mark.parametrize("scheme", ["socket", "rfc2217"])
+def test_a_bridge_that_never_answers_does_not_hold_up_the_end(tmp_path: Path, scheme: str) -> None:
+    """It accepts, and is silent: agreeing about the line, and then the first answer, are waited
+    for when the end comes."""
+    with hanging_on(0) as number:
+        extra = _SILENT.format(f"{scheme}://127.0.0.1:{number}")
+        with LiveService(tmp_path, extra=extra) as service:
+            service.start().wait_for_readings()
+            code, took_s = service.stop()
+    assert code == 0
+    assert took_s < 4.0, service.said()[-2000:]
+
+
 _AT = """
 import importlib.abc, os, signal, sys
 class Stop(importlib.abc.MetaPathFinder):

@@ -3,6 +3,7 @@
 import math
 from pathlib import Path
 
+from afterfill.cli.console import notice
 from afterfill.cli.latest import allowed_age_s, readings
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, JournalError
@@ -41,8 +42,17 @@ def last_readings(journal_path: Path, plan: PortPlan) -> dict[str, Newest[Readin
 def held_by_service(error: DeviceUnavailable, config: Config, plan: PortPlan) -> bool:
     """Whether the port could not be opened because the running service reads it: it is held by
     another program, and the journal has fresh answers of its probes."""
-    if "held by another program" not in str(error):
-        return False
+    return "held by another program" in str(error) and read_by_service(config, plan)
+
+
+def tell_of_waiting(plan: PortPlan) -> None:
+    """Say why it takes a while: who publishes does so when it will."""
+    if plan.feed is not None:
+        notice("waiting for the next message of each device on the broker")
+
+
+def read_by_service(config: Config, plan: PortPlan) -> bool:
+    """Whether the service runs, and its journal has fresh answers of the port's probes."""
     try:
         found = last_readings(config.journal.path, plan)
     except JournalError:

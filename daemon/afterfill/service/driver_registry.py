@@ -3,16 +3,17 @@
 Drivers are entry points of the group `afterfill.drivers`; nothing here knows one by name.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from importlib.metadata import EntryPoint, entry_points
 from typing import cast
 
 from pydantic import BaseModel, ValidationError
 
-from afterfill.config import Config, Probe
+from afterfill.config import Config, Mqtt, Probe
 from afterfill.errors import ConfigError
-from afterfill.ports import Driver, ProbePort, ProbeSpec
+from afterfill.ports import FEED, Driver, Feed, FeedDriver, ProbePort, ProbeSpec
 from afterfill.records import Quantity
 from afterfill.sentences import first_sentence, known_keys, nearest
 
@@ -22,7 +23,8 @@ _GROUP = "afterfill.drivers"
 @dataclass(frozen=True)
 class PortPlan:
     """One port and the probes behind it. The mappings go by probe name; `every_s` is the
-    interval between readings [s], `offset` is added to a value, in its unit."""
+    interval between readings [s], `offset` is added to a value, in its unit. `feed` makes what
+    probes on a broker are read from; None for all others."""
 
     device: str
     driver: str
@@ -31,6 +33,7 @@ class PortPlan:
     offset: Mapping[str, float] = field(default_factory=dict)
     tank: Mapping[str, str] = field(default_factory=dict)
     quantity: Mapping[str, Quantity] = field(default_factory=dict)
+    feed: Callable[[], Feed] | None = None
 
 
 def driver_names() -> list[str]:
@@ -70,10 +73,11 @@ def ports_of(config: Config) -> list[PortPlan]:
     for number, probe in enumerate(config.probe, 1):
         where = f"[[probe]] number {number} (tank '{probe.tank}', {probe.quantity})"
         spec = _spec(probe, where)
+        _check_broker(probe, config, where)
         sharing = grouped.setdefault(probe.port, [])
         _check_one_driver(probe, sharing, where)
         sharing.append((probe, spec))
-    plans = [_plan(members) for members in grouped.values()]
+    plans = [_plan(members, config.mqtt) for members in grouped.values()]
     for plan in plans:
         open_port(plan)
     return plans
@@ -84,7 +88,10 @@ def open_port(plan: PortPlan) -> ProbePort:
 
     Raises ConfigError when its probes cannot share it.
     """
-    return driver_named(plan.driver).port(plan.device, plan.probes)
+    driver = driver_named(plan.driver)
+    if plan.feed is not None and isinstance(driver, FeedDriver):
+        return driver.feed_port(plan.feed(), plan.probes)
+    return driver.port(plan.device, plan.probes)
 
 
 def _spec(probe: Probe, where: str) -> ProbeSpec:
@@ -117,7 +124,34 @@ def _check_one_driver(probe: Probe, sharing: list[tuple[Probe, ProbeSpec]], wher
             )
 
 
-def _plan(members: list[tuple[Probe, ProbeSpec]]) -> PortPlan:
+def _check_broker(probe: Probe, config: Config, where: str) -> None:
+    if not is_fed(probe.driver):
+        return
+    if config.mqtt is None:
+        raise ConfigError(
+            f"{where}: driver '{probe.driver}' reads from the broker of an [mqtt] table, and there "
+            "is none; add it with its host"
+        )
+    if probe.port != FEED:
+        raise ConfigError(
+            f"{where}: key 'port' is '{probe.port}'; for driver '{probe.driver}' write port = "
+            f'"{FEED}", the broker of the [mqtt] table'
+        )
+
+
+def is_fed(driver: str) -> bool:
+    """Whether probes of this driver are read from the broker. Raises ConfigError as
+    `driver_named`."""
+    return isinstance(driver_named(driver), FeedDriver)
+
+
+def _feed_of(broker: Mqtt) -> Feed:
+    from afterfill.service.broker_feed import BrokerFeed  # its library loads only where it is used
+
+    return BrokerFeed(broker)
+
+
+def _plan(members: list[tuple[Probe, ProbeSpec]], broker: Mqtt | None) -> PortPlan:
     probes = [probe for probe, _ in members]
     return PortPlan(
         device=probes[0].port,
@@ -127,4 +161,5 @@ def _plan(members: list[tuple[Probe, ProbeSpec]]) -> PortPlan:
         offset={probe.name: probe.offset for probe in probes},
         tank={probe.name: probe.tank for probe in probes},
         quantity={probe.name: probe.quantity for probe in probes},
+        feed=partial(_feed_of, broker) if broker is not None and is_fed(probes[0].driver) else None,
     )

@@ -12,6 +12,7 @@ from afterfill.service.driver_registry import PortPlan, open_port
 
 _log = logging.getLogger(__name__)
 _PAUSES_S = (1.0, 30.0)
+_LOOK_EVERY_S = 1.0  # at a probe that speaks by itself, once its next reading is due
 
 
 @dataclass
@@ -48,13 +49,16 @@ class Sampler:
     def read_due(self, stamp: Stamp) -> list[Reading]:
         """Read every probe whose time has come, in the order of QUANTITIES.
 
-        A port that is lost gives `port-lost` readings until it is found again.
+        A port that is lost gives `port-lost` readings until it is found again. A probe that has
+        nothing new to say yet gives none, and is due again soon.
         """
         now_s = stamp.monotonic_s
         due = [name for name, course in self._courses.items() if course.due_s <= now_s]
         for name in due:
             self._schedule(name, now_s)
         samples = self._samples(due, now_s)
+        for name in set(due) - {sample.probe for sample in samples}:
+            self._courses[name].due_s = now_s + min(_LOOK_EVERY_S, self._plan.every_s[name])
         for sample in samples:
             self._note(sample, now_s)
         return self._readings(samples, stamp)

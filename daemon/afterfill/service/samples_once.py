@@ -1,10 +1,13 @@
 """Reads probes outside the service: a port is opened, asked and let go."""
 
+import time
 from collections.abc import Callable, Iterator, Sequence
 
 from afterfill.ports import ProbePort, Sample
 from afterfill.records import QUANTITIES, Reading
 from afterfill.service.driver_registry import PortPlan, open_port
+
+_LOOK_EVERY_S = 0.2
 
 
 def readings_once(
@@ -40,9 +43,14 @@ def _in_order(plan: PortPlan, probes: Sequence[str] | None) -> list[str]:
 def _asked(
     plan: PortPlan, port: ProbePort, names: Sequence[str], now: Callable[[], float]
 ) -> list[Reading]:
-    samples = port.read(names)
-    time_s = now()
-    return [_reading(plan, sample, time_s) for sample in samples]
+    """A probe that speaks by itself is waited for, until it does or its driver gives it up."""
+    found: dict[str, Reading] = {}
+    while True:
+        samples = port.read([name for name in names if name not in found])
+        found |= {sample.probe: _reading(plan, sample, now()) for sample in samples}
+        if len(found) == len(names):
+            return [found[name] for name in names]
+        time.sleep(_LOOK_EVERY_S)
 
 
 def _reading(plan: PortPlan, sample: Sample, time_s: float) -> Reading:

@@ -109,7 +109,9 @@ def _kept_aside(journal_path: Path) -> str | None:
 
 
 def _sampling(sampler: Sampler, clock: Clock, work: Work, stop: threading.Event) -> Worker:
-    return Worker(f"port {sampler.device}", lambda: sample_for_ever(sampler, clock, work, stop))
+    """A reading under way, or a name that is being looked up, is not waited for long."""
+    body = partial(sample_for_ever, sampler, clock, work, stop)
+    return Worker(f"port {sampler.device}", body, may_be_left=True)
 
 
 def _delivery(name: str, sink: Sink, stop: threading.Event, failures: list[JournalError]) -> Worker:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from afterfill.errors import ConfigError
 from afterfill.ports import ProbePort, ProbeSpec
+from afterfill_drivers.byte_port import check_line_keys
 
 from .frames import group_of
 from .probe import LinePort, StreamPort, settings_of
@@ -22,6 +23,7 @@ class LineDriver:
         """A closed port. Raises ConfigError when the probes do not agree about the line."""
         if not probes:
             raise ConfigError(f"port {device}: no probe is on it; name one or remove the port")
+        check_line_keys(device, probes)
         first = settings_of(probes[0])
         for probe in probes:
             _check_alike(device, probes[0], probe)

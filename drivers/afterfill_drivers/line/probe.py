@@ -5,10 +5,12 @@ from collections.abc import Sequence
 
 from afterfill.ports import ProbeSpec, Sample
 from afterfill.records import InvalidReason
-from afterfill_drivers.serial_port import LARGEST_CHUNK, SerialPort
+from afterfill_drivers.byte_port import BytePort, byte_port
 
 from .frames import LineBuffer, is_echo, judge, without_echo
 from .settings import LineSettings
+
+_OLD_LINES_S = 0.3  # a bridge hands on at once what it kept: our judgement
 
 
 def settings_of(probe: ProbeSpec) -> LineSettings:
@@ -17,10 +19,8 @@ def settings_of(probe: ProbeSpec) -> LineSettings:
     return probe.settings
 
 
-def _serial(device: str, settings: LineSettings) -> SerialPort:
-    return SerialPort(
-        device, baud=settings.baud, parity=settings.parity, stopbits=settings.stopbits
-    )
+def _port(device: str, settings: LineSettings) -> BytePort:
+    return byte_port(device, baud=settings.baud, parity=settings.parity, stopbits=settings.stopbits)
 
 
 def _buffer(probes: Sequence[ProbeSpec]) -> LineBuffer:
@@ -98,17 +98,18 @@ class LinePort:
 
     def __init__(self, device: str, probes: Sequence[ProbeSpec]) -> None:
         self._probes = {probe.name: probe for probe in probes}
-        self._serial = _serial(device, settings_of(probes[0]))
+        self._port = _port(device, settings_of(probes[0]))
+        self._patience_s = max(_patience_s(probe) for probe in probes)
         self._owed_s = 0.0  # an answer may still come to a question that timed out
 
     def open(self) -> None:
-        """Connect; see SerialPort."""
-        self._serial.open()
-        self._owed_s = 0.0
+        """Connect; see BytePort."""
+        self._port.open()
+        self._owed_s = self._patience_s if self._port.remembers else 0.0
 
     def close(self) -> None:
         """Let go of the port."""
-        self._serial.close()
+        self._port.close()
 
     def read(self, due: Sequence[str]) -> list[Sample]:
         """One sample for each probe in `due`; probes with the same request share one reply."""
@@ -124,11 +125,11 @@ class LinePort:
 
     def _ask(self, request: bytes, probes: Sequence[ProbeSpec]) -> _Exchange:
         patience_s = max(_patience_s(probe) for probe in probes)
-        self._serial.discard(self._owed_s)
+        self._port.discard(self._owed_s)
         exchange = _Exchange(request, probes)
-        self._serial.send(request)
+        self._port.send(request)
         end_s = time.monotonic() + patience_s
-        while not exchange.done and (data := self._serial.receive(end_s)):
+        while not exchange.done and (data := self._port.receive(end_s)):
             exchange.take(data)
             if time.monotonic() > end_s:
                 break  # a line that never falls silent may not hold us
@@ -145,7 +146,7 @@ class StreamPort:
 
     def __init__(self, device: str, probes: Sequence[ProbeSpec]) -> None:
         self._probes = {probe.name: probe for probe in probes}
-        self._serial = _serial(device, settings_of(probes[0]))
+        self._port = _port(device, settings_of(probes[0]))
         self._start_afresh()
 
     def _start_afresh(self) -> None:
@@ -156,19 +157,21 @@ class StreamPort:
 
     def open(self) -> None:
         """Connect; the line under way is not used, its beginning is lost."""
-        self._serial.open()
+        self._port.open()
+        if self._port.remembers:
+            self._port.discard(_OLD_LINES_S)
         self._start_afresh()
 
     def close(self) -> None:
         """Let go of the port."""
-        self._serial.close()
+        self._port.close()
 
     def read(self, due: Sequence[str]) -> list[Sample]:
         """The newest line of each due probe since its last one; waits for one up to timeout_s."""
         self._drain()
         end_s = time.monotonic() + max(_patience_s(self._probes[name]) for name in due)
         while not all(name in self._newest for name in due):
-            data = self._serial.receive(end_s)
+            data = self._port.receive(end_s)
             self._take(data)
             if not data or time.monotonic() > end_s:
                 break
@@ -180,11 +183,11 @@ class StreamPort:
 
     def _drain(self) -> None:
         waiting = bytearray()
-        while data := self._serial.receive(0.0):
+        while data := self._port.receive(0.0):
             waiting += data
-            if len(waiting) >= LARGEST_CHUNK - 1:
-                # the kernel's buffer was full, so it threw away the newest: all this is old
-                self._serial.discard()
+            if len(waiting) >= self._port.holds:
+                # the buffer was full: the newest was thrown away, or is still to come
+                self._port.discard()
                 self._start_afresh()
                 return
         self._take(bytes(waiting))

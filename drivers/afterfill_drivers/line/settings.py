@@ -5,15 +5,17 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from afterfill.ports import SETS_LINE
+
 
 class LineSettings(BaseModel):
     """Keys of a probe that speaks in lines of text; the same `request` means a shared reply."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
-    baud: int = Field(default=9600, ge=50, le=4_000_000)
-    parity: Literal["N", "E", "O"] = "N"
-    stopbits: Literal[1, 2] = 1
+    baud: int = Field(default=9600, ge=50, le=4_000_000, json_schema_extra=SETS_LINE)
+    parity: Literal["N", "E", "O"] = Field(default="N", json_schema_extra=SETS_LINE)
+    stopbits: Literal[1, 2] = Field(default=1, json_schema_extra=SETS_LINE)
     request: str | None = Field(default=None, min_length=1, max_length=128)  # None: a stream
     terminator: str = Field(default="\r\n", min_length=1, max_length=4)
     pattern: str | None = Field(default=None, min_length=1, max_length=1000)

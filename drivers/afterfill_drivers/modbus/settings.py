@@ -4,16 +4,18 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from afterfill.ports import SETS_LINE
+
 NumberType = Literal["int16", "uint16", "int32", "uint32", "float32"]
 Order = Literal["big", "little"]
 
 
 class ModbusSettings(BaseModel):
-    """Keys of a probe read by Modbus RTU over a serial line; several devices may share the line."""
+    """Keys of a probe read by Modbus RTU or TCP; several devices may share the port."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
-    device: int = Field(ge=1, le=247)  # 0 is broadcast, above 247 reserved
+    device: int = Field(ge=0, le=255)  # on a line 1 to 247; over TCP 0 and 255 mean the peer
     register_: int = Field(
         alias="register", ge=0, le=65535
     )  # as sent, from 0; pydantic holds the bare name
@@ -22,9 +24,10 @@ class ModbusSettings(BaseModel):
     word_order: Order = "big"
     byte_order: Order = "big"
     scale: float = 1.0  # times the number in the registers
-    baud: int = Field(default=9600, ge=50, le=4_000_000)
-    parity: Literal["N", "E", "O"] = "N"  # the norm says E; most probes leave the factory with N
-    stopbits: Literal[1, 2] = 1
+    baud: int = Field(default=9600, ge=50, le=4_000_000, json_schema_extra=SETS_LINE)
+    # the norm says E; most probes leave the factory with N
+    parity: Literal["N", "E", "O"] = Field(default="N", json_schema_extra=SETS_LINE)
+    stopbits: Literal[1, 2] = Field(default=1, json_schema_extra=SETS_LINE)
     timeout_s: float = Field(default=0.5, ge=0.01, le=30)
 
     @model_validator(mode="after")

@@ -19,6 +19,11 @@ class OnewireDriver:
 
     def port(self, device: str, probes: Sequence[ProbeSpec]) -> ProbePort:
         """A closed port. Raises ConfigError when a probe measures anything but temperature."""
+        if "://" in device:
+            raise ConfigError(
+                f"port {device}: 1-wire sensors are read from a folder of this machine's kernel, "
+                "/sys/bus/w1/devices"
+            )
         for probe in probes:
             if probe.quantity != "temperature":
                 raise ConfigError(

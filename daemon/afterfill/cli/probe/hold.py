@@ -19,6 +19,7 @@ from afterfill.journal.store import Journal
 from afterfill.planning.shown import PLAIN
 from afterfill.records import Quantity, Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
+from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
 
 _STILL_READINGS = 3.5  # intervals that hold the four readings of a value that stands still
@@ -70,6 +71,9 @@ def held(which: Which, quantity: Quantity) -> Held:
     """
     config = loaded(which.config)
     plan, name = _found(ports_of(config), one_tank(config, which.tank), quantity, which.probe)
+    if plan.feed is not None and liveness(config.journal.path).runs is not False:
+        # a broker has room for both, so no lock tells: the service must know that it is in a cup
+        return Held(config, plan, name, by_service=True)
     try:
         next(readings_once(plan, [name], now=present_s))
     except DeviceUnavailable as error:
@@ -116,8 +120,9 @@ def until_steady(it: Held, patience: Patience) -> Course:
 
 
 def _at_its_pace(it: Held, patience: Patience) -> Patience:
-    """The service reads a probe as often as its table says: slower ones take longer."""
-    if not it.by_service:
+    """The service reads a probe as often as its table says, and who publishes does so at a pace
+    of its own: slower ones take longer."""
+    if not it.by_service and it.plan.feed is None:
         return patience
     every_s = it.plan.every_s[it.name]
     return replace(

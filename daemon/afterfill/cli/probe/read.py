@@ -6,7 +6,7 @@ from pathlib import Path
 
 from afterfill.cli.configured import loaded, named
 from afterfill.cli.console import notice, tell
-from afterfill.cli.recorded import held_by_service, last_readings, value_words
+from afterfill.cli.recorded import held_by_service, last_readings, tell_of_waiting, value_words
 from afterfill.cli.times import age, present_s
 from afterfill.config import Config
 from afterfill.errors import DeviceUnavailable, UsageError
@@ -28,6 +28,7 @@ def usable(
     shown = shown_in(settings.units)
     for plan in _with_probe(ports_of(settings), name):
         probes = list(plan.quantity) if name is None else [name]
+        tell_of_waiting(plan)
         try:
             for reading in _taken(plan, probes, count, every_s):
                 _tell(reading, None, shown, as_json)

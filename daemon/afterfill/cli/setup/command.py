@@ -74,6 +74,9 @@ class Given:
         str | None, typer.Option(help="Port of the temperature probe; - for none.")
     ] = None
     temperature_driver: Annotated[str | None, typer.Option(help="Its driver.")] = None
+    broker: Annotated[
+        str | None, typer.Option(help="Host of the MQTT broker, for probes whose port is mqtt.")
+    ] = None
 
 
 def setup(

@@ -11,7 +11,7 @@ from afterfill.cli.setup.asking import NONE, Asking
 from afterfill.cli.setup.reply import likely, numbers_in, pattern_of
 from afterfill.cli.setup.starter_file import TomlValue
 from afterfill.errors import DeviceUnavailable, UsageError
-from afterfill.ports import ProbeSpec, Sample
+from afterfill.ports import PLAIN_ADDRESSES, ProbeSpec, Sample
 from afterfill.records import UNITS, Quantity
 from afterfill.service.driver_registry import driver_named
 from afterfill.shown import shown
@@ -58,7 +58,7 @@ def met(asking: Asking, port: str, driver: str, given: Mapping[str, TomlValue]) 
     """The head on `port`, after a talk with it; None where it stays strange. `given`: keys that an
     option has set already. Raises DeviceUnavailable when the port cannot be had."""
     speed: Keys = {**given}
-    if "baud" not in given:
+    if "baud" not in given and not port.startswith(PLAIN_ADDRESSES):
         speed["baud"] = int(
             asking.number(f"{port} baud", "  Speed of its line, baud", "9600", float)
         )

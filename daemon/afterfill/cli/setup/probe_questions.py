@@ -13,6 +13,7 @@ from afterfill.cli.setup.asking import NONE, Asking, one_of
 from afterfill.cli.setup.heads import CALLED, Head, met, proof, speaks_in_lines
 from afterfill.cli.setup.starter_file import ProbeAnswers, TomlValue, required_keys
 from afterfill.errors import DeviceUnavailable, ModelDomainError, UsageError
+from afterfill.ports import FEED
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
 from afterfill.service.driver_registry import driver_named, driver_names
@@ -42,6 +43,12 @@ class ProbeQuestions:
         self._check_all_used(probes)
         return probes
 
+    def broker(self, probes: Mapping[Quantity, ProbeAnswers]) -> str:
+        """The host of the broker on which probes are read; empty where none is."""
+        if all(it.port != FEED for it in probes.values()):
+            return ""
+        return self._asking.text("broker", "Host of the MQTT broker", "localhost")
+
     def _probe(self, quantity: Quantity, likely: str) -> ProbeAnswers | None:
         """Asked again until the probe answers, or the person wants it as it is."""
         while True:
@@ -52,7 +59,8 @@ class ProbeQuestions:
             if port == NONE:
                 return None
             found = self._on(quantity, port)
-            if not self._asking.asks or self._is_right(quantity, found):
+            # what is on a broker is proved by `check`, which knows the broker
+            if not self._asking.asks or port == FEED or self._is_right(quantity, found):
                 return found
             if self._asking.is_given(name):
                 raise UsageError(f"--{quantity}-port {port}: not taken; name another port or keys")
@@ -62,7 +70,8 @@ class ProbeQuestions:
         known = driver_names()
         asked = f"Driver of the {CALLED[quantity]} probe ({', '.join(known)})"
         head = self._heads.get(port)
-        name = self._asking.text(f"{quantity}_driver", asked, "line", one_of(known))
+        usual = FEED if port == FEED else "line"  # the driver of such probes has the same name
+        name = self._asking.text(f"{quantity}_driver", asked, usual, one_of(known))
         settings = driver_named(name).settings
         keys = {k[1]: v for k, v in self._settings.items() if k[0] == quantity}
         if self._asking.asks and speaks_in_lines(settings):

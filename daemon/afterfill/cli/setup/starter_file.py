@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pydantic import BaseModel
 
 from afterfill.chemistry.doses import DoseUnit
+from afterfill.ports import PLAIN_ADDRESSES
 from afterfill.records import UNITS, Quantity
 
 TomlValue = str | int | float | bool
@@ -66,6 +67,7 @@ class Answers:
     source: SourceAnswers
     neutraliser: NeutraliserAnswers
     probes: Mapping[Quantity, ProbeAnswers]
+    broker: str = ""  # its host, where probes are read there
 
 
 def starter_text(answers: Answers) -> str:
@@ -73,7 +75,7 @@ def starter_text(answers: Answers) -> str:
     parts = [_head(answers.tank), _tank(answers.tank), _source(answers.source)]
     parts.append(_neutraliser(answers.neutraliser))
     parts += [_probe(answers.tank.name, q, it) for q, it in answers.probes.items()]
-    return "\n".join([*parts, _TAIL])
+    return "\n".join([*parts, _tail(answers)])
 
 
 def _head(it: TankAnswers) -> str:
@@ -81,6 +83,11 @@ def _head(it: TankAnswers) -> str:
     if not it.gallon:
         return _HEAD
     return _HEAD.replace(_UNITS, f'units = {{ volume = "{it.gallon}" }}  # for what is shown')
+
+
+def _tail(it: Answers) -> str:
+    opened = f"[mqtt]  # the broker\nhost = {_toml(it.broker)}\n"
+    return _TAIL.replace(_BROKER, opened) if it.broker else _TAIL
 
 
 def _tank(it: TankAnswers) -> str:
@@ -140,20 +147,26 @@ def _probe(tank: str, quantity: Quantity, it: ProbeAnswers) -> str:
         *(f"{key} = {_toml(value)}" for key, value in it.keys.items()),
         "# every_s = 10  # seconds between readings",
         "# offset = 0.0  # added to what the probe says",
-        *_further_keys(it.settings, it.keys),
+        *_further_keys(it),
     ]
     return "\n".join(lines) + "\n"
 
 
-def _further_keys(settings: type[BaseModel], given: Mapping[str, TomlValue]) -> list[str]:
+def _further_keys(it: ProbeAnswers) -> list[str]:
     """The driver's other keys with their defaults, as comments."""
     lines = []
-    for name, info in settings.model_fields.items():
+    for name, info in it.settings.model_fields.items():
         key = info.alias or name
-        if key not in given and not info.is_required():
-            shown = "(none)" if info.default is None else _toml_any(info.default)
-            lines.append(f"# {key} = {shown}")
+        if key in it.keys or info.is_required() or _means_nothing(info.json_schema_extra, it.port):
+            continue
+        shown = "(none)" if info.default is None else _toml_any(info.default)
+        lines.append(f"# {key} = {shown}")
     return lines
+
+
+def _means_nothing(marks: object, port: str) -> bool:
+    """Whether a key sets a serial line where the other side sets it by itself."""
+    return isinstance(marks, dict) and "sets_line" in marks and port.startswith(PLAIN_ADDRESSES)
 
 
 def required_keys(settings: type[BaseModel]) -> list[str]:
@@ -180,9 +193,12 @@ _HEAD = """\
 _UNITS = _HEAD.splitlines()[-1]
 _LABEL_KEY: dict[DoseUnit, str] = {"mL": "ml", "g": "grams", "drop": "drops", "tablet": "tablets"}
 
-_TAIL = """\
+_BROKER = """\
 # [mqtt]  # a broker of home automation
 # host = "broker.example"
+"""
+_TAIL = f"""\
+{_BROKER}\
 # username = "afterfill"
 # password_file = "mqtt-password"
 

@@ -77,12 +77,13 @@ def _text(asking: Asking, settings: Sequence[str], *, quiet: bool) -> tuple[str,
         say("serial ports found here: " + ("none" if not ports else ""))
         for port, what in ports:
             say(f"  {port}  {what}")
-    probes = ProbeQuestions(asking, settings, [port for port, _ in ports])
-    text = starter_text(
-        Answers(
-            about_tank(asking), about_source(asking), about_neutraliser(asking), probes.answers()
+        say(
+            "in the network: socket://HOST:PORT, rfc2217://HOST:PORT, tcp://HOST; on a broker: mqtt"
         )
-    )
+    probes = ProbeQuestions(asking, settings, [port for port, _ in ports])
+    water = about_tank(asking), about_source(asking), about_neutraliser(asking)
+    found = probes.answers()
+    text = starter_text(Answers(*water, found, probes.broker(found)))
     config = parse(text, "the starter file")
     ports_of(config)
     return text, config
