@@ -15,7 +15,7 @@ from afterfill.errors import AfterfillError, ModelDomainError, UsageError
 from afterfill.ports import FEED
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
-from afterfill.service.driver_registry import driver_named, driver_names
+from afterfill.service.driver_registry import driver_named, driver_names, is_fed
 from afterfill.tank_setup import usual_max_mg_l
 
 _NO_PORT = "-"
@@ -80,9 +80,10 @@ class Questions:
         for quantity in _ASKED:
             called = _CALLED[quantity]
             port = self._text(f"{quantity}_port", f"Port of the {called} probe, - for none", likely)
-            likely = port if self._ask else _NO_PORT  # one head often has all three
             if port != _NO_PORT:
                 probes[quantity] = self._probe(quantity, port)
+                port = probes[quantity].port
+            likely = port if self._ask else _NO_PORT  # one head often has all three
         self._check_all_used(probes)
         return probes
 
@@ -97,6 +98,10 @@ class Questions:
         asked = f"Driver of the {_CALLED[quantity]} probe ({', '.join(known)})"
         likely = FEED if port == FEED else "line"  # the driver of such probes has the same name
         name = self._text(f"{quantity}_driver", asked, likely, _of(known))
+        if is_fed(name) and port != FEED:
+            if not self._ask:
+                raise UsageError(f"driver '{name}' has the port {FEED}, not {port}")
+            port = FEED  # there is only one for it
         settings = driver_named(name).settings
         keys = {k[1]: v for k, v in self._settings.items() if k[0] == quantity}
         for key in required_keys(settings):
