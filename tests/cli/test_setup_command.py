@@ -117,6 +117,21 @@ def test_a_probe_on_a_broker_has_the_broker_it_is_read_from(tmp_path: Path) -> N
     assert config.probe[0].driver_keys == {"topic": "shelf/sensor", "path": "value.ph"}
 
 
+def test_who_chooses_the_driver_of_a_broker_is_asked_for_its_host(tmp_path: Path) -> None:
+    typed = [*[""] * 16, "/dev/x", "mqtt", "shelf/orp", "-", "-", "hub"]
+    config = setup(tmp_path, stdin="\n".join(typed) + "\n")
+    assert config.mqtt is not None
+    assert config.mqtt.host == "hub"
+    assert [(it.port, it.driver) for it in config.probe] == [("mqtt", "mqtt")]
+
+
+def test_a_port_that_the_driver_cannot_have_is_refused(tmp_path: Path) -> None:
+    words = ["--yes", "--orp-port", "/dev/x", "--orp-driver", "mqtt", "--set", "orp.topic=a"]
+    refused = afterfill("setup", "--config", str(tmp_path / "a.toml"), *words)
+    assert refused.exit_code == 2
+    assert "driver 'mqtt' has the port mqtt, not /dev/x" in refused.stderr
+
+
 def test_every_installed_driver_has_a_case_above() -> None:
     assert set(driver_names()) == set(REQUIRED)
 

@@ -356,6 +356,23 @@ def test_a_broker_that_never_answers_is_given_up_in_time() -> None:
         assert time.monotonic() - began_s < 8
 
 
+# paho leaves the socket of a failed TLS handshake to the garbage collector
+@pytest.mark.filterwarnings("ignore:Exception ignored in. <ssl.SSLSocket")
+def test_a_broker_with_tls_and_a_password_is_reached_by_the_settings_of_its_table(
+    tmp_path: Path,
+) -> None:
+    with Broker(tmp_path, user="me", tls=True) as broker:
+        (tmp_path / "secret").write_text("secret\n")
+        mqtt = f'username = "me"\npassword_file = "{tmp_path}/secret"\ntls = true\n'
+        with opened(port_on(broker.port, mqtt=f'{mqtt}ca_file = "{tmp_path}/ca.crt"')) as port:
+            assert now(port) is None
+        with pytest.raises(DeviceUnavailable, match="cannot be trusted"):
+            port_on(broker.port, mqtt=mqtt).open()
+        (tmp_path / "secret").write_text("another\n")
+        with pytest.raises(DeviceUnavailable, match="refuses us"):
+            port_on(broker.port, mqtt=f'{mqtt}ca_file = "{tmp_path}/ca.crt"').open()
+
+
 def test_a_topic_that_may_not_be_read_gives_no_answer(tmp_path: Path) -> None:
     """mosquitto grants the subscription and hands nothing on: seen with 2.0."""
     acl = "user hub\ntopic readwrite #\nuser afterfill\ntopic read other/#\n"

@@ -111,13 +111,17 @@ class Telnet:
     def _setting(self, byte: int) -> None:
         if byte == IAC:
             self._state = "setting-command"
-        elif len(self._inside) < LONGEST_SETTING:
+        else:
+            self._keep(byte)
+
+    def _keep(self, byte: int) -> None:
+        if len(self._inside) < LONGEST_SETTING:
             self._inside.append(byte)
 
     def _setting_command(self, byte: int) -> None:
         if byte == IAC:
             self._state = "setting"
-            self._inside.append(IAC)
+            self._keep(IAC)
             return
         self._state = "data"
         if byte == SE and self._inside[:1] == bytes([COM_PORT]) and len(self._inside) > 1:

@@ -16,7 +16,7 @@ from afterfill.errors import DeviceUnavailable, ModelDomainError, UsageError
 from afterfill.ports import FEED
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
-from afterfill.service.driver_registry import driver_named, driver_names
+from afterfill.service.driver_registry import driver_named, driver_names, is_fed
 
 _WITH_COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+")
 
@@ -60,7 +60,7 @@ class ProbeQuestions:
                 return None
             found = self._on(quantity, port)
             # what is on a broker is proved by `check`, which knows the broker
-            if not self._asking.asks or port == FEED or self._is_right(quantity, found):
+            if not self._asking.asks or found.port == FEED or self._is_right(quantity, found):
                 return found
             if self._asking.is_given(name):
                 raise UsageError(f"--{quantity}-port {port}: not taken; name another port or keys")
@@ -72,6 +72,10 @@ class ProbeQuestions:
         head = self._heads.get(port)
         usual = FEED if port == FEED else "line"  # the driver of such probes has the same name
         name = self._asking.text(f"{quantity}_driver", asked, usual, one_of(known))
+        if is_fed(name) and port != FEED:
+            if not self._asking.asks:
+                raise UsageError(f"driver '{name}' has the port {FEED}, not {port}")
+            port = FEED  # there is only one for it
         settings = driver_named(name).settings
         keys = {k[1]: v for k, v in self._settings.items() if k[0] == quantity}
         if self._asking.asks and speaks_in_lines(settings):
