@@ -14,9 +14,11 @@ from afterfill.planning.shown import Shown
 from afterfill.plausible import refuse_slips, unit_of, with_amounts_read
 from afterfill.records import (
     Calibration,
+    Correction,
     Dose,
     Event,
     KitResult,
+    Note,
     Refill,
     ResponseCheck,
     Service,
@@ -67,6 +69,10 @@ def _words(event: Event, unit: DoseUnit, shown: Shown) -> str:
             return f"response of the ORP probe checked: a step of {event.step_mv:.0f} mV"
         case Calibration():
             return f"{event.quantity} probe calibrated"
+        case Note():
+            return f"note: {event.text}"
+        case Correction():
+            return "a correction"
         case _:
             return event.action
 

@@ -1,0 +1,105 @@
+"""What people told of a tank, and what they took back: which word holds instead of which.
+
+A word is named by its number in the journal, and so is a correction. Corrections of one word are a
+pile: the newest that was not taken back holds. Nothing here is ever forgotten.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from afterfill.records import WORDS, Correction, Note, Record, Word
+
+_NOT_YET = float("inf")
+
+
+class Span(NamedTuple):
+    """From entry `word` up to entry `correction` the journal holds what a wrong word led to."""
+
+    word: int
+    correction: float
+
+    def holds(self, number: int) -> bool:
+        """Whether entry `number` was written by those who still believed the wrong word."""
+        return self.word < number < self.correction
+
+
+class Told:
+    """The words of one tank that were corrected, and by what."""
+
+    def __init__(
+        self,
+        tank: str,
+        entries: Mapping[int, Record],
+        corrections: Iterable[tuple[int, Correction]] = (),
+    ) -> None:
+        """`entries`: what corrections may name, by number; `corrections`: in order of numbers. One
+        that has to be refused has no effect."""
+        self._tank, self._entries = tank, entries
+        self._piles: dict[int, list[tuple[float, Word | None]]] = {}
+        self._word_of: dict[float, int] = {}
+        self.spans: list[Span] = []
+        for number, correction in corrections:
+            self.add(correction, number)
+
+    def add(self, correction: Correction, number: float = _NOT_YET) -> bool:
+        """Take up a correction (without a number: one that is not in the journal yet); whether it
+        has any effect."""
+        if self.refusal(correction.of) is not None:
+            return False
+        word = self._word_of.get(correction.of, correction.of)
+        pile = self._piles.setdefault(word, [])
+        if correction.word is None and correction.of != word:
+            pile.pop()
+        else:
+            pile.append((number, correction.word))
+        self._word_of[number] = word
+        if not isinstance(self._entries[word], Note):
+            self.spans.append(Span(word, number))
+        return True
+
+    def refusal(self, number: int) -> str | None:
+        """Why entry `number` cannot be corrected, in one sentence; None where it can."""
+        word = self._word_of.get(number, number)
+        entry = self._entries.get(word)
+        if entry is None:
+            return f"there is no entry {number} in the journal; `afterfill log list` shows them"
+        if not isinstance(entry, WORDS):
+            return (
+                f"entry {number} is no word that can be corrected; `afterfill log list` shows "
+                "those that can"
+            )
+        if entry.tank != self._tank:
+            return f"entry {number} is of tank '{entry.tank}', not of '{self._tank}'"
+        holds = self.holding(word)
+        if holds != number:
+            return f"entry {number} is corrected or taken back already; correct {holds} instead"
+        return None
+
+    def holding(self, word: int) -> int:
+        """The number of what holds now of entry `word`: its newest correction, or its own."""
+        pile = self._piles.get(word)
+        return int(pile[-1][0]) if pile and pile[-1][0] != _NOT_YET else word
+
+    def said(self, number: int) -> Word:
+        """What entry `number`, which can be corrected, said last: what a correction amends."""
+        word = self._word_of.get(number, number)
+        for _, instead in reversed(self._piles.get(word, [])):
+            if instead is not None:
+                return instead
+        entry = self._entries[word]
+        if not isinstance(entry, WORDS):
+            raise KeyError(number)
+        return entry
+
+    def word_of(self, number: int) -> int:
+        """The number of the word that entry `number`, a correction with effect or a word, is of."""
+        return self._word_of.get(number, number)
+
+    def has_effect(self, number: int) -> bool:
+        """Whether the correction with this number was not refused."""
+        return number in self._word_of
+
+    @property
+    def instead(self) -> dict[int, Word | None]:
+        """What holds instead of each word that is corrected; None where it was taken back."""
+        return {word: pile[-1][1] for word, pile in self._piles.items() if pile}
