@@ -37,6 +37,7 @@ class Told:
         self._tank, self._entries = tank, entries
         self._piles: dict[int, list[tuple[float, Word | None]]] = {}
         self._word_of: dict[float, int] = {}
+        self._took_back = set[float]()
         self.spans: list[Span] = []
         for number, correction in corrections:
             self.add(correction, number)
@@ -50,6 +51,7 @@ class Told:
         pile = self._piles.setdefault(word, [])
         if correction.word is None and correction.of != word:
             pile.pop()
+            self._took_back.add(number)
         else:
             pile.append((number, correction.word))
         self._word_of[number] = word
@@ -98,6 +100,10 @@ class Told:
     def has_effect(self, number: int) -> bool:
         """Whether the correction with this number was not refused."""
         return number in self._word_of
+
+    def only_takes_back(self, number: int) -> bool:
+        """Whether the correction with this number took back another one."""
+        return number in self._took_back
 
     @property
     def instead(self) -> dict[int, Word | None]:
