@@ -84,7 +84,7 @@ TABLE: tuple[RecordKind, ...] = (
     RecordKind(ResponseCheck, "response-check", "input", lasting=True, recording="events",
                report=True),
     RecordKind(Note, "note", "input", recording="events", report=True),
-    RecordKind(Correction, "correction", "input"),
+    RecordKind(Correction, "correction", "input", kept=True),
     RecordKind(AlarmCommand, "alarm-command", "input", lasting=True, recording="events",
                report=True),
     RecordKind(MachineState, "machine-state", "input", lasting=True, recording="events"),

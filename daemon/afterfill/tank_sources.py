@@ -84,14 +84,14 @@ def believed_now(setup: TankSetup, belief: Belief, time_s: float) -> list[Source
 
 
 def told_again(
-    setup: TankSetup, before: Belief, after: Belief, time_s: float
+    setup: TankSetup, before: Belief, after: Belief, time_s: float, *, anyway: bool
 ) -> list[SourceLearnt]:
     """What is known of the sources at `time_s` [s] where `after` takes the place of `before`, since
-    a word was corrected: each that was learnt otherwise, or not at all."""
+    a word was corrected: each that was learnt otherwise, or not at all; `anyway`: all of them."""
     found = list[SourceLearnt]()
     for name in {**before.sources, **after.sources}:
         known = after.sources.get(name)
-        if known == before.sources.get(name):
+        if known == before.sources.get(name) and not anyway:
             continue
         if known is None:
             water = setup.waters.get(name, setup.inference.water)

@@ -48,12 +48,12 @@ def told_again(
 
 
 def taught_again(
-    setup: TankSetup, before: TankState, after: TankState, time_s: float
+    setup: TankSetup, before: TankState, after: TankState, time_s: float, *, anyway: bool
 ) -> list[SourceLearnt | StockLeft]:
     """What this tank is to know from `time_s` [s] on of its sources and its bottle, where that is
-    not what it knew before."""
-    learnt = tank_sources.told_again(setup, before.belief, after.belief, time_s)
-    return [*learnt, *_stock(before.stock, after.stock, time_s)]
+    not what it knew before, or `anyway`: where other tanks taught it, too."""
+    learnt = tank_sources.told_again(setup, before.belief, after.belief, time_s, anyway=anyway)
+    return [*learnt, *_stock(before.stock, after.stock, time_s, anyway=anyway)]
 
 
 def _newest(found: Sequence[Output], last: Sequence[Output], time_s: float) -> list[Output]:
@@ -85,8 +85,13 @@ def _ready(before: RefillReady | None, after: RefillReady | None, time_s: float)
     return [replace(after, time_s=time_s)]
 
 
-def _stock(before: StockLeft | None, after: StockLeft | None, time_s: float) -> list[StockLeft]:
+def _stock(
+    before: StockLeft | None, after: StockLeft | None, time_s: float, *, anyway: bool
+) -> list[StockLeft]:
+    """Nothing as long as nothing was ever counted."""
     if after is None:
-        return [] if before is None else [StockLeft(time_s, before.tank, before.neutraliser)]
-    same = before is not None and replace(before, time_s=after.time_s) == after
-    return [] if same else [after]
+        told = before is not None and before.open_ml is not None
+        return [StockLeft(time_s, before.tank, before.neutraliser)] if before and told else []
+    same = not anyway and before is not None and replace(before, time_s=after.time_s) == after
+    untold = after.open_ml is None and (before is None or before.open_ml is None)
+    return [] if same or untold else [after]

@@ -7,7 +7,7 @@ pile: the newest that was not taken back holds. Nothing here is ever forgotten.
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from afterfill.records import WORDS, Correction, Note, Record, Word
+from afterfill.records import WORDS, Correction, Note, Record, Refill, Word
 
 _NOT_YET = float("inf")
 
@@ -24,29 +24,35 @@ class Span(NamedTuple):
 
 
 class Told:
-    """The words of one tank that were corrected, and by what."""
+    """The words of one tank that were corrected, and by what. `corrections`: those with effect,
+    each with its number and what had been said before."""
 
     def __init__(
         self,
         tank: str,
         entries: Mapping[int, Record],
         corrections: Iterable[tuple[int, Correction]] = (),
+        dropped_until: int = 0,
     ) -> None:
         """`entries`: what corrections may name, by number; `corrections`: in order of numbers. One
-        that has to be refused has no effect."""
+        that has to be refused has no effect; of one whose word was dropped because of its age (up
+        to number `dropped_until`) only its span is known."""
         self._tank, self._entries = tank, entries
         self._piles: dict[int, list[tuple[float, Word | None]]] = {}
         self._word_of: dict[float, int] = {}
         self._took_back = set[float]()
         self.spans: list[Span] = []
+        self.corrections: list[tuple[float, Correction, Word]] = []
         for number, correction in corrections:
-            self.add(correction, number)
+            if not self.add(correction, number) and correction.of <= dropped_until:
+                self.spans.append(Span(correction.of, number))
 
     def add(self, correction: Correction, number: float = _NOT_YET) -> bool:
         """Take up a correction (without a number: one that is not in the journal yet); whether it
         has any effect."""
         if self.refusal(correction.of) is not None:
             return False
+        self.corrections.append((number, correction, self.said(correction.of)))
         word = self._word_of.get(correction.of, correction.of)
         pile = self._piles.setdefault(word, [])
         if correction.word is None and correction.of != word:
@@ -104,6 +110,16 @@ class Told:
     def only_takes_back(self, number: int) -> bool:
         """Whether the correction with this number took back another one."""
         return number in self._took_back
+
+    @property
+    def no_refills_s(self) -> frozenset[float]:
+        """The times [s] of refills that were told and were none, or began at another time."""
+        wrong = [(self._entries[number], word) for number, word in self.instead.items()]
+        return frozenset(
+            it.time_s
+            for it, word in wrong
+            if isinstance(it, Refill) and (word is None or word.time_s != it.time_s)
+        )
 
     @property
     def instead(self) -> dict[int, Word | None]:

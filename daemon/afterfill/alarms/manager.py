@@ -104,8 +104,9 @@ def told_again(before: Alarms, after: Alarms, tank: str, time_s: float) -> list[
     """What changes at `time_s` [s] where `after` takes the place of `before`, since a word was
     corrected: of each alarm how it stands, if that is not how it stood."""
     changed = [n for n in DEFINITIONS if _stands(before.of(n)) != _stands(after.of(n))]
-    said = {n: f"{after.of(n).about} ({_CORRECTED})" if after.active(n) else "" for n in changed}
-    return [_change(after, n, tank, time_s, said[n] or _CORRECTED) for n in changed]
+    about = {n: after.of(n).about for n in changed}
+    said = {n: f"{it} ({_CORRECTED})" if it else _CORRECTED for n, it in about.items()}
+    return [_change(after, n, tank, time_s, said[n]) for n in changed]
 
 
 def obey(alarms: Alarms, command: AlarmCommand, time_s: float) -> tuple[Alarms, list[AlarmChange]]:

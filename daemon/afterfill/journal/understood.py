@@ -71,6 +71,10 @@ def _correction(
     refusal = told.refusal(number)
     if refusal is not None:
         raise PayloadError(refusal)
+    if any(isinstance(it, Correction) and it.of == number for _, it, _ in journal.inbox()):
+        raise PayloadError(
+            f"a correction of entry {number} is on its way; look at `afterfill log list` again"
+        )
     return correction_from(payload, told.said(number), time_s=time_s)
 
 

@@ -1,11 +1,21 @@
 """What was told of a tank, out of the journal: words, what they were corrected to, and by what."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from heapq import merge
 
 from afterfill.journal.entry import Entry
 from afterfill.journal.store import Journal
 from afterfill.record_kinds import KIND_OF, words_of
-from afterfill.records import WORDS, Correction, ProbeLearnt, Record, SourceLearnt, StockLeft
+from afterfill.records import (
+    WORDS,
+    Correction,
+    ForecastCheck,
+    ProbeLearnt,
+    Record,
+    SourceLearnt,
+    StockLeft,
+    Verdict,
+)
 from afterfill.told import Span, Told
 
 WORD_KINDS = words_of(lambda kind: issubclass(kind.record_type, WORDS))
@@ -20,7 +30,8 @@ def told_of(journal: Journal, tank: str, *further: int) -> Told:
         after = entries[-1].seq
     named = {correction.of for _, correction in corrections}.union(further)
     named -= {number for number, _ in corrections}
-    return Told(tank, {n: it for n in named if (it := _at(journal, n)) is not None}, corrections)
+    known = {number: it for number in named if (it := _at(journal, number)) is not None}
+    return Told(tank, known, corrections, journal.dropped_until())
 
 
 def _at(journal: Journal, number: int) -> Record | None:
@@ -34,13 +45,15 @@ class Corrected:
     def __init__(self, told: Told, spans: Sequence[Span] | None = None) -> None:
         """`spans`: of all tanks that teach each other, where these are folded together."""
         self._instead, self._spans = told.instead, told.spans if spans is None else spans
+        self._no_refills_s = told.no_refills_s
 
     def record(self, entry: Entry) -> Record | None:
-        """What holds instead of an entry; None where nothing does. What a wrong word taught is
-        found again without it."""
+        """What holds instead of an entry; None where nothing does. What a wrong word taught was
+        found again without it; so was what is said of the refill that it told of."""
         if entry.seq in self._instead:
             return self._instead[entry.seq]
-        return None if self._is_taught(entry.record) and self.is_stale(entry.seq) else entry.record
+        void = self._is_taught(entry.record) or self._is_of_no_refill(entry.record)
+        return None if void and self.is_stale(entry.seq) else entry.record
 
     def is_stale(self, number: int) -> bool:
         """Whether entry `number` was written while a wrong word was believed."""
@@ -53,7 +66,30 @@ class Corrected:
     @staticmethod
     def _is_taught(record: Record) -> bool:
         ours = isinstance(record, SourceLearnt) and not record.told_by
-        return ours or isinstance(record, ProbeLearnt | StockLeft)
+        return ours or isinstance(record, ProbeLearnt | StockLeft | ForecastCheck)
+
+    def _is_of_no_refill(self, record: Record) -> bool:
+        return isinstance(record, Verdict) and record.refill_time_s in self._no_refills_s
+
+
+def between_as_told(
+    journal: Journal, tank: str, from_s: float, to_s: float, kinds: Collection[str]
+) -> Iterator[Record]:
+    """As `Journal.between`, with words as they were corrected, at the times at which they happened
+    by that."""
+    told = told_of(journal, tank)
+    moved = [
+        word
+        for word in told.instead.values()
+        if word is not None and KIND_OF[type(word)] in kinds and from_s <= word.time_s < to_s
+    ]
+    found = journal.between(tank, from_s, to_s, kinds=kinds)
+    rest = as_told((entry for entry in found if entry.seq not in told.instead), told)
+    return merge(rest, sorted(moved, key=_time_s), key=_time_s)
+
+
+def _time_s(record: Record) -> float:
+    return record.time_s
 
 
 def as_told(entries: Iterable[Entry], told: Told) -> Iterator[Record]:

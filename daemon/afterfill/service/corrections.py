@@ -26,11 +26,14 @@ class Corrections:
         self._inbox_id: int | None = None
         self._rewind: Rewind | None = None
 
+    @property
+    def under_way(self) -> bool:
+        """Whether one is being folded."""
+        return self._rewind is not None
+
     def changes_nothing(self, correction: Correction, inbox_id: int) -> bool:
-        """Whether there is nothing to fold again; else that is begun, unless another one is on its
-        way. All that was accepted must be committed."""
-        if self._rewind is not None:
-            return False
+        """Whether there is nothing to fold again; else that is begun. All that was accepted must be
+        committed, and none may be under way."""
         tank = correction.tank
         told = {t: told_of(self._journal, t, *_named(correction, t)) for t in self._setups}
         ours = told[tank]

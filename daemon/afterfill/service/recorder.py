@@ -21,7 +21,6 @@ from afterfill.journal.store import Journal
 from afterfill.record_kinds import types_of
 from afterfill.records import (
     QUANTITIES,
-    AlarmChange,
     Correction,
     Health,
     Input,
@@ -34,12 +33,12 @@ from afterfill.records import (
     Stamp,
     StockLeft,
     Tick,
-    Verdict,
     known_since_s,
 )
 from afterfill.service.clock_steps import ClockSteps
 from afterfill.service.corrections import NOT_WHOLE, Corrections, last_told
 from afterfill.service.damage_told import note_told
+from afterfill.service.findings_in_log import FindingsInLog
 from afterfill.service.outage import Outage
 from afterfill.service.restore import restored
 from afterfill.service.rewind import Rewind, told_to_others
@@ -75,7 +74,7 @@ class Recorder:
         self._outage = Outage()
         self._steps = ClockSteps()
         self._snapshot_s: dict[str, float] = {}
-        self._logged: dict[tuple[str, str], tuple[str, bool, bool]] = {}
+        self._log_lines = FindingsInLog()
         self._corrections = Corrections(self._journal, self._setups)
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
@@ -121,7 +120,7 @@ class Recorder:
             if tank not in self._setups:
                 _log.warning("a command for tank %s, which is not configured, waits", tank)
                 continue
-            if isinstance(event, Correction) and not self._may_be_taken(event, inbox_id, stamp):
+            if isinstance(event, Correction) and not self._changes_nothing(event, inbox_id, stamp):
                 found += self._folded_again(event, inbox_id, left, stamp)
                 continue
             known = _known_at(event, self._timelines[tank].at(stamp))
@@ -129,22 +128,34 @@ class Recorder:
             self._commit(stamp)
         return found
 
-    def _may_be_taken(self, correction: Correction, inbox_id: int, stamp: Stamp) -> bool:
-        """Whether a correction changes nothing of what was folded."""
+    def _changes_nothing(self, correction: Correction, inbox_id: int, stamp: Stamp) -> bool:
+        """Whether a correction changes nothing of what was folded; else folding again is begun."""
+        if self._corrections.under_way or not self._all_committed(stamp):
+            return False
+        try:
+            return self._corrections.changes_nothing(correction, inbox_id)
+        except JournalError as error:
+            self._failed(error, stamp)
+            return False
+
+    def _all_committed(self, stamp: Stamp) -> bool:
         self._commit(stamp)
-        committed = not self._journal.uncommitted
-        return committed and self._corrections.changes_nothing(correction, inbox_id)
+        return not self._journal.uncommitted
 
     def _folded_again(
         self, correction: Correction, inbox_id: int, left: Stamp, stamp: Stamp
     ) -> list[Output]:
         """Go on folding what a correction makes different; at the end that state takes the place of
         the live one, and how things stand now is told where it is not what was told."""
-        if self._corrections.folded(inbox_id) is None:
+        try:
+            if self._corrections.folded(inbox_id) is None or not self._all_committed(stamp):
+                return []
+            rewind = self._corrections.folded(inbox_id, to_the_end=True)
+        except JournalError as error:  # begun again when the disk is well
+            self._corrections.done()
+            self._failed(error, stamp)
             return []
-        self._commit(stamp)
-        rewind = self._corrections.folded(inbox_id, to_the_end=True)
-        if rewind is None or self._journal.uncommitted:
+        if rewind is None:
             return []
         tank = correction.tank
         known = _known_at(correction, self._timelines[tank].at(stamp))
@@ -165,8 +176,10 @@ class Recorder:
         for output in found:
             self._append(output, stamp)
         for name, setup in self._setups.items():
-            for taught in taught_again(setup, before[name], rewind.states[name], now_s):
-                self._folded(name, taught, stamp) if name == tank else self.heard(taught, stamp)
+            ours, state = name == tank, rewind.states[name]
+            anyway = ours and len(self._setups) > 1
+            for taught in taught_again(setup, before[name], state, now_s, anyway=anyway):
+                self._folded(name, taught, stamp) if ours else self.heard(taught, stamp)
         if not rewind.whole:
             _log.warning("tank %s: %s", tank, NOT_WHOLE)
             told = Health(stamp.time_s, tank, "correction", True, None, 0, NOT_WHOLE)
@@ -247,15 +260,8 @@ class Recorder:
         return found
 
     def _append(self, output: Output, stamp: Stamp) -> None:
-        """Keep it and say it in the log; of an alarm that stands as it did, only its advice is
-        new."""
         self._journal.append(output, stamp)
-        if isinstance(output, AlarmChange):
-            key, now = (output.tank, output.alarm), (output.state, output.active, output.known)
-            if self._logged.get(key) == now:
-                return
-            self._logged[key] = now
-        _tell(output)
+        self._log_lines.tell(output)
 
     def _tell_failure(self, tank: str, now: TankState, stamp: Stamp) -> None:
         """Say that the inference of one tank failed; the others go on."""
@@ -381,16 +387,3 @@ def _known_at(event: Left, time_s: float) -> Left:
         return replace(event, time_s=time_s)
     happened_s = min(round(event.time_s * 1000) / 1000, time_s)
     return replace(event, time_s=happened_s, logged_s=None if happened_s == time_s else time_s)
-
-
-def _tell(output: Output) -> None:
-    if isinstance(output, Verdict):
-        _log.info(
-            "tank %s: refill is %s (probability %.3g)%s",
-            output.tank, output.verdict, output.probability, ", final" if output.final else "",
-        )  # fmt: skip
-    elif isinstance(output, AlarmChange):
-        _log.log(
-            logging.WARNING if output.active else logging.INFO,
-            "tank %s: alarm %s %s: %s", output.tank, output.alarm, output.state, output.message,
-        )  # fmt: skip

@@ -84,8 +84,10 @@ class Rewind:
         for output in found:
             if tank == self.tank and number >= self.word and isinstance(output, _TOLD_AGAIN):
                 self.found.append(output)
+            if not self._corrected[tank].knows_better(number):
+                continue  # what the others heard of it is in the journal
             for other, told in told_to_others(self._setups, self.states, output):
-                if number >= self.word:
+                if number > self._starts[other].seq:
                     state, more = after(self._setups[other], self.states[other], told)
                     self.states[other] = state
                     self._note(other, number, more)
