@@ -16,6 +16,7 @@ from afterfill.plausible import doubt, refuse_slips, with_amounts_read
 from afterfill.records import Correction, Event
 from afterfill.wire import rfc3339
 
+TIME = "time"  # of a correction
 SURE = "sure"  # the key that says: it is meant so
 
 
@@ -34,9 +35,10 @@ def understood(
     config: Config,
     journal: Journal | None,
     time_s: float,
+    dated: bool = False,
 ) -> Understood:
-    """The event of `kind` that `payload` tells of `tank`, one of the configured, at `time_s` [s];
-    `journal`: the one that it goes into, if there is one yet.
+    """The event of `kind` that `payload` tells of `tank`, one of the configured, at `time_s` [s]
+    (`dated`: a person named that time); `journal`: the one that it goes into, if there is one yet.
 
     Raises PayloadError with one sentence when it cannot be taken.
     """
@@ -49,7 +51,8 @@ def understood(
     if said is None:
         return Understood(event, "")
     refuse_slips(said, config)
-    return Understood(event, doubt(said, config) or _before(said, journal))
+    dated = dated or TIME in payload
+    return Understood(event, doubt(said, config) or (_before(said, journal) if dated else ""))
 
 
 def insisted(payload: Mapping[str, Any]) -> tuple[Mapping[str, Any], bool]:

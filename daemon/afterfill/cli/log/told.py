@@ -47,7 +47,10 @@ def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
     settings, now_s = loaded(telling.config), present_s()
     tank, time_s = one_tank(settings, telling.tank), past_from(telling.at, now_s)
     with _there(settings.journal.path) as journal:
-        it = understood(kind, payload, tank=tank, config=settings, journal=journal, time_s=time_s)
+        it = understood(
+            kind, payload, tank=tank, config=settings, journal=journal, time_s=time_s,
+            dated=telling.at is not None,
+        )  # fmt: skip
     event = it.event
     words = event_words(event, unit_of(settings, tank), shown_in(settings.units))
     said = f"logged for tank {event.tank}, {moment(event.time_s, now_s)}: {words}"
@@ -89,16 +92,21 @@ def _tank_of(journal: Journal, config: Config, number: int, named: str | None) -
     """The tank that is named, or whose entry this is."""
     if named is None and len(config.tank) > 1:
         entries = journal.entries(number - 1, until=number, limit=1)
-        if entries and entries[0].record.tank in config.tank:
-            return entries[0].record.tank
+        theirs = [e.record.tank for e in entries if e.record.tank in config.tank]
+        return theirs[0] if theirs else next(iter(config.tank))  # which lacks it too
     return one_tank(config, named)
+
+
+def is_asked() -> bool:
+    """Whether a person sits at a terminal."""
+    return sys.stdin.isatty()
 
 
 def _ask(doubt: str, *, yes: bool) -> None:
     """Where something is strange, take it only if it is meant so."""
     if not doubt or yes:
         return
-    if not sys.stdin.isatty():
+    if not is_asked():
         raise UsageError(f"{doubt}; if it is meant so, say --yes")
     if not typer.confirm(shown(f"{doubt}. Is it meant so?")):
         say("Nothing was logged.")
