@@ -1,10 +1,12 @@
 """A word that is taken back leaves no trace in what is believed, however it is found out."""
 
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from afterfill.errors import JournalError
 from afterfill.journal.recording import (
     CORRECTIONS,
     EVENTS_FILE,
@@ -175,6 +177,24 @@ def test_without_any_snapshot_a_restart_goes_back_too(
     fed(recorder, path, part(readings, 2, 2.2))
     recorder.journal.commit()
     recorder.journal._db.execute("DELETE FROM snapshot")
+    expected = to_bytes(recorder.state("t"))
+    recorder.abandon()
+    assert to_bytes(opened(path).state("t")) == expected
+
+
+def test_a_snapshot_that_holds_the_wrong_word_is_passed_over(
+    tmp_path: Path, readings: list[Input]
+) -> None:
+    """As when the snapshot that came with the correction cannot be read."""
+    path = tmp_path / "j.db"
+    recorder = opened(path)
+    fed(recorder, path, merged(part(readings, 0, 1.5), [WRONG]))
+    wrong = recorder.journal.last_appended()
+    recorder.journal.save_snapshot("t", wrong, to_bytes(recorder.state("t")))
+    recorder.journal.commit()
+    at_s = ZERO_S + 1.5 * HOUR_S - 7.0
+    corrected(recorder, path, number_of(path, "refill"), RIGHT, at_s)
+    recorder.journal._db.execute("DELETE FROM snapshot WHERE seq > ?", (wrong,))
     expected = to_bytes(recorder.state("t"))
     recorder.abandon()
     assert to_bytes(opened(path).state("t")) == expected
@@ -357,6 +377,38 @@ def test_a_word_older_than_what_is_kept_is_undone_in_part_and_that_is_said(
     watching = recorder.state("t").belief.watch
     assert watching is not None
     assert watching.pour.neutraliser_ml == 0.0
+
+
+def test_a_disk_that_fails_on_the_way_only_delays_it(
+    tmp_path: Path, readings: list[Input], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, right = tmp_path / "j.db", tmp_path / "right.db"
+    one, other = opened(path), opened(right)
+    fed(other, right, merged(part(readings, 0, 1.5), [RIGHT]))
+    fed(one, path, merged(part(readings, 0, 1.5), [WRONG]))
+    failing, plain = [True, True], rewind.Rewind.go_on
+
+    def go_on(it: rewind.Rewind, seconds: float | None = None) -> bool:
+        if failing and failing.pop():
+            raise JournalError("the disk fails") from sqlite3.OperationalError("disk I/O error")
+        return plain(it, seconds)
+
+    monkeypatch.setattr(rewind.Rewind, "go_on", go_on)
+    at_s = ZERO_S + 1.5 * HOUR_S - 7.0
+    with Journal.open(path) as people:
+        people.submit(Correction(at_s, "t", number_of(path, "refill"), RIGHT), stamp(at_s))
+    for second in range(20):  # until the disk is tried again
+        one.inbox(replace(stamp(at_s), monotonic_s=stamp(at_s).monotonic_s + second))
+        one.save(replace(stamp(at_s), monotonic_s=stamp(at_s).monotonic_s + second))
+    assert failing == []
+    assert one.journal.inbox() == []
+    ours = one.state("t")
+    machine = replace(ours.context, machine=other.state("t").context.machine)
+    assert ours.belief.watch is not None
+    assert machine.book == other.state("t").context.book
+    assert to_bytes(ours._replace(context=machine, alarms=other.state("t").alarms)) == to_bytes(
+        other.state("t")
+    )
 
 
 def test_readings_and_alarms_go_on_while_it_is_folded(

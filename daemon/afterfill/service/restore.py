@@ -73,7 +73,7 @@ def start_of(
     tank = setup.inference.tank
     from_seq = journal.last_seq() if before is None else before - 1
     learnt: ProbeLearnt | None = None
-    learnt_seq = 0
+    learnt_seq, refused = 0, False
     while (kept := journal.snapshot(tank, before=before)) is not None:
         before = kept[0]
         if corrected.knows_better(kept[0]):
@@ -82,7 +82,9 @@ def start_of(
         try:
             return Start(kept[0], from_bytes(kept[1]))
         except JournalError as error:
-            _log.warning("tank %s: %s", tank, error)
+            if not refused:
+                _log.warning("tank %s: %s", tank, error)
+            refused = True
         if learnt is None:
             learnt, learnt_seq = probe_learnt_in(kept[1], tank, 0.0), kept[0]
     seq = max(from_seq - _LOOK_BACK_ENTRIES, 0)
