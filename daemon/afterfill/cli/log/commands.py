@@ -39,7 +39,8 @@ class Telling:
     at: Annotated[
         str | None,
         typer.Option(
-            help="When it began: 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'. Default: now."
+            help="When it began: 2026-03-01T07:30:00Z, 07:30 (today), 'yesterday 07:30' or "
+            "'20 min ago'. Default: now."
         ),
     ] = None
     yes: Annotated[
