@@ -62,10 +62,11 @@ class Corrections:
         self._rewind = self._inbox_id = None
 
 
-def last_told(journal: Journal, tank: str) -> list[Output]:
-    """The newest refill and verdict that were told of `tank`."""
-    entries = [e for kind in ("refill-seen", "verdict") for e in journal.latest(kind, tank)]
-    return [e.record for e in entries if isinstance(e.record, RefillSeen | Verdict)]
+def last_told(journal: Journal, rewind: Rewind) -> list[Output]:
+    """The newest refill and verdict that were told of the tank, and of a refill that there was."""
+    entries = [e for kind in ("refill-seen", "verdict") for e in journal.latest(kind, rewind.tank)]
+    told = (rewind.corrected.record(entry) for entry in entries)
+    return [record for record in told if isinstance(record, RefillSeen | Verdict)]
 
 
 def _named(correction: Correction, tank: str) -> tuple[int, ...]:

@@ -162,7 +162,7 @@ class Recorder:
         self._keep(known, stamp, (inbox_id, left))
         found = self._in_its_place(rewind, known_since_s(known), stamp)
         self._corrections.done()
-        self._snapshot(list(self._states), stamp)
+        self._snapshot([correction.tank], stamp)
         return found
 
     def _in_its_place(self, rewind: Rewind, now_s: float, stamp: Stamp) -> list[Output]:
@@ -171,7 +171,7 @@ class Recorder:
         self.folds += 1
         found = told_again(
             self._setups[tank], before[tank], self._states[tank], rewind.found,
-            last_told(self._journal, tank), now_s,
+            last_told(self._journal, rewind), now_s,
         )  # fmt: skip
         for output in found:
             self._append(output, stamp)

@@ -51,6 +51,11 @@ class Rewind:
         self._position = min(start.seq for start in self._starts.values())
         self.found: list[Output] = []  # of `tank`, since `word`
 
+    @property
+    def corrected(self) -> Corrected:
+        """What the entries of the tank mean, with the correction."""
+        return self._corrected[self.tank]
+
     def go_on(self, seconds: float | None = None) -> bool:
         """Fold what is committed, for at most `seconds` [s]; whether all of it is folded."""
         begun_s = time.monotonic()
