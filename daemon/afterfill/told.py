@@ -40,7 +40,7 @@ class Told:
         self._tank, self._entries = tank, entries
         self._piles: dict[int, list[tuple[float, Word | None]]] = {}
         self._word_of: dict[float, int] = {}
-        self._took_back = set[float]()
+        self._fates: dict[float, str] = {}
         self.spans: list[Span] = []
         self.corrections: list[tuple[float, Correction, Word]] = []
         for number, correction in corrections:
@@ -57,9 +57,11 @@ class Told:
         pile = self._piles.setdefault(word, [])
         if correction.word is None and correction.of != word:
             pile.pop()
-            self._took_back.add(number)
+            self._fates.pop(self.holding(word), None)
         else:
             pile.append((number, correction.word))
+        what = "taken back" if correction.word is None else "corrected"
+        self._fates[correction.of] = f"{what} by {number:.0f}"
         self._word_of[number] = word
         if not isinstance(self._entries[word], Note):
             self.spans.append(Span(word, number))
@@ -103,13 +105,11 @@ class Told:
         """The number of the word that entry `number`, a correction with effect or a word, is of."""
         return self._word_of.get(number, number)
 
-    def has_effect(self, number: int) -> bool:
-        """Whether the correction with this number was not refused."""
-        return number in self._word_of
-
-    def only_takes_back(self, number: int) -> bool:
-        """Whether the correction with this number took back another one."""
-        return number in self._took_back
+    def fate(self, number: int) -> str:
+        """What became of entry `number`: ``corrected by 12``, ``taken back by 12``, or that it had
+        no effect; empty as long as it holds."""
+        unheard = number not in self._entries and number not in self._word_of
+        return "had no effect" if unheard else self._fates.get(number, "")
 
     @property
     def no_refills_s(self) -> frozenset[float]:

@@ -14,6 +14,7 @@ from afterfill.journal.recording import (
     write_recording,
 )
 from afterfill.journal.store import Entry, Journal
+from afterfill.journal.words import told_of
 from afterfill.records import (
     AlarmChange,
     Calibration,
@@ -224,6 +225,15 @@ def test_a_correction_of_a_correction_and_what_is_refused(
     assert to_bytes(recorder.state("t")) == said
     recorder.abandon()
     assert to_bytes(opened(path).state("t")) == said
+    with Journal.open(path, read_only=True) as journal:
+        told = told_of(journal, "t", word)
+        numbers = [e.seq for e in journal.entries(kinds=("correction",))]
+    second, third, back, again, *none = numbers[1:]
+    assert told.fate(word) == ""
+    assert told.fate(first) == f"taken back by {again}"
+    assert told.fate(third) == f"taken back by {back}"
+    assert told.fate(back) == told.fate(again) == ""
+    assert {told.fate(number) for number in (second, *none)} == {"had no effect"}
 
 
 def test_a_false_alarm_ends_and_no_old_one_is_told_again(

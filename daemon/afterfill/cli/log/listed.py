@@ -71,7 +71,7 @@ def lines_of(journal: Journal, config: Config, tank: str, limit: int) -> list[Li
     words = [*_waiting(journal, tank), *((e.seq, e.record) for e in entries)]
     unit, shown = unit_of(config, tank), shown_in(config.units)
     return [
-        Line(number, word, event_words(word, unit, shown), _fate(told, number, word))
+        Line(number, word, event_words(word, unit, shown), _fate(told, number))
         for number, word in words[:limit]
         if isinstance(word, (*WORDS, Correction))
     ]
@@ -84,15 +84,5 @@ def _waiting(journal: Journal, tank: str) -> Iterator[tuple[None, Word | Correct
             yield None, event
 
 
-def _fate(told: Told, number: int | None, word: Word | Correction) -> str:
-    if number is None:
-        return "waits for the service"
-    if isinstance(word, Correction) and not told.has_effect(number):
-        return "had no effect"
-    root = told.word_of(number)
-    holding = told.holding(root)
-    if holding == number or told.only_takes_back(number):
-        return ""
-    if root == number and told.instead[number] is None:
-        return f"taken back by {holding}"
-    return f"corrected by {holding}" if holding > number else "taken back"
+def _fate(told: Told, number: int | None) -> str:
+    return "waits for the service" if number is None else told.fate(number)

@@ -75,7 +75,10 @@ def corrected(number: int, options: Mapping[str, Any], correcting: Correcting) -
     said = event_words(it.event, unit_of(settings, tank), shown_in(settings.units))
     _ask(it.doubt, yes=correcting.yes)
     left = submitted(settings.journal.path, it.event)
-    tell(left.words(f"corrected for tank {tank}: {said}"), left.wire(), as_json=correcting.as_json)
+    words = [*left.words(f"corrected for tank {tank}: {said}")]
+    if left.running:
+        words.append("All since then is judged again now: seconds of work for a day.")
+    tell(words, left.wire(), as_json=correcting.as_json)
 
 
 @contextmanager
