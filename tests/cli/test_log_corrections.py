@@ -105,6 +105,16 @@ def test_values_that_are_not_named_stay_as_they_were(tmp_path: Path, config: Pat
     assert (word.neutraliser_ml, word.source, word.mode) == (5.0, "tap", "replace")
 
 
+def test_what_is_not_known_after_all_is_named_as_its_option(tmp_path: Path, config: Path) -> None:
+    assert said(config, "correct", "5", "--not-known", "total-chlorine")[0] == 0
+    (event,) = inbox(tmp_path)
+    assert event.word.total_chlorine_mg_l is None
+    assert event.word.total_ammonia_mg_l == 0.25
+    code, text = said(config, "correct", "2", "--not-known", "litters")
+    assert code == 2
+    assert "unknown key 'litters'; did you mean 'litres'?" in text
+
+
 def test_the_time_may_have_been_another_one_but_not_later_than_it_was_said(
     tmp_path: Path, config: Path
 ) -> None:

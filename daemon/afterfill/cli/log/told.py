@@ -63,7 +63,8 @@ def corrected(number: int, options: Mapping[str, Any], correcting: Correcting) -
     """Leave a correction of entry `number` for the service. Raises as `told` does."""
     settings, now_s = loaded(correcting.config), present_s()
     payload: dict[str, Any] = {k: v for k, v in options.items() if v not in (None, False)}
-    payload |= dict.fromkeys(payload.pop("not_known", ()))
+    unknown = payload.pop("not_known", ())
+    payload |= dict.fromkeys(_key_of(name, options) for name in unknown)
     if correcting.at is not None:
         payload["time"] = rfc3339(past_from(correcting.at, now_s))
     with reading_journal(settings.journal.path) as journal:
@@ -79,6 +80,12 @@ def corrected(number: int, options: Mapping[str, Any], correcting: Correcting) -
     if left.running:
         words.append("All since then is judged again now: seconds of work for a day.")
     tell(words, left.wire(), as_json=correcting.as_json)
+
+
+def _key_of(option: str, options: Mapping[str, Any]) -> str:
+    """The key of an option that is named without its dashes: ``total-chlorine``."""
+    key = option.removeprefix("--").replace("-", "_")
+    return f"{key}_mg_l" if f"{key}_mg_l" in options else key
 
 
 @contextmanager
