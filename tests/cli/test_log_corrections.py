@@ -118,7 +118,7 @@ def test_what_is_not_known_after_all_is_named_as_its_option(tmp_path: Path, conf
 def test_the_time_may_have_been_another_one_but_not_later_than_it_was_said(
     tmp_path: Path, config: Path
 ) -> None:
-    assert said(config, "correct", "2", "--at", "70 min ago")[0] == 0
+    assert said(config, "correct", "2", "--at", "65 min ago")[0] == 0
     (event,) = inbox(tmp_path)
     assert isinstance(event.word, Refill)
     assert event.word.time_s < POURED.time_s
