@@ -32,7 +32,7 @@ def submitted(recorder: Recorder, path: Path, event: Event, time_s: float) -> li
 def taken_up(recorder: Recorder, time_s: float) -> list[Output]:
     """Let the core take turns until nothing waits."""
     found = recorder.inbox(stamp(time_s))
-    for _ in range(1000):
+    for _ in range(100_000):
         if not recorder.journal.inbox():
             break
         found += recorder.inbox(stamp(time_s))

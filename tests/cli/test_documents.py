@@ -9,7 +9,7 @@ from pydantic import BaseModel
 
 from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
+from afterfill.payloads import ALARM_ACTIONS, CORRECTION, PAYLOADS
 from afterfill.sinks.influx.points import KINDS
 from afterfill.sinks.mqtt.messages import LIVE_KINDS
 from every_command import COMMANDS
@@ -55,7 +55,9 @@ def test_every_alarm_stands_in_the_readme() -> None:
 
 def test_every_topic_stands_in_the_readme() -> None:
     told = [_PUBLISHED_AS.get(kind, kind) for kind in LIVE_KINDS]
-    commands = [f"/log/{kind}" for kind in PAYLOADS] + [f"/{word}" for word in ALARM_ACTIONS]
+    commands = [f"/log/{kind}" for kind in (*PAYLOADS, CORRECTION)] + [
+        f"/{word}" for word in ALARM_ACTIONS
+    ]
     assert [topic for topic in [f"/{kind}" for kind in told] if topic not in README] == []
     assert [topic for topic in commands if topic not in README] == []
 

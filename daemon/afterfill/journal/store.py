@@ -326,15 +326,15 @@ class Journal:
     def snapshot(self, tank: str, *, before: int | None = None) -> tuple[int, bytes] | None:
         """The newest committed snapshot of a tank (of those with a number below `before`)."""
         limit, checks = before if before is not None else 1 << 62, self._contents.checks
+        query = (
+            f"SELECT seq, state, {checks.column} FROM snapshot WHERE tank = ? AND seq < ?"
+            " ORDER BY seq DESC LIMIT 1"
+        )
         with one_sentence(self.path):
-            rows = self._db.execute(
-                f"SELECT seq, state, {checks.column} FROM snapshot WHERE tank = ? AND seq < ?"
-                " ORDER BY seq DESC",
-                (tank, limit),
-            )
-            for seq, state, crc in rows.fetchall():
-                if checks.hold("snapshot", f"{tank} {seq}", (tank, seq, state), crc):
-                    return seq, _whole(state)
+            while (row := self._db.execute(query, (tank, limit)).fetchone()) is not None:
+                limit, state, crc = row
+                if checks.hold("snapshot", f"{tank} {limit}", (tank, limit, state), crc):
+                    return limit, _whole(state)
         return None
 
     def meta(self, key: str) -> str | None:

@@ -21,7 +21,7 @@ from afterfill.tank_learnt import taken_up
 from afterfill.tank_setup import TankSetup
 from afterfill.told import Told
 
-_SLICE = 64  # entries between two looks at the clock
+_AT_ONCE = 64  # entries read from the journal
 _TOLD_AGAIN = (Verdict, RefillSeen, ForecastCheck)
 
 
@@ -62,14 +62,14 @@ class Rewind:
         while entries := self._next():
             for entry in entries:
                 self._fold(entry)
-            self._position = entries[-1].seq
-            if seconds is not None and time.monotonic() - begun_s >= seconds:
-                return False
+                self._position = entry.seq
+                if seconds is not None and time.monotonic() - begun_s >= seconds:
+                    return False
         return True
 
     def _next(self) -> list[Entry]:
         tank = self.tank if len(self._setups) == 1 else None
-        return self._journal.entries(self._position, kinds=FOLDED_KINDS, tank=tank, limit=_SLICE)
+        return self._journal.entries(self._position, kinds=FOLDED_KINDS, tank=tank, limit=_AT_ONCE)
 
     def _fold(self, entry: Entry) -> None:
         tank = entry.record.tank
