@@ -350,6 +350,13 @@ def test_two_tanks_on_one_tap_and_one_bottle_forget_together(tmp_path: Path) -> 
         recorder.abandon()
         after = Recorder(config, path)
         assert [to_bytes(after.state(tank)) for tank in ("t", "u")] == again
+        after.journal._db.execute("DELETE FROM snapshot")
+        after.abandon()
+        from_words = Recorder(config, path)
+        for tank, state in zip(("t", "u"), states[-1], strict=True):
+            assert from_words.state(tank).belief.sources == state.belief.sources
+            assert from_words.state(tank).stock == state.stock
+        from_words.abandon()
     for mended, never_wrong in zip(*states, strict=True):
         assert mended.belief.sources == never_wrong.belief.sources
         assert mended.stock is not None

@@ -81,16 +81,22 @@ kills = st.sets(st.integers(1, _MINUTES - 1), max_size=2)
 
 
 @settings(max_examples=20, deadline=None)
-@given(sayings, kills, st.booleans())
-def test_the_right_words_alone_decide(said: list[Saying], killed: set[int], half_way: bool) -> None:
+@given(sayings, kills, st.booleans(), st.booleans())
+def test_the_right_words_alone_decide(
+    said: list[Saying], killed: set[int], half_way: bool, unreadable: bool
+) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        wrong = _lived(Path(folder) / "wrong.db", said, killed, half_way=half_way)
+        wrong = _lived(
+            Path(folder) / "wrong.db", said, killed, half_way=half_way, unreadable=unreadable
+        )
         truly = [replace(saying, said=[it] if (it := saying.right) else []) for saying in said]
-        right = _lived(Path(folder) / "right.db", truly, set(), half_way=False)
+        right = _lived(Path(folder) / "right.db", truly, set(), half_way=False, unreadable=False)
     assert wrong == right
 
 
-def _lived(path: Path, said: list[Saying], killed: set[int], *, half_way: bool) -> bytes:
+def _lived(
+    path: Path, said: list[Saying], killed: set[int], *, half_way: bool, unreadable: bool
+) -> bytes:
     recorder = Recorder(config_of(), path)
     numbers: dict[int, int] = {}
     for minute in range(_MINUTES):
@@ -107,6 +113,10 @@ def _lived(path: Path, said: list[Saying], killed: set[int], *, half_way: bool) 
                                       half_way=half_way)  # fmt: skip
         if minute in killed:
             recorder.journal.commit()
+            if unreadable:  # the newest snapshot, as after a flipped bit
+                recorder.journal._db.execute(
+                    "DELETE FROM snapshot WHERE seq = (SELECT max(seq) FROM snapshot)"
+                )
             recorder.abandon()
             recorder = Recorder(config_of(), path)
     state = to_bytes(recorder.state("t"))

@@ -23,7 +23,7 @@ _CORRECTION = KIND_OF[Correction]
 
 
 def told_of(journal: Journal, tank: str, *further: int) -> Told:
-    """What was corrected of `tank`; `further` numbers are ones that somebody names."""
+    """What was corrected of `tank`; `further`: numbers that are named now."""
     corrections, after = list[tuple[int, Correction]](), 0
     while entries := journal.entries(after, kinds=(_CORRECTION,), tank=tank):
         corrections += [(e.seq, e.record) for e in entries if isinstance(e.record, Correction)]
