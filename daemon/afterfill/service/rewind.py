@@ -47,7 +47,7 @@ class Rewind:
         }
         self._learnt = {n: (it.learnt_seq, it.learnt) for n, it in self._starts.items()}
         self.states: dict[str, TankState] = {n: it.state for n, it in self._starts.items()}
-        self.whole = all(start.whole for start in self._starts.values())
+        self.whole = self._starts[tank].whole
         self._position = min(start.seq for start in self._starts.values())
         self.found: list[Output] = []  # of `tank`, since `word`
 
