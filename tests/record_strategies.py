@@ -8,6 +8,7 @@ from afterfill.records import (
     AlarmCommand,
     AlarmLoad,
     Calibration,
+    Correction,
     Dose,
     Estimate,
     Event,
@@ -17,6 +18,7 @@ from afterfill.records import (
     Health,
     KitResult,
     MachineState,
+    Note,
     ProbeLearnt,
     Quantiles,
     Reading,
@@ -158,18 +160,14 @@ checks = st.builds(
     texts,
     known_from,
 )
-events: st.SearchStrategy[Event] = st.one_of(
-    refills,
-    kits,
-    source_tests,
-    doses,
-    stocks,
-    services,
-    calibrations,
-    checks,
-    alarm_commands,
-    taken_out,
+notes = st.builds(
+    Note, times_s, tanks, st.text(min_size=1, max_size=30).filter(str.strip), known_from
 )
+words = st.one_of(refills, kits, source_tests, doses, stocks, services, calibrations, checks, notes)
+corrections = st.builds(
+    Correction, times_s, tanks, st.integers(1, 1 << 53), st.none() | words, known_from
+)
+events: st.SearchStrategy[Event] = st.one_of(words, alarm_commands, taken_out)
 machine_states = st.builds(
     MachineState,
     times_s,
@@ -329,6 +327,7 @@ records: st.SearchStrategy[Record] = st.one_of(
     readings,
     st.builds(Tick, times_s, tanks),
     events,
+    corrections,
     machine_states,
     sources_learnt,
     stocks_left,

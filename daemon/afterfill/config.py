@@ -16,6 +16,7 @@ from pydantic import (
 )
 
 from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
+from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
 from afterfill.config_fields import (
     MAIL_ADDRESS,
     Alkalinity,
@@ -117,6 +118,16 @@ class Neutraliser(_Table):
     def unit(self) -> DoseUnit:
         """What it is measured in: wherever an amount is called mL, it counts these."""
         return self.label.unit if self.label else "g" if self.form == "powder" else "mL"
+
+    @property
+    def strength(self) -> float | None:
+        """What it removes [mg Cl2 per mL, or per `unit`], as given, as the label says it, or of the
+        pure powder."""
+        if self.label is not None:
+            return mg_cl2_per_ml_from_label(self.label.amount, self.label.litres, self.label.mg_l)
+        if self.form == "powder":
+            return mg_cl2_per_g(self.agent, anhydrous=self.anhydrous)
+        return self.mg_cl2_per_ml
 
     @model_validator(mode="after")
     def _one_strength(self) -> "Neutraliser":

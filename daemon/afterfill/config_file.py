@@ -1,5 +1,6 @@
 """Reads the TOML file into a Config, with one sentence for the first thing that is wrong."""
 
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -45,7 +46,7 @@ def parse(text: str, name: str, folder: Path = Path()) -> Config:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(f"{name}: not TOML: {error}") from error
+        raise ConfigError(f"{name}: {_not_toml(str(error))}") from error
     try:
         _check_tables(document)
         config = _whole(document)
@@ -80,6 +81,16 @@ def _matching(document: Mapping[str, Any], pattern: str) -> list[tuple[str, Any]
     if not isinstance(document[key], dict):
         raise ConfigError(f"'{key}' must be tables such as [{key}.NAME]")
     return [(f"[{key}.{name}]", table) for name, table in document[key].items()]
+
+
+def _not_toml(said: str) -> str:
+    """What the library says, in the words of who wrote the file."""
+    twice = re.fullmatch(r"Cannot declare \((.+?),?\) twice \((.+)\)", said)
+    if twice is not None:
+        table = ".".join(part.strip().strip("'") for part in twice[1].split(","))
+        return f"[{table}] appears twice ({twice[2]}): put its keys together under one"
+    again = re.fullmatch(r"Cannot overwrite a value \((.+)\)", said)
+    return f"this was said before ({again[1]}): leave one" if again else f"not TOML: {said}"
 
 
 def _check(model: type[BaseModel], table: object, where: str) -> None:

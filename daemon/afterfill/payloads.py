@@ -19,9 +19,11 @@ from afterfill.records import (
     AlarmAction,
     AlarmCommand,
     Calibration,
+    Correction,
     Dose,
     Event,
     KitResult,
+    Note,
     Quantity,
     Refill,
     ResponseCheck,
@@ -32,8 +34,11 @@ from afterfill.records import (
     Stock,
     StockLeft,
     StockWhat,
+    Word,
+    known_since_s,
 )
 from afterfill.sentences import first_sentence, known_keys
+from afterfill.wire import TIME_KEYS, to_wire, unix_s
 
 
 # Upper bounds only stop slips of the decimal point; they are our own choice.
@@ -164,6 +169,28 @@ class ResponseCheckPayload(_Payload):
         return self
 
 
+class NotePayload(_Payload):
+    """Anything worth remembering."""
+
+    text: str = Field(min_length=1, max_length=500)
+
+    @model_validator(mode="after")
+    def _says_something(self) -> "NotePayload":
+        if not self.text.strip():
+            raise ValueError("a note needs a text")
+        return self
+
+
+class CorrectionPayload(BaseModel):
+    """Which entry is taken back, or said otherwise; the corrected values stand beside it."""
+
+    model_config = ConfigDict(extra="allow", frozen=True, allow_inf_nan=False)
+
+    of: Annotated[int, Field(ge=1, le=1 << 53, strict=True)]
+    remove: Annotated[bool, Field(strict=True)] = False
+    time: str | None = None
+
+
 class SourceLearntPayload(_Payload):
     """What was known of a source; only recordings hold it."""
 
@@ -177,6 +204,7 @@ class SourceLearntPayload(_Payload):
     litres_tested: float = Field(default=0.0, ge=0)
     disinfectant: Literal["chlorine", "chloramine", "unknown", ""] = ""
     changed: bool = False
+    corrected: bool = False
 
 
 class StockLeftPayload(_Payload):
@@ -221,7 +249,10 @@ PAYLOADS: dict[str, tuple[type[_Payload], type[Event]]] = {
     "service": (ServicePayload, Service),
     "calibration": (CalibrationPayload, Calibration),
     "response-check": (ResponseCheckPayload, ResponseCheck),
+    "note": (NotePayload, Note),
 }
+CORRECTION = "correction"
+_NO_VALUES = frozenset({"kind", "tank", *TIME_KEYS.values()})
 
 
 def event_from(
@@ -234,10 +265,54 @@ def event_from(
 ) -> Event:
     """The record of a payload. Raises PayloadError with one sentence when it is not usable."""
     if kind not in PAYLOADS:
-        raise PayloadError(f"'{kind}' cannot be logged; known: {', '.join(PAYLOADS)}")
+        known = ", ".join([*PAYLOADS, CORRECTION])
+        raise PayloadError(f"'{kind}' cannot be logged; known: {known}")
     model, record = PAYLOADS[kind]
     values = _validated(model, payload, kind).model_dump()
     return record(time_s=time_s, tank=tank, logged_s=logged_s, **values)
+
+
+def corrected_number(payload: Mapping[str, Any]) -> int:
+    """The number of the entry that a correction is of. Raises PayloadError when there is none."""
+    return _correction(payload).of
+
+
+def correction_from(
+    payload: Mapping[str, Any], said: Word, *, time_s: float, logged_s: float | None = None
+) -> Correction:
+    """The correction of what was `said`: values that the payload does not name stay as they were;
+    `null` is not known. Raises PayloadError with one sentence when it is not usable."""
+    it = _correction(payload)
+    values = dict(it.model_extra or {})
+    if it.remove:
+        if values or it.time is not None:
+            raise PayloadError("a word is either taken back (remove) or given other values")
+        return Correction(time_s, said.tank, it.of, None, logged_s)
+    if not values and it.time is None:
+        raise PayloadError("a correction needs the corrected values, or remove")
+    wire = to_wire(said)
+    kind, known_s = wire["kind"], known_since_s(said)
+    happened_s = said.time_s if it.time is None else unix_s(it.time)
+    if happened_s > known_s:
+        raise PayloadError(
+            f"'{it.time}' lies after the word was said; take the word back and say it again"
+        )
+    kept = {key: value for key, value in wire.items() if key not in _NO_VALUES}
+    word = event_from(
+        kind, {**kept, **values}, tank=said.tank, time_s=happened_s,
+        logged_s=None if happened_s == known_s else known_s,
+    )  # fmt: skip
+    if word == said or isinstance(word, Correction | AlarmCommand):
+        raise PayloadError("that is what was said already; give other values")
+    return Correction(time_s, said.tank, it.of, word, logged_s)
+
+
+def _correction(payload: Mapping[str, Any]) -> CorrectionPayload:
+    try:
+        return CorrectionPayload.model_validate(payload)
+    except ValidationError as error:
+        keys = known_keys(CorrectionPayload)
+        raise PayloadError(first_sentence(error, CORRECTION, keys)) from error
 
 
 def alarm_command_from(

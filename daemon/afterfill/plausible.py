@@ -1,4 +1,5 @@
-"""What is said of a tank beside what the tank is: slips by a factor of a hundred are not believed.
+"""What is said of a tank beside what the tank is: slips by a factor of a hundred are not believed,
+and what is merely strange is asked about before it is taken.
 
 The one place for it: the command line, MQTT and the inbox of a service say the same. A recording
 is read as it is.
@@ -11,11 +12,14 @@ from afterfill.chemistry.constants import DPD_KIT, LEGAL_RESIDUAL
 from afterfill.chemistry.doses import DoseUnit, dose_from, dose_words
 from afterfill.config import Config
 from afterfill.errors import ModelDomainError, PayloadError
-from afterfill.records import Dose, Event, Refill, SourceTest, Stock
+from afterfill.records import Dose, Event, KitResult, Refill, SourceTest, Stock
 from afterfill.sentences import nearest
 
 # Chlorine of a tap [mg/L as Cl2]: from what a kit shows to what the law allows.
 TAP_MG_L = (DPD_KIT.values[0], LEGAL_RESIDUAL.value)
+# Stranger than what keepers see; our judgement. Hobby kits of ammonia end at 8 mg/L.
+STRANGE_PH, STRANGE_AMMONIA_MG_L, STRANGE_CHLORINE_MG_L = (4.0, 10.5), 10.0, 10.0
+STRANGE_DOSE, STRANGE_TANK_DOSE = 20.0, 2.0  # times the need of a refill, of the whole tank
 MOST_TANKFULS = 5.0  # a refill that runs through: flushed so often, a tank is new; our judgement
 
 
@@ -55,6 +59,61 @@ def refuse_slips(event: Event, config: Config) -> None:
         check_dose(event.neutraliser_ml, event.tank, litres, unit)
     elif isinstance(event, Stock):
         _check_stock(event, config)
+
+
+def doubt(event: Event, config: Config) -> str:
+    """What is strange in an event that may be meant so all the same, in one clause; empty where
+    nothing is. `event.tank` must be one of the configured tanks."""
+    litres = config.tank[event.tank].litres
+    if isinstance(event, Refill):
+        if event.mode == "replace" and event.litres is not None and event.litres > litres:
+            return (
+                f"{event.litres:g} L replaced is more than tank '{event.tank}' holds ({litres:g} L)"
+            )
+        given = event.litres or litres
+        return _dose_doubt(event.neutraliser_ml, event.tank, given, event.source, config)
+    if isinstance(event, Dose):
+        return _dose_doubt(event.neutraliser_ml, event.tank, litres, None, config)
+    if isinstance(event, KitResult):
+        return _chlorine_doubt(event) or _kit_doubt(event)
+    return _chlorine_doubt(event) if isinstance(event, SourceTest) else ""
+
+
+def _dose_doubt(
+    ml: float | None, tank: str, litres: float, source: str | None, config: Config
+) -> str:
+    """Neutraliser for the whole tank is usual also with a small refill, and no reason to ask."""
+    neutraliser, water = config.neutraliser_of(tank), config.source_of(tank, source)
+    if ml is None or neutraliser is None or neutraliser.strength is None:
+        return ""
+    tap_mg_l = LEGAL_RESIDUAL.value if water is None else water.residual_max_mg_l
+    a_litre_ml = (tap_mg_l or LEGAL_RESIDUAL.value) / neutraliser.strength
+    need_ml, whole_ml = litres * a_litre_ml, config.tank[tank].litres * a_litre_ml
+    if ml <= max(STRANGE_DOSE * need_ml, STRANGE_TANK_DOSE * whole_ml):
+        return ""
+    given, needed = (dose_words(it, neutraliser.unit) for it in (ml, need_ml))
+    return f"{given} of neutraliser is {ml / need_ml:.0f} times what {litres:g} L need ({needed})"
+
+
+def _chlorine_doubt(test: KitResult | SourceTest) -> str:
+    total, free = test.total_chlorine_mg_l, test.free_chlorine_mg_l
+    if total is not None and free is not None and free > total:
+        part = f"total chlorine {total:.4g} mg/L, of which it is a part"
+        return f"free chlorine {free:.4g} mg/L is more than {part}"
+    shown = max((mg_l for mg_l in (total, free) if mg_l is not None), default=0.0)
+    if shown > STRANGE_CHLORINE_MG_L:
+        return f"{shown:.4g} mg/L of chlorine is more than taps and tanks hold"
+    return ""
+
+
+def _kit_doubt(kit: KitResult) -> str:
+    low, high = STRANGE_PH
+    if kit.ph is not None and not low <= kit.ph <= high:
+        return f"pH {kit.ph:g} is none of a fish tank"
+    ammonia = kit.total_ammonia_mg_l
+    if ammonia is not None and ammonia > STRANGE_AMMONIA_MG_L:
+        return f"{ammonia:.4g} mg/L of ammonia is more than test kits show"
+    return ""
 
 
 def _check_stock(stock: Stock, config: Config) -> None:

@@ -29,6 +29,9 @@ def first_sentence(error: ValidationError, where: str, known: Sequence[str] = ()
         return f"{where}: unknown key '{path}'; {nearest(str(detail['loc'][-1]), known)}"
     if detail["type"] == "missing":
         return f"{where}: key '{path}' is missing"
+    if detail["type"] == "model_type" and where.startswith("["):
+        table = f"[{where.strip('[]')}.{path}]"
+        return f"{where}: '{path}' is a table of keys, not {_shown(detail['input'])}: write {table}"
     return f"{where}: {_key(path)}{_reason(detail)}"
 
 
@@ -51,6 +54,8 @@ def _reason(detail: Any) -> str:  # noqa: ANN401 - pydantic's ErrorDetails
         case "literal_error":
             guess = nearest(str(found), _literals(context))
             return f"is '{found}'; allowed: {context['expected']} ({guess})"
+        case "tuple_type":
+            return f"is {_shown(found)}: write both ends in brackets, such as [1, 2]"
         case "value_error":
             return f"is not usable: {context['error']}"
         case _:

@@ -26,11 +26,13 @@ from afterfill.records import (
     AlarmChange,
     AlarmCommand,
     Calibration,
+    Correction,
     Dose,
     Evidence,
     Input,
     KitResult,
     MachineState,
+    Note,
     Output,
     Reading,
     Refill,
@@ -100,14 +102,18 @@ def _folded(
     time_s = known_since_s(record)
     if isinstance(record, Tick):
         return _after_step(setup, state, time_s, None, every_s)
+    if isinstance(record, Note | Correction):
+        return state, []  # a correction takes back what was folded: see `service/rewind.py`
     if isinstance(record, AlarmCommand):
         alarms, changes = manager.obey(state.alarms, record, time_s)
         return state._replace(alarms=alarms), list(changes)
     if isinstance(record, SourceLearnt):
-        return _ready_too(setup, tank_sources.heard(setup, state, record), [], time_s)
+        heard = tank_sources.heard(setup, state, record)
+        return (state, []) if heard is state else _ready_too(setup, heard, [], time_s)
     if isinstance(record, StockLeft):
-        heard = state._replace(stock=tank_bottle.heard(setup, state.stock, record))
-        return _ready_too(setup, heard, [], time_s)
+        left = tank_bottle.heard(setup, state.stock, record)
+        same = left == state.stock
+        return (state, []) if same else _ready_too(setup, state._replace(stock=left), [], time_s)
     if isinstance(record, MachineState):
         machine = {**state.context.machine, record.name: record}
         told = state._replace(context=replace(state.context, machine=machine))

@@ -188,6 +188,17 @@ def steps_of(state: TankState, time_s: float) -> tuple[float | None, float | Non
     )
 
 
+def _orp_step_mv(state: TankState) -> float | None:
+    """How far the ORP stands over its quiet level [mV], which is kept while a refill is watched."""
+    quiet, last = state.belief.baseline, state.last_values.get("orp")
+    return None if quiet is None or last is None else _step(last.value, quiet.level_mv)
+
+
+def _watched_min(state: TankState, time_s: float) -> float | None:
+    watching = state.belief.watch
+    return None if watching is None else (time_s - watching.zero_s) / 60.0
+
+
 def _step(now: float | None, before: float | None) -> float | None:
     return None if now is None or before is None else now - before
 
@@ -256,6 +267,8 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         temperature_c=temperature_at(state.belief, time_s),
         ph_step=ph_step,
         step_c=step_c,
+        orp_step_mv=_orp_step_mv(state),
+        watched_min=_watched_min(state, time_s),
         surplus_mg_l=surplus_mg_l(setup, state, time_s),
         ahead_mg_l=state.context.ahead_mg_l,
         carried_over=None if state.belief.watch is None else state.belief.watch.p_ever,

@@ -54,6 +54,15 @@ def taken_up(state: TankState, record: ProbeLearnt) -> TankState:
     return state._replace(belief=state.belief._replace(learnt=learnt), learnt=record)
 
 
+def told_again(
+    setup: TankSetup, before: TankState, after: TankState, time_s: float
+) -> list[ProbeLearnt]:
+    """What is known of the probe at `time_s` [s] where `after` takes the place of `before`."""
+    if before.learnt is None or _is_near(before.learnt, after.belief.learnt):
+        return []
+    return told(setup, after._replace(learnt=None), time_s)[1]
+
+
 def _is_near(before: ProbeLearnt, learnt: Learnt) -> bool:
     same = before.refills == learnt.refills and before.parameters == PARAMETERS
     same = same and before.log_mean == tuple(learnt.mean.tolist())

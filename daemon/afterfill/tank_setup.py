@@ -4,9 +4,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
-from afterfill.chemistry.doses import DoseUnit, mg_cl2_per_g
+from afterfill.chemistry.doses import DoseUnit
 from afterfill.chemistry.limits import default_limits
-from afterfill.chemistry.neutraliser import mg_cl2_per_ml_from_label
 from afterfill.config import Config, Neutraliser, Tank, Units
 from afterfill.config_source import Source, SourceChange
 from afterfill.inference.model import priors
@@ -81,7 +80,7 @@ def _setup_at(config: Config, tank: str, time_s: float) -> TankSetup:
             litres=table.litres,
             limit_mg_l=bounds.residual_oxidant_mg_l,
             water=Water() if source is None else water_at(source, _name_of(config, source), time_s),
-            mg_cl2_per_ml=None if neutraliser is None else strength_of(neutraliser),
+            mg_cl2_per_ml=None if neutraliser is None else neutraliser.strength,
             untold=priors.UNTOLD if table.top_off == "unknown" else 0.0,
         ),
         waters={name: water_at(source, name, time_s) for name, source in config.source.items()},
@@ -150,7 +149,7 @@ def bottle_of(neutraliser: Neutraliser, name: str = "") -> Bottle:
     label = neutraliser.label
     return Bottle(
         neutraliser.agent,
-        strength_of(neutraliser),
+        neutraliser.strength,
         neutraliser.binds_ammonia,
         None if label is None else label.amount,
         None if label is None else label.litres,
@@ -217,14 +216,3 @@ def changed(water: Water, change: SourceChange) -> Water:
 def usual_max_mg_l(typical_mg_l: float) -> float:
     """The most a tap may hold [mg/L as Cl2] where only what is typical is known."""
     return min(_MAX_OVER_TYPICAL * typical_mg_l, LEGAL_RESIDUAL.value)
-
-
-def strength_of(neutraliser: Neutraliser) -> float | None:
-    """Strength [mg Cl2 per mL, or per `neutraliser.unit`], as given, as the label says it, or of
-    the pure powder."""
-    label = neutraliser.label
-    if label is not None:
-        return mg_cl2_per_ml_from_label(label.amount, label.litres, label.mg_l)
-    if neutraliser.form == "powder":
-        return mg_cl2_per_g(neutraliser.agent, anhydrous=neutraliser.anhydrous)
-    return neutraliser.mg_cl2_per_ml

@@ -83,6 +83,28 @@ def believed_now(setup: TankSetup, belief: Belief, time_s: float) -> list[Source
     return [_believed(setup, belief, it, time_s) for it in (own, *met) if it.name]
 
 
+def told_again(
+    setup: TankSetup, before: Belief, after: Belief, time_s: float, *, anyway: bool
+) -> list[SourceLearnt]:
+    """What is known of the sources at `time_s` [s] where `after` takes the place of `before`, since
+    a word was corrected: each that was learnt otherwise, or not at all; `anyway`: all of them."""
+    found = list[SourceLearnt]()
+    for name in {**before.sources, **after.sources}:
+        known = after.sources.get(name)
+        if known == before.sources.get(name) and not anyway:
+            continue
+        if known is None:
+            water = setup.waters.get(name, setup.inference.water)
+            known = source.as_configured(water, time_s)
+        found.append(
+            SourceLearnt(
+                time_s=time_s, tank=setup.inference.tank, source=name, corrected=True,
+                **_as_told(known),
+            )
+        )  # fmt: skip
+    return found
+
+
 def is_changed(setup: TankSetup, belief: Belief) -> bool:
     """Whether the tank's own source was found to be another water, and no test has agreed since."""
     water = setup.inference.water
@@ -137,6 +159,8 @@ def heard(setup: TankSetup, state: TankState, record: SourceLearnt) -> TankState
         return state
     said = {field: getattr(record, field) for field in SourceBelief._fields if field != "time_s"}
     now = SourceBelief(time_s=record.learnt_s, **said)
+    if record.corrected:
+        return _corrected(state, name, now)
     if known is not None and record.told_by:
         water = setup.waters.get(name, setup.inference.water)
         now = _with_word(water, known, now)
@@ -145,6 +169,17 @@ def heard(setup: TankSetup, state: TankState, record: SourceLearnt) -> TankState
     if now == known:
         return state
     return state._replace(belief=belief._replace(sources={**belief.sources, name: now}))
+
+
+def _corrected(state: TankState, name: str, now: SourceBelief) -> TankState:
+    """What is known after a word was taken back, which may be nothing: then the configuration's
+    word holds."""
+    sources = {it: known for it, known in state.belief.sources.items() if it != name}
+    if now.taught or now.litres:
+        sources[name] = now
+    if sources == state.belief.sources:
+        return state
+    return state._replace(belief=state.belief._replace(sources=sources))
 
 
 def _with_word(water: Water, known: SourceBelief, word: SourceBelief) -> SourceBelief:

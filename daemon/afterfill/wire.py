@@ -12,7 +12,7 @@ from typing import Any
 
 from afterfill.errors import PayloadError
 from afterfill.record_kinds import KIND_OF, TYPE_OF
-from afterfill.records import Evidence, Quantiles, Record, RefillSeen
+from afterfill.records import WORDS, Evidence, Quantiles, Record, RefillSeen
 
 _FIELDS = {record_type: tuple(f.name for f in fields(record_type)) for record_type in KIND_OF}
 TIME_KEYS = {
@@ -109,6 +109,8 @@ def _plain(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values
         return rfc3339(value)
     if isinstance(value, Quantiles):
         return {"q05": value.q05, "q50": value.q50, "q95": value.q95}
+    if isinstance(value, WORDS):  # what holds instead of a word that was corrected
+        return to_wire(value)
     if name == "evidence":
         return {item.source: item.log_odds for item in value}
     return value
@@ -139,6 +141,8 @@ def _rich(name: str, value: Any) -> Any:  # noqa: ANN401 - JSON values
         return Quantiles(value["q05"], value["q50"], value["q95"])
     if isinstance(value, list):
         return tuple(value)
+    if name == "word":
+        return from_wire(value)
     if name == "evidence":
         return tuple(Evidence(source, log_odds) for source, log_odds in value.items())
     return value

@@ -1,6 +1,8 @@
+from dataclasses import replace
+
 import pytest
 
-from afterfill.alarms import rules
+from afterfill.alarms import messages, rules
 from afterfill.alarms.definitions import RESIDUAL_OXIDANT
 from afterfill.alarms.manager import fresh_alarms, judge, obey
 from afterfill.alarms.messages import Facts
@@ -202,3 +204,23 @@ def test_the_gravest_of_those_raised_at_once_came_first_and_stays_so_until_the_n
     assert alarms.first == "residual-oxidant"
     alarms, _ = judge(alarms, both, lambda _: "x", "t", 20.0, refill_s=15.0)
     assert alarms.first is None
+
+
+@pytest.mark.parametrize(
+    ("orp_mv", "warmer_c", "minutes", "sentence"),
+    [
+        (35.2, -0.91, 3.2, "seen: ORP +35 mV and -0.9 °C within 3 min, nothing announced"),
+        (35.2, None, 3.2, "seen: ORP +35 mV within 3 min, nothing announced"),
+        (1.0, None, None, "no such water is seen now"),
+    ],
+)
+def test_an_unannounced_refill_is_told_by_what_was_seen(
+    orp_mv: float, warmer_c: float | None, minutes: float | None, sentence: str
+) -> None:
+    few = Quantiles(0.0, 0.01, 0.1)
+    now = Estimate(5.0, "t", few, few, few, few, None, 0.1, 0.1, True, None)
+    plain = Facts(now, 0.019, 0.02, (6.5, 8.5), (22.0, 28.0))
+    facts = replace(plain, orp_step_mv=orp_mv, step_c=warmer_c, watched_min=minutes)
+    assert messages.unannounced(facts) == sentence
+    blind = replace(facts, now=replace(now, sees=False, why_blind="probe in air"))
+    assert messages.unannounced(blind) == "whether water was poured cannot be seen"

@@ -170,6 +170,27 @@ MUTANTS = (
         "told_run_s=state.run_s, times=1)",
         "tests/sinks/test_notify_rules.py",
     ),
+    Mutant(
+        "a restart believes a snapshot that holds a wrong word",
+        "daemon/afterfill/service/restore.py",
+        "if corrected.knows_better(kept[0]):",
+        "if False:",
+        "tests/service/test_corrections.py",
+    ),
+    Mutant(
+        "what a wrong word taught is read from the journal again",
+        "daemon/afterfill/journal/words.py",
+        "return None if void and self.is_stale(entry.seq) else entry.record",
+        "return entry.record",
+        "tests/service/test_corrections.py",
+    ),
+    Mutant(
+        "a correction that was taken back still holds",
+        "daemon/afterfill/told.py",
+        "pile.pop()",
+        "pile.append((number, None))",
+        "tests/service/test_corrections.py",
+    ),
 )
 
 

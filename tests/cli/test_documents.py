@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config_file import parse
-from afterfill.payloads import ALARM_ACTIONS, PAYLOADS
+from afterfill.payloads import ALARM_ACTIONS, CORRECTION, PAYLOADS
 from afterfill.ports import FEED
 from afterfill.service.driver_registry import driver_names
 from afterfill.sinks.influx.points import KINDS
@@ -78,7 +78,9 @@ def test_every_alarm_stands_in_the_reference() -> None:
 
 def test_every_topic_stands_in_the_reference() -> None:
     told = [_PUBLISHED_AS.get(kind, kind) for kind in LIVE_KINDS]
-    commands = [f"/log/{kind}" for kind in PAYLOADS] + [f"/{word}" for word in ALARM_ACTIONS]
+    commands = [f"/log/{kind}" for kind in (*PAYLOADS, CORRECTION)] + [
+        f"/{word}" for word in ALARM_ACTIONS
+    ]
     assert [topic for topic in [f"/{kind}" for kind in told] if topic not in README] == []
     assert [topic for topic in commands if topic not in README] == []
 

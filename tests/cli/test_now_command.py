@@ -55,7 +55,10 @@ def test_safe_is_said_only_as_far_as_the_probes_can_see(
     assert result.stdout.startswith("window: safe as far as the probes can see, since ")
     assert "0.001 (0 to 0.004) mg/L as Cl2" in result.stdout
     assert "un-ionised NH3    0.0005 (0.0001 to 0.002) mg/L as N" in result.stdout
-    assert "a residual of 0.06 mg/L or more would be called now" in result.stdout
+    assert (
+        "a residual of 0.06 mg/L or more would be called now, 3 times the limit; less is judged by "
+        "what was poured and dosed, and by tests"
+    ) in result.stdout
     assert "carried-over (final), probability of carry-over 0.97" in result.stdout
 
 

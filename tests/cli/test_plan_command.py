@@ -183,7 +183,7 @@ def test_chloramine_without_a_neutraliser_ends_with_1(tmp_path: Path) -> None:
     assert "DANGER: without a neutraliser" in result.stdout
     (unknown,) = [line for line in result.stdout.splitlines() if "not known: " in line]
     assert "the tank's pH, the source's pH, the source's alkalinity" in unknown
-    assert "so nor pH and free ammonia; " in unknown
+    assert "so these cannot be predicted: pH and free ammonia; " in unknown
     assert "--source-ph or ph in [source.tap]" in unknown
     assert "a table [neutraliser.ID]" in unknown
     assert "not known" not in result.stdout.replace("not known: ", "").replace(unknown, "")

@@ -8,7 +8,6 @@ import pytest
 from afterfill.config_file import load, parse
 from afterfill.errors import ConfigError, PayloadError
 from afterfill.plausible import with_amounts_read
-from afterfill.tank_setup import strength_of
 from cli_room import afterfill, inbox, lines_of
 
 TANK = '[tank.a]\nlitres = 100\n[source.tap]\ndisinfectant = "chlorine"\nresidual_mg_l = 1\n'
@@ -37,7 +36,7 @@ def test_an_amount_is_told_as_the_neutraliser_is_measured(
     config = room(tmp_path, table)
     result = afterfill("log", "dose", "--config", config, "--neutraliser-ml", given)
     assert f"dose of {said} neutraliser" in result.stdout
-    assert strength_of(load(Path(config)).neutraliser["b"]) == pytest.approx(strength, rel=1e-3)
+    assert load(Path(config)).neutraliser["b"].strength == pytest.approx(strength, rel=1e-3)
 
 
 @pytest.mark.parametrize("form", ["log", "plan"])

@@ -3,6 +3,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -287,14 +288,25 @@ def test_a_cursor_never_moves_back(journal: Journal) -> None:
     assert journal.cursor("influx") == 0
 
 
-def test_the_last_two_snapshots_are_kept(journal: Journal) -> None:
+def test_the_last_two_snapshots_are_kept_and_older_ones_ever_further_apart(
+    journal: Journal,
+) -> None:
+    """A word of any age has one not much older than itself, and there are few."""
     assert journal.snapshot("window") is None
-    for seq in (10, 20, 30):
-        journal.save_snapshot("window", seq, bytes([seq]))
+    for seq in range(10, 5010, 10):
+        journal.save_snapshot("window", seq, seq.to_bytes(4, "big"))
         journal.commit()
-    assert journal.snapshot("window") == (30, bytes([30]))
-    assert journal.snapshot("window", before=30) == (20, bytes([20]))
-    assert journal.snapshot("window", before=20) is None
+    assert journal.snapshot("window") == (5000, (5000).to_bytes(4, "big"))
+    kept, before = [5000], 5000
+    while (found := journal.snapshot("window", before=before)) is not None:
+        before = found[0]
+        assert found[1] == before.to_bytes(4, "big")
+        kept.append(before)
+    assert kept[1] == 4990
+    assert kept[-1] == 10
+    assert len(kept) < 40
+    for newer, older in pairwise(kept[2:]):
+        assert older >= 5000 - max(1.25 * (5000 - newer), 5000 - newer + 10)
     assert journal.snapshot("trout") is None
 
 

@@ -199,7 +199,7 @@ def test_an_unsafe_plan_says_how_to_mend_it_and_not_to_pour(
     lines = told(**changes)
     assert lines[0].startswith("Do not pour as planned: ")
     assert mending in lines[1]
-    assert not [line for line in lines if line.startswith(("Drain", "Add", "Tell it"))]
+    assert not [line for line in lines if line.startswith(("Drain", "Add", "Record it"))]
 
 
 def test_a_refill_that_would_step_ph_is_poured_in_parts_that_do_not() -> None:

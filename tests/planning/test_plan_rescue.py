@@ -300,9 +300,7 @@ def test_ascorbate_is_warned_of() -> None:
 
 
 def test_the_upper_end_says_how_it_was_extended() -> None:
-    assert upper_words(rescued()) == (
-        "1 mg/L (extended from the 50 and 95 % points as a log-normal)"
-    )
+    assert upper_words(rescued()) == ("1 mg/L (a cautious upper estimate)")
 
 
 def test_long_times_are_told_in_days() -> None:

@@ -12,11 +12,13 @@ from afterfill.record_kinds import TABLE, is_input
 from afterfill.records import (
     AlarmCommand,
     Calibration,
+    Correction,
     Dose,
     Event,
     Input,
     KitResult,
     MachineState,
+    Note,
     ProbeLearnt,
     Reading,
     Record,
@@ -49,6 +51,8 @@ ONE_OF_EACH: dict[type[Record], Input] = {
     Service: Service(AT_S, "t", "probe"),
     Calibration: Calibration(AT_S, "t", "ph", "t-ph", 0.98, 1.5),
     ResponseCheck: ResponseCheck(AT_S, "t", 130.0, 4.0, 0.0, 1.8, True, 7.5, "t-orp"),
+    Note: Note(AT_S, "t", "new lamp"),
+    Correction: Correction(AT_S, "t", 1, Note(AT_S - 60.0, "t", "old lamp")),
     AlarmCommand: AlarmCommand(AT_S, "t", "ph", "shelve", 60.0),
     MachineState: MachineState(AT_S, "t", "storage-low", True, "3 MB are free"),
     StockLeft: StockLeft(

@@ -16,7 +16,9 @@ from sample_records import now
 
 WINDOW = Config.model_validate({"tank": {"window": {"litres": 200}}})
 KEYS = ["litres", "neutraliser_ml", "minutes", "ph", "what", "source", "mode", "slope", "reason"]
+KEYS += ["of", "remove", "time", "sure", "text"]
 WORDS = ["log", "refill", "kit", "dose", "service", "calibration", "alarm", "ph", "shelve", "", "+"]
+WORDS += ["correction", "note"]
 VALUES = st.recursive(
     st.none()
     | st.booleans()
@@ -50,6 +52,9 @@ def inbox(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @example("window/log/refill", b'{"litres": ' + b"9" * 4000 + b"}", False, False)
 @example("window/log/refill", b'{"litres": "' + b"9" * 400 + b' L"}', False, False)
 @example("window/log/dose", b'{"neutraliser_ml": NaN}', False, False)
+@example("window/log/note", b'{"text": "\\ud800"}', False, False)
+@example("window/log/correction", b'{"of": 1, "time": "\\ud800"}', False, False)
+@example("window/log/correction", b'{"of": 99999999999999999999999, "remove": true}', False, False)
 @example("window/alarm/ph/out-of-service", b'{"reason": "\\udfff\\udfff\\udfff"}', False, False)
 def test_any_bytes_on_any_topic_end_in_one_answer_that_can_be_sent(
     inbox: Path, topic: str, payload: bytes, retained: bool, repeated: bool

@@ -10,7 +10,17 @@ import pytest
 
 from afterfill.config import Mqtt
 from afterfill.journal.store import Journal
-from afterfill.records import AlarmCommand, Dose, KitResult, Refill, Service, SourceTest, Stock
+from afterfill.records import (
+    AlarmCommand,
+    Correction,
+    Dose,
+    KitResult,
+    Note,
+    Refill,
+    Service,
+    SourceTest,
+    Stock,
+)
 from afterfill.sinks.mqtt.connection import MAX_WAITING, Arrived, Connection
 from afterfill.sinks.mqtt.flood import AT_ONCE, Allowance
 from mqtt_peers import Listener, lately, obeying, sink_to, wait_for_online
@@ -26,6 +36,7 @@ COMMANDS = [
     ("log/source-test", '{"total_chlorine_mg_l": 3}', SourceTest, "total_chlorine_mg_l", 3.0),
     ("log/stock", '{"what": "counted", "neutraliser_ml": 120}', Stock, "neutraliser_ml", 120.0),
     ("log/service", '{"what": "probe"}', Service, "what", "probe"),
+    ("log/note", '{"text": "new lamp"}', Note, "text", "new lamp"),
     ("alarm/residual-oxidant/acknowledge", "", AlarmCommand, "action", "acknowledge"),
     ("alarm/probe-lost/shelve", '{"minutes": 60}', AlarmCommand, "minutes", 60.0),
 ]
@@ -96,6 +107,32 @@ def test_commands_that_cannot_be_obeyed_get_one_sentence_and_leave_nothing(
             if retain:
                 listener.send(f"afterfill/{topic}", "", retain=True)
     assert journal.inbox() == []
+
+
+def test_a_word_is_corrected_and_taken_back_over_the_broker(
+    journal: Journal, shared_broker: Broker
+) -> None:
+    number = store(journal, lately(Dose(START_S, "window", 30.0)))
+    more = store(journal, lately(Refill(START_S + 1, "window", "replace", 25.0)))
+    with obeying(journal, shared_broker.port) as listener:
+        listener.send("afterfill/window/log/correction", f'{{"of": {number}, "neutraliser_ml": 3}}')
+        wait_until(partial(answered, listener, 1), "an answer")
+        listener.send("afterfill/window/log/correction", f'{{"of": {more}, "remove": true}}')
+        wait_until(partial(answered, listener, 2), "an answer")
+        listener.send("afterfill/window/log/refill", '{"litres": 250}')
+        wait_until(partial(answered, listener, 3), "an answer")
+        listener.send("afterfill/window/log/refill", '{"litres": 250, "sure": true}')
+        wait_until(partial(answered, listener, 4), "an answer")
+        answers = [json.loads(p) for p in listener.payloads("afterfill/window/answer")]
+    assert [answer["ok"] for answer in answers] == [True, True, False, True]
+    assert 'if it is meant so, send it with "sure": true' in answers[2]["error"]
+    first, second, third = [event for _, event, _ in journal.inbox()]
+    assert isinstance(first, Correction)
+    assert isinstance(first.word, Dose)
+    assert (first.of, first.word.neutraliser_ml) == (number, 3.0)
+    assert isinstance(second, Correction)
+    assert (second.of, second.word) == (more, None)
+    assert isinstance(third, Refill)
 
 
 def test_a_command_that_the_broker_kept_is_refused_at_the_next_start(

@@ -125,6 +125,23 @@ def test_the_broker_may_know_better_and_is_asked_first(
     assert shared.due(journal, 12.0) == []
 
 
+def test_what_a_wrong_test_taught_is_taken_back_from_the_broker_and_from_others(
+    shared: SharedSources, journal: Journal
+) -> None:
+    """What was known before it is older than it, and is told all the same, as of now."""
+    shared.note(learnt(30.0, at_s=NOW_S - 60.0))
+    (wrong,) = shared.due(journal, 10.0)
+    before = replace(learnt(2.0, at_s=NOW_S - 9000.0), time_s=NOW_S)
+    shared.note(replace(before, corrected=True))
+    (told,) = shared.due(journal, 11.0)
+    assert json.loads(told.payload)["learnt"] > json.loads(wrong.payload)["learnt"]
+    other = SharedSources(config(), "afterfill", "cellar")
+    other.begin(journal, 0.0)
+    assert other.heard("tap", wrong.payload.encode(), NOW_S)
+    (it,) = other.heard("tap", told.payload.encode(), NOW_S + 1)
+    assert math.exp(it.log_mean) == pytest.approx(2.0)
+
+
 def test_what_was_learnt_is_told_past_all_else_that_waits(
     shared: SharedSources, journal: Journal
 ) -> None:

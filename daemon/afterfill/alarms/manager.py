@@ -20,6 +20,7 @@ _DONE: Mapping[AlarmAction, str] = {
     "out-of-service": "taken out of service by a person",
     "return-to-service": "back in service, by a person",
 }
+_CORRECTED = "what was logged has been corrected"
 _OF_A_REFILL = ("water", "refill", "probe")  # groups in which one alarm can lead to another
 
 
@@ -97,6 +98,15 @@ def advised(
             after[name] = replace(status, advice=said)
     alarms = _with(alarms, after)
     return alarms, [_change(alarms, n, tank, time_s, after[n].about) for n in after]
+
+
+def told_again(before: Alarms, after: Alarms, tank: str, time_s: float) -> list[AlarmChange]:
+    """What changes at `time_s` [s] where `after` takes the place of `before`, since a word was
+    corrected: of each alarm how it stands, if that is not how it stood."""
+    changed = [n for n in DEFINITIONS if _stands(before.of(n)) != _stands(after.of(n))]
+    about = {n: after.of(n).about for n in changed}
+    said = {n: f"{it} ({_CORRECTED})" if it else _CORRECTED for n, it in about.items()}
+    return [_change(after, n, tank, time_s, said[n]) for n in changed]
 
 
 def obey(alarms: Alarms, command: AlarmCommand, time_s: float) -> tuple[Alarms, list[AlarmChange]]:
@@ -200,6 +210,10 @@ def _tells(before: AlarmStatus, after: AlarmStatus) -> bool:
 
 def _seen(status: AlarmStatus) -> tuple[object, ...]:
     return state_of(status), status.known, status.active, status.reminded_s
+
+
+def _stands(status: AlarmStatus) -> tuple[object, ...]:
+    return state_of(status), status.known, status.active, status.active and status.advice
 
 
 def _change(alarms: Alarms, name: str, tank: str, time_s: float, message: str) -> AlarmChange:

@@ -13,10 +13,12 @@ Span = tuple[float, float]
 class Facts:
     """What the sentences are made of. Limits and concentrations in mg/L as Cl2 or as N,
     temperatures in degrees C; None where not known; `carried_over`: probability that the residual
-    has been over its limit since the refill under watch; `silent`, `still`, `odd`, `due` name
-    probes; `bottle` says what is left of the neutraliser; `machine` holds what the service said of
-    each of its conditions; `source`: what is believed of the tank's own source; `dose` asks the
-    rescue plan of this tank; the sources of two limits are said with them."""
+    has been over its limit since the refill under watch, which began `watched_min` [min] ago and
+    since when pH, temperature and ORP [mV] have moved by `ph_step`, `step_c` and `orp_step_mv`;
+    `silent`, `still`, `odd`, `due` name probes; `bottle` says what is left of the neutraliser;
+    `machine` holds what the service said of each of its conditions; `source`: what is believed of
+    the tank's own source; `dose` asks the rescue plan of this tank; the sources of two limits are
+    said with them."""
 
     now: Estimate
     residual_limit_mg_l: float
@@ -27,6 +29,8 @@ class Facts:
     temperature_c: float | None = None
     ph_step: float | None = None
     step_c: float | None = None
+    orp_step_mv: float | None = None
+    watched_min: float | None = None
     surplus_mg_l: float | None = None
     ahead_mg_l: float | None = None
     carried_over: float | None = None
@@ -187,8 +191,14 @@ def blindness(facts: Facts) -> str:
 
 
 def unannounced(facts: Facts) -> str:
-    """Whether water came that was not announced."""
-    return "as the readings look" if facts.now.sees else "whether water was poured cannot be seen"
+    """What was seen of water that was not announced."""
+    if not facts.now.sees:
+        return "whether water was poured cannot be seen"
+    moved = [] if facts.orp_step_mv is None else [f"ORP {facts.orp_step_mv:+.0f} mV"]
+    moved += [] if facts.step_c is None else [f"{facts.step_c:+.1f} °C"]
+    if facts.watched_min is None or not moved:
+        return "no such water is seen now"
+    return f"seen: {' and '.join(moved)} within {facts.watched_min:.0f} min, nothing announced"
 
 
 def source_changed(facts: Facts) -> str:

@@ -14,8 +14,8 @@ _TANK_WORK_S = 3600.0  # feeding and cleaning move an ORP for about an hour; our
 
 # What a home kit sees (0.1 mg/L of chlorine): common practice, no source.
 CHLORINE_TEST = (
-    "a DPD total-chlorine test of the tank. Any pink confirms it: go on with the steps above. No "
-    "pink speaks against it, but a home kit sees no less than about 0.1 mg/L, and fish are harmed "
+    "a DPD total-chlorine test of the tank. Pink confirms it: go on with the steps above. No pink "
+    "makes it less likely, but a home kit sees no less than about 0.1 mg/L, and fish are harmed "
     f"by less: test again in 15 minutes. {DPD_INTERFERES}. Tell afterfill either result: "
     "`afterfill log kit --total-chlorine VALUE`"
 )

@@ -17,6 +17,7 @@ from afterfill.cli.whole_file import whole_file
 from afterfill.errors import RecordingError
 from afterfill.journal.newest import newest
 from afterfill.journal.store import Journal
+from afterfill.journal.words import as_told, told_of
 from afterfill.record_kinds import KIND_OF
 from afterfill.records import Estimate, ForecastCheck
 from afterfill.report.reliability_picture import reliability_picture
@@ -52,9 +53,9 @@ def audit(
 
 
 def _audited(journal: Journal, tank: str) -> Audit:
-    records, after = list[ForecastCheck](), 0
+    records, after, told = list[ForecastCheck](), 0, told_of(journal, tank)
     while entries := journal.entries(after, kinds=(KIND_OF[ForecastCheck],), tank=tank):
-        records += [e.record for e in entries if isinstance(e.record, ForecastCheck)]
+        records += [it for it in as_told(entries, told) if isinstance(it, ForecastCheck)]
         after = entries[-1].seq
     now = newest(journal, Estimate, tank)
     return audited(tank, records, None if now is None else now.record)

@@ -15,6 +15,12 @@ _LOG = {
     "source-test": ("log.commands:source_test", "A test kit was used on the source's own water."),
     "dose": ("log.commands:dose", "Neutraliser was put into the tank itself."),
     "stock": ("log.commands:stock", "Neutraliser was bought, opened or counted."),
+    "list": ("log.commands:list_", "What was logged, with the numbers to correct it by."),
+    "correct": (
+        "log.commands:correct",
+        "Take back what was logged, or say it otherwise.",
+    ),
+    "note": ("log.commands:note", "Anything worth remembering."),
     "service": ("log.commands:service", "Work that moves the readings without any disinfectant."),
 }
 _PROBE = {
@@ -63,8 +69,9 @@ _COMMANDS: dict[str, Row] = {
     "export": ("export:export", "Write a recording of a tank from the journal."),
     "man": ("man_page:man", "Print the manual page."),
     "log": group(
-        "Tell of a refill, a test-kit result, a dose, work.",
-        "Tell what was done to a tank: a refill, a test-kit result, a dose, work on it.",
+        "Tell of a refill, a test-kit result, a dose, work; correct it.",
+        "Tell what was done to a tank: a refill, a test-kit result, a dose, work on it. "
+        "List and correct what was told.",
         _LOG,
     ),
     "probe": group(

@@ -102,7 +102,7 @@ def report(
     """Write a page about a refill or a period: poured, seen, believed, alarms, what was done.
 
     One HTML file that needs no network and prints well; times are this machine's own. Times are
-    written 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'.
+    written 2026-03-01T07:30:00Z, 07:30 (today), yesterday or '2 days ago'.
     """
     settings = loaded(asked.config)
     name, now_s = one_tank(settings, asked.tank), present_s()

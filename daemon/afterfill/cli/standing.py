@@ -12,6 +12,8 @@ from afterfill.cli.times import age
 from afterfill.config import Config
 from afterfill.journal.newest import Newest, newest
 from afterfill.journal.store import Journal
+from afterfill.journal.words import as_told, told_of
+from afterfill.record_kinds import KIND_OF
 from afterfill.records import (
     AlarmChange,
     Estimate,
@@ -30,6 +32,7 @@ WORDS: dict[StandingWord, str] = {
     "cannot-tell": "CANNOT TELL",
     "learning": "LEARNING",
 }
+_MOST_VERDICTS = 100
 AHEAD_S = 5.0  # clocks of one machine read a moment apart do not differ by this
 
 
@@ -63,7 +66,7 @@ class Stands:
 def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stands:
     """How `tank` stands at `live.now`."""
     setup, now = tank_setup(config, tank), newest(journal, Estimate, tank)
-    told, verdict = newest(journal, Standing, tank), newest(journal, Verdict, tank)
+    told, verdict = newest(journal, Standing, tank), _last_verdict(journal, tank)
     read = _newest_usable(journal, config, tank)
     ages_s = {q: live.age_s(known.stamp) for q, known in read.items()}
     estimate_age_s = None if now is None else live.age_s(now.stamp)
@@ -73,10 +76,17 @@ def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stand
     return Stands(
         tank, word, why, since_s, since_age_s, ages_s, live.runs,
         None if now is None else now.record, estimate_age_s,
-        None if verdict is None else verdict.record,
+        verdict,
         tuple(active), setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l,
         max((ahead_s(known, live) for known in (now, *read.values()) if known), default=0.0),
     )  # fmt: skip
+
+
+def _last_verdict(journal: Journal, tank: str) -> Verdict | None:
+    """The newest verdict, of a refill that was not taken back."""
+    entries = journal.latest(KIND_OF[Verdict], tank, _MOST_VERDICTS)
+    held = as_told(entries, told_of(journal, tank))
+    return next((it for it in held if isinstance(it, Verdict)), None)
 
 
 def ahead_s(known: Newest[Reading] | Newest[Estimate], live: Liveness) -> float:

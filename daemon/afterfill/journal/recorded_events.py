@@ -1,6 +1,6 @@
 """`events.jsonl` of a recording: what people said, one JSON object a line, in order of time.
 
-Kinds refill, kit, service, dose, stock, calibration and response-check carry the same keys as
+Kinds refill, kit, service, dose, stock, calibration, response-check and note carry the same keys as
 elsewhere; `acknowledge`, `shelve`, `unshelve`, `out-of-service` and `return-to-service` carry
 `alarm` (and `minutes` or `reason`). `logged` stands there only when it became known at another
 time.

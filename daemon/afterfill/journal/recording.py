@@ -1,7 +1,8 @@
 """A recording: a folder with what came in from one tank, written from a journal and read again.
 
-`readings.csv` holds one row per time, `events.jsonl` what people said (see the two modules). A
-reading's probe name and raw bytes are not part of a recording.
+`readings.csv` holds one row per time, `events.jsonl` what people said, as it was corrected (see the
+two modules). `corrections.jsonl`, written where there were corrections, and not read again, holds
+each with what had been said before. A reading's probe name and raw bytes are not part of it.
 """
 
 import os
@@ -16,10 +17,14 @@ from afterfill.journal.block_text import Text
 from afterfill.journal.recorded_events import Recorded, read_events, write_events
 from afterfill.journal.recorded_readings import read_readings, sheet
 from afterfill.journal.store import Journal
+from afterfill.journal.words import between_as_told, told_of
 from afterfill.record_kinds import words_of
 from afterfill.records import EVENTS, Input, MachineState, Reading, StockLeft, Tick, known_since_s
+from afterfill.told import Told
+from afterfill.wire import to_line, to_wire
 
 READINGS, EVENTS_FILE, FOUND = "readings.csv", "events.jsonl", "verdicts.jsonl"
+CORRECTIONS = "corrections.jsonl"
 _RECORDED = (*EVENTS, MachineState, StockLeft)
 TEXT_KINDS = words_of(lambda kind: kind.recording == "readings" or kind.role == "finding")
 _EVENT_KINDS = words_of(lambda kind: kind.recording == "events")
@@ -71,6 +76,7 @@ def write_recording(
     try:
         folder.mkdir(parents=True, exist_ok=True)
         events = write_events(folder / EVENTS_FILE, _events(journal, tank, from_s, to_s))
+        _write_corrections(folder / CORRECTIONS, told_of(journal, tank), from_s, to_s)
         texts = journal.texts_between(tank, from_s, to_s, kinds=TEXT_KINDS)
         rows, findings = _write_texts(texts, folder)
     except OSError as error:
@@ -98,6 +104,18 @@ def _write_texts(texts: Iterable[Text], folder: Path) -> tuple[int, int]:
 
 
 def _events(journal: Journal, tank: str, from_s: float, to_s: float) -> Iterator[Recorded]:
-    for entry in journal.between(tank, from_s, to_s, kinds=_EVENT_KINDS):
-        if isinstance(entry.record, _RECORDED):
-            yield entry.record
+    for record in between_as_told(journal, tank, from_s, to_s, _EVENT_KINDS):
+        if isinstance(record, _RECORDED):
+            yield record
+
+
+def _write_corrections(path: Path, told: Told, from_s: float, to_s: float) -> None:
+    """What was said before, for who reads on; nothing else is made of it."""
+    lines = [
+        to_line({"number": number, **to_wire(correction), "was": to_wire(was)})
+        for number, correction, was in told.corrections
+        if from_s <= correction.time_s < to_s
+    ]
+    path.unlink(missing_ok=True)
+    if lines:
+        path.write_text("".join(f"{line}\n" for line in lines), encoding="utf-8")

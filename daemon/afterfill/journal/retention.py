@@ -140,6 +140,11 @@ def _remember_floor(db: sqlite3.Connection, end: int) -> None:
     row = with_check("meta", (NUMBERED_AFTER, str(floor)))
     db.execute("INSERT OR REPLACE INTO meta VALUES (?,?,?)", row)
     db.execute("DELETE FROM gap WHERE last_seq <= ?", (floor,))
+    db.execute(  # what came after them is no longer there
+        "DELETE FROM snapshot WHERE seq < ? AND seq <"
+        " (SELECT max(seq) FROM snapshot s WHERE s.tank = snapshot.tank)",
+        (floor,),
+    )
 
 
 def _remember_number(db: sqlite3.Connection) -> None:

@@ -20,7 +20,7 @@ from afterfill.errors import JournalError
 from afterfill.journal.block import Row
 from afterfill.journal.block_text import Text
 from afterfill.journal.blocks import Blocks, View
-from afterfill.journal.check import Checks, with_check
+from afterfill.journal.check import NUMBERED_AFTER, Checks, with_check
 from afterfill.journal.codec import check_finite, compact, left_of
 from afterfill.journal.contents import Contents
 from afterfill.journal.entry import Entry
@@ -30,6 +30,7 @@ from afterfill.journal.outlook import days_until_lost
 from afterfill.journal.retention import Dropped, prune
 from afterfill.journal.schema import connect, one_sentence
 from afterfill.journal.strings import Strings
+from afterfill.journal.thinning import superfluous
 from afterfill.records import Left, Record, Stamp
 from afterfill.wire import to_wire
 
@@ -195,11 +196,10 @@ class Journal:
     def _insert_snapshot(self, tank: str, seq: int, state: bytes) -> None:
         row = with_check("snapshot", (tank, seq, zlib.compress(state)))
         self._db.execute("INSERT OR REPLACE INTO snapshot VALUES (?,?,?,?)", row)
-        self._db.execute(  # the one before is kept, in case this one cannot be read back
-            "DELETE FROM snapshot WHERE tank = ? AND seq NOT IN"
-            " (SELECT seq FROM snapshot WHERE tank = ? ORDER BY seq DESC LIMIT 2)",
-            (tank, tank),
-        )
+        query = "SELECT seq FROM snapshot WHERE tank = ? ORDER BY seq DESC"
+        numbers = [number for (number,) in self._db.execute(query, (tank,))]
+        gone = [(tank, number) for number in superfluous(numbers)]
+        self._db.executemany("DELETE FROM snapshot WHERE tank = ? AND seq = ?", gone)
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:
@@ -247,6 +247,10 @@ class Journal:
     def last_seq(self) -> int:
         """The number of the newest committed record, 0 when there was none."""
         return self._view().last_seq
+
+    def dropped_until(self) -> int:
+        """The number up to which entries were dropped because of their age or size; 0: none."""
+        return int(self.meta(NUMBERED_AFTER) or 0)
 
     def _view(self) -> View:
         with one_sentence(self.path):
@@ -322,15 +326,15 @@ class Journal:
     def snapshot(self, tank: str, *, before: int | None = None) -> tuple[int, bytes] | None:
         """The newest committed snapshot of a tank (of those with a number below `before`)."""
         limit, checks = before if before is not None else 1 << 62, self._contents.checks
+        query = (
+            f"SELECT seq, state, {checks.column} FROM snapshot WHERE tank = ? AND seq < ?"
+            " ORDER BY seq DESC LIMIT 1"
+        )
         with one_sentence(self.path):
-            rows = self._db.execute(
-                f"SELECT seq, state, {checks.column} FROM snapshot WHERE tank = ? AND seq < ?"
-                " ORDER BY seq DESC",
-                (tank, limit),
-            )
-            for seq, state, crc in rows.fetchall():
-                if checks.hold("snapshot", f"{tank} {seq}", (tank, seq, state), crc):
-                    return seq, _whole(state)
+            while (row := self._db.execute(query, (tank, limit)).fetchone()) is not None:
+                limit, state, crc = row
+                if checks.hold("snapshot", f"{tank} {limit}", (tank, limit, state), crc):
+                    return limit, _whole(state)
         return None
 
     def meta(self, key: str) -> str | None:

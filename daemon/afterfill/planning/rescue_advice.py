@@ -10,8 +10,8 @@ from afterfill.planning.rescue import RescuePlan
 from afterfill.planning.shown import Shown
 
 _EXTENDED = {
-    "log-normal": "extended from the 50 and 95 % points as a log-normal",
-    "normal": "extended from the 50 and 95 % points as a normal",
+    "log-normal": "a cautious upper estimate",
+    "normal": "a cautious upper estimate",
     "kit": "the test, plus the error of a hobby kit",
     "most-the-source-holds": "the most that the source may hold, which a tank cannot exceed",
 }

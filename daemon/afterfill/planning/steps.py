@@ -140,4 +140,4 @@ def _afterwards(plan: RefillPlan, shown: Shown) -> str:
     mode = " --mode add" if plan.asked.mode == "add" else ""
     test = " Test ammonia the next day." if plan.ammonia.brought_mg_l.high > 0.0 else ""
     told = shown.command(f"log refill --litres {plan.asked.litres:.4g}{given}{mode}")
-    return f"Tell it: {told}.{test}"
+    return f"Record it: {told}.{test}"

@@ -22,9 +22,11 @@ from afterfill.records.findings import (
 from afterfill.records.inputs import (
     AlarmCommand,
     Calibration,
+    Correction,
     Dose,
     KitResult,
     MachineState,
+    Note,
     Reading,
     Refill,
     ResponseCheck,
@@ -34,6 +36,7 @@ from afterfill.records.inputs import (
     Stock,
     StockLeft,
     Tick,
+    Word,
 )
 from afterfill.records.upkeep import AlarmLoad, Health
 from afterfill.records.words import (
@@ -60,12 +63,14 @@ __all__ = [
     "OXIDISING",
     "QUANTITIES",
     "UNITS",
+    "WORDS",
     "AlarmAction",
     "AlarmChange",
     "AlarmCommand",
     "AlarmLoad",
     "AlarmState",
     "Calibration",
+    "Correction",
     "Dose",
     "Estimate",
     "Event",
@@ -79,6 +84,7 @@ __all__ = [
     "Left",
     "MachineCondition",
     "MachineState",
+    "Note",
     "Output",
     "Priority",
     "ProbeLearnt",
@@ -105,20 +111,11 @@ __all__ = [
     "Tick",
     "Verdict",
     "VerdictWord",
+    "Word",
     "known_since_s",
 ]
 
-Event = (
-    Refill
-    | KitResult
-    | SourceTest
-    | Dose
-    | Stock
-    | Service
-    | Calibration
-    | ResponseCheck
-    | AlarmCommand
-)
+Event = Word | Correction | AlarmCommand
 Left = Event | SourceLearnt  # what others may leave in the inbox
 Input = Reading | Tick | MachineState | SourceLearnt | StockLeft | Event
 Output = (
@@ -136,9 +133,10 @@ Output = (
     | ForecastCheck
 )
 Record = Input | Output | Health | AlarmLoad
-EVENTS = (
-    Refill, KitResult, SourceTest, Dose, Stock, Service, Calibration, ResponseCheck, AlarmCommand,
+WORDS = (
+    Refill, KitResult, SourceTest, Dose, Stock, Service, Calibration, ResponseCheck, Note,
 )  # fmt: skip
+EVENTS = (*WORDS, Correction, AlarmCommand)
 
 
 def known_since_s(record: Input) -> float:

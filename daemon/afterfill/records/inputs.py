@@ -148,6 +148,16 @@ class ResponseCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class Note:
+    """Anything worth remembering about the tank; nothing is concluded from it."""
+
+    time_s: float
+    tank: str
+    text: str
+    logged_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmCommand:
     """A person answers an alarm; `minutes` only with shelve, `reason` only with out-of-service."""
 
@@ -160,6 +170,22 @@ class AlarmCommand:
     reason: str = ""
 
 
+Word = Refill | KitResult | SourceTest | Dose | Stock | Service | Calibration | ResponseCheck | Note
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A person takes back entry `of` of the journal, which stays there, or says it otherwise:
+    `word` is what holds instead (None: nothing). `of` may be a correction: taken back, what was
+    said before it holds again."""
+
+    time_s: float
+    tank: str
+    of: int
+    word: Word | None = None
+    logged_s: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class SourceLearnt:
     """What is known of a source, told when a test or a refill of one tank has taught it, to every
@@ -168,7 +194,8 @@ class SourceLearnt:
     `breakthrough`: the probability that a filter lets the raw water through, as of when
     `litres_tested` of the `litres` [L] had passed its cartridge; `disinfectant`: what a test showed
     it to be, empty where none did; `changed`: it was found to be another water, and no test has
-    agreed since; `told_by`: the other service that told it, empty where it was learnt here."""
+    agreed since; `told_by`: the other service that told it, empty where it was learnt here;
+    `corrected`: a word was taken back, so this holds whatever was known."""
 
     time_s: float
     tank: str
@@ -183,6 +210,7 @@ class SourceLearnt:
     litres_tested: float = 0.0
     disinfectant: Literal["chlorine", "chloramine", "unknown", ""] = ""
     changed: bool = False
+    corrected: bool = False
 
 
 @dataclass(frozen=True, slots=True)

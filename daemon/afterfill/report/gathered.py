@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from afterfill.journal.store import Journal
+from afterfill.journal.words import between_as_told
 from afterfill.record_kinds import words_of
 from afterfill.records import (
     AlarmChange,
@@ -13,6 +14,7 @@ from afterfill.records import (
     Dose,
     Estimate,
     KitResult,
+    Note,
     Quantity,
     Reading,
     Refill,
@@ -25,7 +27,7 @@ from afterfill.records import (
 
 _KINDS = words_of(lambda kind: kind.report)
 _SAME_SPAN_S = 900.0  # estimates further apart than this are no unbroken span; our judgement
-Done = AlarmCommand | Dose | Stock | Service | Calibration | ResponseCheck
+Done = AlarmCommand | Dose | Stock | Service | Calibration | ResponseCheck | Note
 
 
 @dataclass
@@ -57,8 +59,8 @@ class BlindSpan:
 def gathered(journal: Journal, tank: str, from_s: float, to_s: float) -> Gathered:
     """What the journal holds of `tank` in [from_s, to_s). Raises JournalError."""
     found = Gathered(tank, from_s, to_s)
-    for entry in journal.between(tank, from_s, to_s, kinds=_KINDS):
-        match entry.record:
+    for record in between_as_told(journal, tank, from_s, to_s, _KINDS):
+        match record:
             case Reading() as reading:
                 found.readings.setdefault(reading.quantity, []).append(reading)
             case Estimate() as estimate:
@@ -74,7 +76,13 @@ def gathered(journal: Journal, tank: str, from_s: float, to_s: float) -> Gathere
             case KitResult() as kit:
                 found.kits.append(kit)
             case (
-                AlarmCommand() | Dose() | Stock() | Service() | Calibration() | ResponseCheck()
+                AlarmCommand()
+                | Dose()
+                | Stock()
+                | Service()
+                | Calibration()
+                | ResponseCheck()
+                | Note()
             ) as work:
                 found.done.append(work)
     return found

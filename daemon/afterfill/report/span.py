@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from afterfill.errors import UsageError
 from afterfill.journal.store import Journal
+from afterfill.journal.words import as_told, told_of
 from afterfill.records import Refill, Verdict
 from afterfill.wire import rfc3339
 
@@ -47,12 +48,13 @@ def _refill_times_s(journal: Journal, tank: str) -> list[float]:
     """When refills began, as judged, and as announced where no verdict is about that water: an
     automation repeats itself, and a keeper logs later what the readings betrayed."""
     judged, announced = set[float](), set[float]()
-    for entry in journal.latest("verdict", tank, _FOR_ALL):
-        if isinstance(entry.record, Verdict):
-            judged.add(entry.record.refill_time_s)
-    for entry in journal.latest("refill", tank, _FOR_ALL):
-        if isinstance(entry.record, Refill):
-            announced.add(entry.record.time_s)
+    told = told_of(journal, tank)
+    for verdict in as_told(journal.latest("verdict", tank, _FOR_ALL), told):
+        if isinstance(verdict, Verdict):
+            judged.add(verdict.refill_time_s)
+    for refill in as_told(journal.latest("refill", tank, _FOR_ALL), told):
+        if isinstance(refill, Refill):
+            announced.add(refill.time_s)
     of_their_own = {
         time_s for time_s in announced if all(abs(time_s - t) >= _ONE_WATER_S for t in judged)
     }

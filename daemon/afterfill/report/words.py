@@ -13,6 +13,7 @@ from afterfill.records import (
     Dose,
     Evidence,
     KitResult,
+    Note,
     Refill,
     RefillSeen,
     ResponseCheck,
@@ -136,6 +137,8 @@ def done_words(done: Done, unit: DoseUnit) -> str:
             return f"{done.quantity} probe held against standards"
         case ResponseCheck():
             return f"response of the ORP probe checked: a step of {done.step_mv:.0f} mV"
+        case Note():
+            return f"note: {done.text}"
         case AlarmCommand(action="shelve"):
             return f"alarm {done.alarm} shelved for {done.minutes or 0:g} min"
         case AlarmCommand(action="acknowledge"):

@@ -21,7 +21,7 @@ from afterfill.journal.store import Journal
 from afterfill.record_kinds import types_of
 from afterfill.records import (
     QUANTITIES,
-    AlarmChange,
+    Correction,
     Health,
     Input,
     Left,
@@ -33,19 +33,22 @@ from afterfill.records import (
     Stamp,
     StockLeft,
     Tick,
-    Verdict,
+    known_since_s,
 )
 from afterfill.service.clock_steps import ClockSteps
+from afterfill.service.corrections import NOT_WHOLE, Corrections, last_told
 from afterfill.service.damage_told import note_told
+from afterfill.service.findings_in_log import FindingsInLog
 from afterfill.service.outage import Outage
 from afterfill.service.restore import restored
+from afterfill.service.rewind import Rewind, told_to_others
 from afterfill.service.rhythm import Rhythm, snapshot_every_s
 from afterfill.service.timeline import Timeline
 from afterfill.tank import TankState, folded
-from afterfill.tank_bottle import shared
 from afterfill.tank_lending import any_lent
 from afterfill.tank_setup import TankSetup, tank_setup
 from afterfill.tank_snapshot import to_bytes
+from afterfill.tank_told_again import taught_again, told_again
 
 _log = logging.getLogger(__name__)
 _PROMPT = types_of(lambda kind: kind.prompt)
@@ -71,7 +74,8 @@ class Recorder:
         self._outage = Outage()
         self._steps = ClockSteps()
         self._snapshot_s: dict[str, float] = {}
-        self._logged: dict[tuple[str, str], tuple[str, bool, bool]] = {}
+        self._log_lines = FindingsInLog()
+        self._corrections = Corrections(self._journal, self._setups)
         self.folds = 0  # progress, for the watchdog
         for tank, setup in self._setups.items():
             self._states[tank], last_s = restored(self._journal, setup)
@@ -116,9 +120,70 @@ class Recorder:
             if tank not in self._setups:
                 _log.warning("a command for tank %s, which is not configured, waits", tank)
                 continue
+            if isinstance(event, Correction) and not self._changes_nothing(event, inbox_id, stamp):
+                found += self._folded_again(event, inbox_id, left, stamp)
+                continue
             known = _known_at(event, self._timelines[tank].at(stamp))
             found += self._folded(tank, known, stamp, (inbox_id, left))
             self._commit(stamp)
+        return found
+
+    def _changes_nothing(self, correction: Correction, inbox_id: int, stamp: Stamp) -> bool:
+        """Whether a correction changes nothing of what was folded; else folding again is begun."""
+        if self._corrections.under_way or not self._all_committed(stamp):
+            return False
+        try:
+            return self._corrections.changes_nothing(correction, inbox_id)
+        except JournalError as error:
+            self._failed(error, stamp)
+            return False
+
+    def _all_committed(self, stamp: Stamp) -> bool:
+        self._commit(stamp)
+        return not self._journal.uncommitted
+
+    def _folded_again(
+        self, correction: Correction, inbox_id: int, left: Stamp, stamp: Stamp
+    ) -> list[Output]:
+        """Go on folding what a correction makes different; at the end that state takes the place of
+        the live one, and how things stand now is told where it is not what was told."""
+        try:
+            if self._corrections.folded(inbox_id) is None or not self._all_committed(stamp):
+                return []
+            rewind = self._corrections.folded(inbox_id, to_the_end=True)
+        except JournalError as error:  # begun again when the disk is well
+            self._corrections.done()
+            self._failed(error, stamp)
+            return []
+        if rewind is None:
+            return []
+        tank = correction.tank
+        known = _known_at(correction, self._timelines[tank].at(stamp))
+        self._keep(known, stamp, (inbox_id, left))
+        found = self._in_its_place(rewind, known_since_s(known), stamp)
+        self._corrections.done()
+        self._snapshot([correction.tank], stamp)
+        return found
+
+    def _in_its_place(self, rewind: Rewind, now_s: float, stamp: Stamp) -> list[Output]:
+        tank, before = rewind.tank, dict(self._states)
+        self._states[tank] = rewind.states[tank]
+        self.folds += 1
+        found = told_again(
+            self._setups[tank], before[tank], self._states[tank], rewind.found,
+            last_told(self._journal, rewind), now_s,
+        )  # fmt: skip
+        for output in found:
+            self._append(output, stamp)
+        for name, setup in self._setups.items():
+            ours, state = name == tank, rewind.states[name]
+            anyway = ours and len(self._setups) > 1
+            for taught in taught_again(setup, before[name], state, now_s, anyway=anyway):
+                self._folded(name, taught, stamp) if ours else self.heard(taught, stamp)
+        if not rewind.whole:
+            _log.warning("tank %s: %s", tank, NOT_WHOLE)
+            told = Health(stamp.time_s, tank, "correction", True, None, 0, NOT_WHOLE)
+            self.health([told], stamp)
         return found
 
     def _waiting(self, stamp: Stamp) -> list[tuple[int, Left, Stamp]]:
@@ -189,36 +254,14 @@ class Recorder:
         self._states[tank] = state
         self.folds += 1
         for output in found:
-            self._journal.append(output, stamp)
-            self._tell(output)
-            if isinstance(output, SourceLearnt):
-                self._share(output, stamp)
-            elif isinstance(output, StockLeft):
-                self._share_stock(output, stamp)
+            self._append(output, stamp)
+            for _, told in told_to_others(self._setups, self._states, output):
+                self.heard(told, stamp)
         return found
 
-    def _tell(self, output: Output) -> None:
-        """Say it in the log; of an alarm that stands as it did, only its advice is new."""
-        if isinstance(output, AlarmChange):
-            key, now = (output.tank, output.alarm), (output.state, output.active, output.known)
-            if self._logged.get(key) == now:
-                return
-            self._logged[key] = now
-        _tell(output)
-
-    def _share(self, learnt: SourceLearnt, stamp: Stamp) -> None:
-        """Tell the other tanks what one has learnt of a source: they have one tap."""
-        for tank, setup in self._setups.items():
-            if tank != learnt.tank and learnt.source in setup.waters:
-                self.heard(replace(learnt, tank=tank), stamp)
-
-    def _share_stock(self, left: StockLeft, stamp: Stamp) -> None:
-        """Tell the other tanks what one has left of a neutraliser: they have one bottle."""
-        for tank, setup in self._setups.items():
-            bottle = setup.bottle
-            if tank != left.tank and bottle is not None and bottle.name == left.neutraliser:
-                known = self._states[tank].stock
-                self.heard(shared(left, known, tank), stamp)
+    def _append(self, output: Output, stamp: Stamp) -> None:
+        self._journal.append(output, stamp)
+        self._log_lines.tell(output)
 
     def _tell_failure(self, tank: str, now: TankState, stamp: Stamp) -> None:
         """Say that the inference of one tank failed; the others go on."""
@@ -344,16 +387,3 @@ def _known_at(event: Left, time_s: float) -> Left:
         return replace(event, time_s=time_s)
     happened_s = min(round(event.time_s * 1000) / 1000, time_s)
     return replace(event, time_s=happened_s, logged_s=None if happened_s == time_s else time_s)
-
-
-def _tell(output: Output) -> None:
-    if isinstance(output, Verdict):
-        _log.info(
-            "tank %s: refill is %s (probability %.3g)%s",
-            output.tank, output.verdict, output.probability, ", final" if output.final else "",
-        )  # fmt: skip
-    elif isinstance(output, AlarmChange):
-        _log.log(
-            logging.WARNING if output.active else logging.INFO,
-            "tank %s: alarm %s %s: %s", output.tank, output.alarm, output.state, output.message,
-        )  # fmt: skip

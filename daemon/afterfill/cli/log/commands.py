@@ -1,11 +1,11 @@
 """`afterfill log`: tell what was done to a tank. Works whether the service runs or not."""
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from afterfill.cli.options import ConfigOption, JsonOption, TankOption
+from afterfill.cli.options import Asked, ConfigOption, JsonOption, TankOption
 from afterfill.cli.typed import (
     ammonia_option,
     chlorine_option,
@@ -39,9 +39,13 @@ class Telling:
     at: Annotated[
         str | None,
         typer.Option(
-            help="When it began: 2026-03-01T07:30:00Z, 07:30 (today) or '20 min ago'. Default: now."
+            help="When it began: 2026-03-01T07:30:00Z, 07:30 (today), 'yesterday 07:30' or "
+            "'20 min ago'. Default: now."
         ),
     ] = None
+    yes: Annotated[
+        bool, typer.Option("--yes", help="It is meant so, however strange: do not ask.")
+    ] = False
     tank: TankOption = None
     config: ConfigOption = None
     as_json: JsonOption = False
@@ -178,7 +182,95 @@ def service(it: ServiceOptions, telling: Telling) -> None:
     _told("service", it, telling)
 
 
+def note(
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What is worth remembering.")],
+    telling: Telling,
+) -> None:
+    """Anything worth remembering; nothing is concluded from it."""
+    _told_as("note", {"text": text}, telling)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectionOptions:
+    """What is said instead; as the options of the word's own command."""
+
+    remove: Annotated[
+        bool, typer.Option("--remove", help="Take it back: as if it had never been said.")
+    ] = False
+    litres: Annotated[str | None, typer.Option(help="Of a refill.")] = None
+    minutes: Annotated[
+        float | None, number_option("--minutes", help="Of a refill, or of work on a probe.")
+    ] = None
+    neutraliser_ml: Annotated[str | None, typer.Option(help="Of a refill, a dose or a stock.")] = (
+        None
+    )
+    mode: Annotated[str | None, typer.Option(help="Of a refill.")] = None
+    source: SourceOption = None
+    total_ammonia_mg_l: Annotated[
+        float | None, ammonia_option("--total-ammonia", help="Of a kit.")
+    ] = None
+    total_chlorine_mg_l: TotalChlorine = None
+    free_chlorine_mg_l: FreeChlorine = None
+    ph: Annotated[float | None, number_option("--ph", help="Of a kit.")] = None
+    what: Annotated[str | None, typer.Option(help="Of work, or of a stock.")] = None
+    quantity: Annotated[str | None, typer.Option(help="Of work on a probe.")] = None
+    neutraliser: Annotated[str | None, typer.Option(help="Of a stock.")] = None
+    text: Annotated[str | None, typer.Option(help="Of a note.")] = None
+    not_known: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--not-known", help="A value that is not known after all, such as litres; repeatable."
+        ),
+    ] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correcting:
+    """When it really was, and how the answer is printed."""
+
+    at: Annotated[str | None, typer.Option(help="When it really began; not after it was said.")] = (
+        None
+    )
+    yes: Annotated[
+        bool, typer.Option("--yes", help="It is meant so, however strange: do not ask.")
+    ] = False
+    tank: TankOption = None
+    config: ConfigOption = None
+    as_json: JsonOption = False
+
+
+def correct(
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="As `log list` shows it.")],
+    it: CorrectionOptions,
+    telling: Correcting,
+) -> None:
+    """Take back something that was logged, or say it otherwise. What is left out stays as it was.
+
+    The old word stays in the journal; what was concluded from it is concluded again without it.
+    """
+    from afterfill.cli.log.told import corrected
+
+    corrected(number, asdict(it), telling)
+
+
+def list_(
+    limit: Annotated[
+        int, typer.Option(min=1, max=10_000, help="So many of the newest, of each tank.")
+    ] = 20,
+    *,
+    asked: Asked,
+) -> None:
+    """What was logged, the newest first, with the numbers by which it can be corrected."""
+    from afterfill.cli.log.listed import listed
+
+    listed(limit, asked)
+
+
 def _told(kind: str, options: "DataclassInstance", telling: Telling) -> None:
+    _told_as(kind, asdict(options), telling)
+
+
+def _told_as(kind: str, payload: dict[str, Any], telling: Telling) -> None:
     from afterfill.cli.log.told import told  # help needs nothing of it
 
-    told(kind, asdict(options), telling)
+    told(kind, payload, telling)

@@ -25,6 +25,7 @@ from afterfill.tank_setup import tank_setup
 from afterfill.wire import rfc3339, to_published
 
 _COLOURS = {"safe": "green", "not-safe": "red", "cannot-tell": "yellow", "learning": "cyan"}
+_FAR_ABOVE = 2.0  # times the limit: worth a word
 _OLD_S = 120.0  # an estimate that is older is called the last known one
 
 
@@ -175,10 +176,20 @@ def _estimate_lines(it: Stands, now_s: float) -> Iterator[str]:
         yield "  sees              " + (
             "how small a residual it would call is not known"
             if floor is None
-            else f"a residual of {floor:.2g} mg/L or more would be called now"
+            else f"a residual of {floor:.2g} mg/L or more would be called now{_beyond(floor, it)}"
         )
     else:
         yield f"  blind             {now.why_blind}"
+
+
+def _beyond(floor_mg_l: float, it: Stands) -> str:
+    """How far what the probe can show lies above the limit, and what is known of the rest."""
+    times = floor_mg_l / it.limit_mg_l
+    if times < _FAR_ABOVE:
+        return ""
+    return (
+        f", {times:.0f} times the limit; less is judged by what was poured and dosed, and by tests"
+    )
 
 
 def _verdict_lines(it: Stands, now_s: float) -> Iterator[str]:

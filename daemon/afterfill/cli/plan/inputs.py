@@ -28,7 +28,7 @@ from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
 from afterfill.tank_bottle import BottleNow
-from afterfill.tank_setup import bottle_of, bounds_of, strength_of
+from afterfill.tank_setup import bottle_of, bounds_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
 
@@ -205,7 +205,7 @@ def _tap_used(
 def _bottle_used(neutraliser: Neutraliser | None) -> list[Used]:
     if neutraliser is None:
         return []
-    strength, label = strength_of(neutraliser), neutraliser.label
+    strength, label = neutraliser.strength, neutraliser.label
     origin = "configuration"
     if label is not None:
         origin = f"label: {dose_words(label.amount, label.unit)} for {label.litres:.4g} L"

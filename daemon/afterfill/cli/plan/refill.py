@@ -97,7 +97,8 @@ def unknown_line(plan: RefillPlan, source: str, tank: str) -> str:
     names = [it.what for it in plan.missing]
     hangs = dict.fromkeys(part for it in plan.missing for part in it.changes.split("; "))
     mended = [_CONFIGURED[name].format(source=source, tank=tank) for name in names]
-    return f"{', '.join(names)}; so nor {'; '.join(hangs)}. Give {'; '.join(mended)}."
+    unclear = f"{', '.join(names)}; so these cannot be predicted: {'; '.join(hangs)}"
+    return f"{unclear}. Give {'; '.join(mended)}."
 
 
 def planned(known: Known, said: Said) -> PlannedRefill:

@@ -12,8 +12,8 @@ from typing import Any
 from afterfill.config import Commands, Config
 from afterfill.errors import AfterfillError, PayloadError
 from afterfill.journal.store import Journal
-from afterfill.payloads import ALARM_ACTIONS, alarm_command_from, event_from
-from afterfill.plausible import refuse_slips, with_amounts_read
+from afterfill.journal.understood import SURE, insisted, understood
+from afterfill.payloads import ALARM_ACTIONS, alarm_command_from
 from afterfill.records import Event, Stamp
 from afterfill.sentences import nearest
 
@@ -63,9 +63,11 @@ def obey(
     try:
         _check_envelope(command, tank, config.tank)
         _check_allowed(config, what)
-        payload = with_amounts_read(_payload(command), tank, config)
-        event = _event(what, payload, tank, alarms, stamp)
-        refuse_slips(event, config)
+        area, _, rest = what.partition("/")
+        if area == "log":
+            event = _word(rest, _payload(command), tank, config, journal, stamp)
+        else:
+            event = _alarm_command(rest, _payload(command), tank, alarms, stamp)
         inbox_id = journal.submit(event, stamp)
     except AfterfillError as error:
         sentence = str(error)
@@ -117,12 +119,24 @@ def _number(digits: str) -> int | float:
     return int(digits) if len(digits) < 16 else float(digits)
 
 
-def _event(
-    what: str, payload: Mapping[str, Any], tank: str, alarms: Collection[str], stamp: Stamp
+def _word(
+    kind: str,
+    payload: Mapping[str, Any],
+    tank: str,
+    config: Config,
+    journal: Journal,
+    stamp: Stamp,
 ) -> Event:
-    area, _, rest = what.partition("/")
-    if area == "log":
-        return event_from(rest, payload, tank=tank, time_s=stamp.time_s)
+    payload, sure = insisted(payload)
+    it = understood(kind, payload, tank=tank, config=config, journal=journal, time_s=stamp.time_s)
+    if it.doubt and not sure:
+        raise PayloadError(f'{it.doubt}; if it is meant so, send it with "{SURE}": true')
+    return it.event
+
+
+def _alarm_command(
+    rest: str, payload: Mapping[str, Any], tank: str, alarms: Collection[str], stamp: Stamp
+) -> Event:
     alarm, _, word = rest.partition("/")
     if alarm not in alarms:
         raise PayloadError(f"there is no alarm '{alarm}'; {nearest(alarm, alarms)}")

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from afterfill.config import Config
 from afterfill.journal.store import Entry, Journal
+from afterfill.journal.words import Corrected, told_of
 from afterfill.records import QUANTITIES, Estimate, Forecast, Record, RefillReady, Standing
 from afterfill.sinks.mqtt.discovery import alarms_of, components, discovery
 from afterfill.sinks.mqtt.messages import (
@@ -50,9 +51,10 @@ def _recent(config: Config, journal: Journal, now_s: float) -> Iterator[Entry]:
         live = [*journal.between(tank, from_s, _FOR_EVER_S, kinds=_OFTEN)]
         yield from live
         upheld = any(isinstance(entry.record, Estimate) for entry in live)
+        corrected = Corrected(told_of(journal, tank))
         for kind in _SELDOM:
             for entry in journal.latest(kind, tank):
-                if _holds(entry.record, upheld, now_s):
+                if corrected.record(entry) and _holds(entry.record, upheld, now_s):
                     yield entry
 
 

@@ -68,7 +68,7 @@ def belief_message(config: Config, base: str, learnt: SourceLearnt, service: str
         "disinfectant": config.source[learnt.source].disinfectant,
         "litres": learnt.litres, "litres_tested": learnt.litres_tested,
         "tested_as": learnt.disinfectant, "changed": learnt.changed,
-        "learnt": rfc3339(learnt.learnt_s), "service": service,
+        "learnt": rfc3339(_age(learnt)[0]), "service": service,
     }  # fmt: skip
     return Message(belief_topic(base, learnt.source), to_line(word), retain=True)
 
@@ -154,8 +154,9 @@ class SharedSources:
 
 
 def _age(word: SourceLearnt) -> _Age:
-    """When it was learnt, and how much had passed the cartridge: each only grows."""
-    return word.learnt_s, word.litres
+    """When it was learnt, or known after a word was taken back, and how much had passed the
+    cartridge: each only grows."""
+    return max(word.learnt_s, word.time_s) if word.corrected else word.learnt_s, word.litres
 
 
 def _is_same(one: SourceLearnt, other: SourceLearnt) -> bool:
