@@ -11,6 +11,7 @@ from afterfill.journal.store import Journal
 from afterfill.records import (
     AlarmChange,
     Calibration,
+    Correction,
     Dose,
     Estimate,
     Quantiles,
@@ -122,3 +123,10 @@ def test_the_command_tells_the_same_in_words_and_as_json(journal: Journal, tmp_p
     assert words.exit_code == 0
     assert "2026-02" in words.stdout
     assert "0.30 (0.15 to 0.60)" in words.stdout
+
+
+def test_words_count_as_they_were_corrected(journal: Journal) -> None:
+    wrong = next(e.seq for e in journal.entries(limit=99) if isinstance(e.record, Refill))
+    store(journal, Correction(at(3, 3), "window", wrong))
+    january, *_ = months(journal, "window", 3, NOW_S, UTC)
+    assert (len(january.refills), january.litres, january.count("clear")) == (0, 0.0, 0)

@@ -7,6 +7,7 @@ from datetime import datetime, tzinfo
 from statistics import median
 
 from afterfill.journal.store import Journal
+from afterfill.journal.words import between_as_told
 from afterfill.record_kinds import words_of
 from afterfill.records import (
     AlarmChange,
@@ -92,11 +93,11 @@ def months(
     found = [Month(*span) for span in _spans(count, now_s, zone)]
     for before, month in zip([None, *found], found, strict=False):
         month.ringing |= set() if before is None else before.ringing
-        for entry in journal.between(tank, month.from_s, month.to_s, kinds=_KINDS):
-            if isinstance(entry.record, Verdict):
-                _judge(found, entry.record)
+        for record in between_as_told(journal, tank, month.from_s, month.to_s, _KINDS):
+            if isinstance(record, Verdict):
+                _judge(found, record)
             else:
-                _take(month, entry.record)
+                _take(month, record)
         _sample(month, estimates_each(journal, tank, month.from_s, month.to_s, _EVERY_S))
     return found
 
