@@ -8,7 +8,7 @@ import pytest
 from afterfill.config_file import load, parse
 from afterfill.errors import ConfigError, PayloadError
 from afterfill.plausible import with_amounts_read
-from afterfill.tank_setup import strength_of
+from afterfill.tank_table import strength_of
 from cli_room import afterfill, inbox, lines_of
 
 TANK = '[tank.a]\nlitres = 100\n[source.tap]\ndisinfectant = "chlorine"\nresidual_mg_l = 1\n'

@@ -6,7 +6,8 @@ from afterfill.config import Config
 from afterfill.ports import Clock
 from afterfill.sinks.notify.heartbeat import Heartbeat, fresh_within_s
 from afterfill.sinks.notify.sink import NotifySink
-from afterfill.tank_setup import shown_in, tank_setup
+from afterfill.tank_setup import tank_setup
+from afterfill.tank_table import shown_in
 
 
 def reaching(config: Config, journal_path: Path, clock: Clock) -> dict[str, NotifySink | Heartbeat]:

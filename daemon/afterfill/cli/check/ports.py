@@ -12,7 +12,7 @@ from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan
 from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 _ADVICE = {
     "no-answer": "look at its cable, power, and the address or request in its [[probe]] table",

@@ -23,7 +23,7 @@ from afterfill.records import (
     SourceTest,
     Stock,
 )
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 
 def told(kind: str, payload: Mapping[str, Any], telling: Telling) -> None:
