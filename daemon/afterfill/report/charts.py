@@ -61,15 +61,24 @@ def residual_chart(found: Gathered, table: TankTable, zone: tzinfo | None) -> Ht
         max(e.residual_mg_l.q50 for e in found.estimates),
     )
     spread = [(e.time_s, e.residual_mg_l.q05, e.residual_mg_l.q95) for e in found.estimates]
+    floors = [
+        (e.time_s, e.detection_floor_mg_l)
+        for e in found.estimates
+        if e.detection_floor_mg_l is not None
+    ]
     chart = Chart(
         title, "mg/L of total residual oxidant as Cl2; each line ten times the one below",
         f"Residual over time, its median at most {figure(highest)} mg/L, "
         f"the limit {limit_mg_l:.3g}",
         _RESIDUAL, found.from_s, found.to_s, zone,
         bands=[Band(spread)],
-        lines=[Line([(e.time_s, e.residual_mg_l.q50) for e in found.estimates], gap_s=900.0)],
+        lines=[
+            Line([(e.time_s, e.residual_mg_l.q50) for e in found.estimates], gap_s=900.0),
+            Line(floors, "floor", gap_s=900.0),
+        ],
         limits=[limit_mg_l], marks_s=_marks_s(found),
-        key=[("line", "median"), _BAND, (_LIMIT[0], f"limit {limit_mg_l:.3g} mg/L")],
+        key=[("line", "median"), _BAND, (_LIMIT[0], f"limit {limit_mg_l:.3g} mg/L"),
+             ("floor", "detection limit: less is not told from none")],
     )  # fmt: skip
     return drawn(_with_blind(chart, found))
 

@@ -13,7 +13,7 @@ from afterfill.report.charts import (
 )
 from afterfill.report.gathered import Gathered, answers, blind_spans, floors_mg_l, raised
 from afterfill.report.markup import Html, joined, table, tag
-from afterfill.report.style import STYLE
+from afterfill.report.style import STYLE, STYLE_SOURCE
 from afterfill.report.words import (
     CAUTIONS,
     VERDICT_TITLES,
@@ -70,7 +70,7 @@ def _head(title: str) -> Html:
         # nothing may be asked of anybody: not by this page, nor by what a person typed into it
         Html(
             '<meta http-equiv="Content-Security-Policy" '
-            "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+            f"content=\"default-src 'none'; style-src {STYLE_SOURCE}\">"
         ),
         tag("title", title),
         tag("style", Html(STYLE)),
