@@ -11,6 +11,7 @@ need influxd influxdb
 need victoria-metrics victoria-metrics
 need socat socat
 need chromium chromium
+need chromedriver chromium-driver
 need openssl openssl
 need systemd-analyze systemd
 

@@ -12,7 +12,7 @@ class Html(str):
     __slots__ = ()
 
 
-def tag(name: str, *children: str, **attributes: str | None) -> Html:
+def tag(name: str, /, *children: str, **attributes: str | None) -> Html:
     """``<name ...>children</name>``; a child that is not Html is escaped, so is every value.
 
     Attributes: a trailing underscore goes, others become hyphens; None is left out.
@@ -28,7 +28,7 @@ def tag(name: str, *children: str, **attributes: str | None) -> Html:
     return Html(f"<{name}{written}>{joined(*children)}</{name}>")
 
 
-def empty(name: str, **attributes: str | None) -> Html:
+def empty(name: str, /, **attributes: str | None) -> Html:
     """A tag that holds nothing, such as a line in a drawing."""
     return tag(name, **attributes)
 

@@ -1,5 +1,7 @@
 """A person's answer to an alarm, left for the service."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from afterfill.alarms.definitions import DEFINITIONS
@@ -7,10 +9,11 @@ from afterfill.cli.configured import loaded, named, one_tank, reading_journal
 from afterfill.cli.console import tell
 from afterfill.cli.latest import alarms
 from afterfill.cli.options import Asked
-from afterfill.cli.submission import submitted
+from afterfill.cli.submission import Submitted, submitted
 from afterfill.cli.times import present_s
+from afterfill.config import Config
 from afterfill.payloads import alarm_command_from
-from afterfill.records import AlarmAction
+from afterfill.records import AlarmAction, AlarmCommand
 from afterfill.wire import to_wire
 
 _DONE: dict[AlarmAction, str] = {
@@ -22,28 +25,52 @@ _DONE: dict[AlarmAction, str] = {
 }
 
 
-def answered(action: AlarmAction, name: str, payload: dict[str, Any], asked: Asked) -> None:
-    """Leave the answer for the service, unless it changes nothing, and say so.
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What was answered to an alarm; `left` for the service, None where it would change nothing."""
+
+    command: AlarmCommand
+    said: str
+    left: Submitted | None
+
+    def words(self) -> Iterator[str]:
+        """What was understood."""
+        if self.left is None:
+            yield self.said
+        else:
+            yield from self.left.words(self.said)
+
+    def wire(self) -> dict[str, Any]:
+        """The JSON object."""
+        if self.left is None:
+            return {**to_wire(self.command), "done": False, "answer": self.said}
+        return self.left.wire()
+
+
+def answer(
+    action: AlarmAction, name: str, payload: dict[str, Any], config: Config, tank: str
+) -> Answer:
+    """Leave the answer for the service, unless it changes nothing.
 
     Raises UsageError or PayloadError for what cannot be, JournalError when it cannot be kept.
     """
-    settings = loaded(asked.config)
-    path, alarm = settings.journal.path, named(name, DEFINITIONS, "alarm")
-    command = alarm_command_from(
-        action, payload, tank=one_tank(settings, asked.tank), alarm=alarm, time_s=present_s()
-    )
+    path, alarm = config.journal.path, named(name, DEFINITIONS, "alarm")
+    command = alarm_command_from(action, payload, tank=tank, alarm=alarm, time_s=present_s())
     with reading_journal(path) as journal:
-        last = alarms(journal, command.tank, [alarm]).get(alarm)
-    head = f"alarm {alarm} of tank {command.tank}"
+        last = alarms(journal, tank, [alarm]).get(alarm)
+    head = f"alarm {alarm} of tank {tank}"
     idle = _nothing_to_do(action, "normal" if last is None else last.state)
     if idle:
-        answer = f"{head} {idle}"
-        wire = {**to_wire(command), "done": False, "answer": answer}
-        tell([answer], wire, as_json=asked.as_json)
-        return
+        return Answer(command, f"{head} {idle}", None)
     span = f" for {command.minutes:g} min" if command.minutes is not None else ""
-    left = submitted(path, command)
-    tell(left.words(f"{head}: {_DONE[action]}{span}"), left.wire(), as_json=asked.as_json)
+    return Answer(command, f"{head}: {_DONE[action]}{span}", submitted(path, command))
+
+
+def answered(action: AlarmAction, name: str, payload: dict[str, Any], asked: Asked) -> None:
+    """Answer an alarm and say so. Raises as `answer`."""
+    settings = loaded(asked.config)
+    given = answer(action, name, payload, settings, one_tank(settings, asked.tank))
+    tell(given.words(), given.wire(), as_json=asked.as_json)
 
 
 def _nothing_to_do(action: AlarmAction, state: str) -> str:

@@ -1,0 +1,249 @@
+"""What the keeper may tell, as forms: filled with what is usual, sent with one tap."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from afterfill.chemistry.doses import dose_words
+from afterfill.config import Config
+from afterfill.journal.store import Journal
+from afterfill.page.layout import button, empty_input, form, path_of
+from afterfill.records import Quantity, Refill
+from afterfill.report.markup import Html, joined, tag
+from afterfill.tank_table import TankTable, tank_table
+
+_AMMONIA = (("", "as N"), ("NH3", "as NH3"), ("NH4+", "as NH4+"))
+_VOLUMES = (("L", "L"), ("US gal", "US gal"), ("imp gal", "imp gal"))
+_WORK = (
+    ("feeding", "Fish fed"), ("cleaning", "Tank cleaned"), ("probe", "ORP probe serviced"),
+    ("lamp", "UV lamp on"), ("ozone", "Ozone on"), ("medicine", "Medicine given"),
+    ("other", "Other work"),
+)  # fmt: skip
+UNIT = ".unit"  # a field's unit stands in a field of its own
+TOLD_KINDS = ("refill", "kit", "source-test", "dose", "stock", "service")
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What the forms of one tank need. `usual`: its last refill whose volume was told; `given`:
+    what was sent and refused, `wrong`: why, and in the form of which kind."""
+
+    config: Config
+    tank: str
+    usual: Refill | None
+    ticket: str
+    kind: str = ""
+    given: Mapping[str, str] | None = None
+    wrong: str = ""
+
+    @property
+    def table(self) -> TankTable:
+        """How the tank's keeper counts."""
+        return tank_table(self.config, self.tank)
+
+    def value(self, kind: str, name: str, usual: str = "") -> str:
+        """What a field holds at first."""
+        if self.given is not None and self.kind == kind:
+            return self.given.get(name, "")
+        return usual
+
+
+def usual_refill(journal: Journal, tank: str) -> Refill | None:
+    """The last refill of which the volume was told. Raises JournalError."""
+    for entry in journal.latest("refill", tank, 20):
+        if isinstance(entry.record, Refill) and entry.record.litres is not None:
+            return entry.record
+    return None
+
+
+def payload_of(fields: Mapping[str, str]) -> dict[str, str | float]:
+    """The fields as `payloads` takes them: each with its unit, what is empty left out."""
+    found: dict[str, str | float] = {}
+    for name, text in fields.items():
+        if text.strip() and name not in ("ticket", "at") and not name.endswith(UNIT):
+            unit = fields.get(name + UNIT, "")
+            has_unit = any(c.isalpha() for c in text)
+            found[name] = text.strip() if has_unit or not unit else f"{text.strip()} {unit}"
+    return found
+
+
+def sheet_html(it: Sheet) -> Html:
+    """All forms: the refill first, then what takes one tap, then what takes typing."""
+    return joined(
+        tag("h1", f"{it.tank}: what was done?"),
+        _section(it, "refill", "A refill", "Log this refill", *_refill_fields(it)),
+        _work(it),
+        _folded(it, "kit", "Test kit, the tank's water", *_kit_fields(it)),
+        _folded(
+            it, "source-test", "Test kit, the tap's or source's own water", *_source_fields(it)
+        ),
+        _folded(it, "dose", "Neutraliser into the tank itself", _dose(it, "dose"), _at(it, "dose")),
+        _folded(it, "service", "A probe out of the tank, or back", *_probe_fields(it)),
+        _folded(it, "stock", "Neutraliser bought, opened, counted", *_stock_fields(it)),
+    )
+
+
+def _section(it: Sheet, kind: str, title: str, words: str, *fields: Html) -> Html:
+    return tag("section", tag("h2", title), _form(it, kind, words, *fields), id=kind)
+
+
+def _folded(it: Sheet, kind: str, title: str, *fields: Html) -> Html:
+    is_open = "open" if it.kind == kind and it.wrong else None
+    return tag(
+        "details", tag("summary", title), _form(it, kind, "Log it", *fields), id=kind, open=is_open
+    )
+
+
+def _form(it: Sheet, kind: str, words: str, *fields: Html) -> Html:
+    said = (
+        [tag("p", it.wrong, class_="wrong", role="alert")] if it.kind == kind and it.wrong else []
+    )
+    to = path_of(it.tank, f"/log/{kind}")
+    return form(to, *said, *fields, button(words), ticket=f"{it.ticket}.{kind}")
+
+
+def _refill_fields(it: Sheet) -> Iterator[Html]:
+    usual = it.usual
+    if usual is not None:
+        yield tag("p", "Filled in as last time: change what was different.", class_="soft")
+    yield from _water_fields(it, "refill")
+    ml = None if usual is None else usual.neutraliser_ml
+    hint = "0 for none, empty: not known"
+    yield _dose(it, "refill", "neutraliser_ml", "" if ml is None else _amount(ml, it), hint=hint)
+    minutes = "" if usual is None or usual.minutes is None else f"{usual.minutes:g}"
+    yield _typed(it, "refill", "minutes", "Minutes it takes", minutes)
+    yield _at(it, "refill")
+
+
+def plan_fields(it: Sheet) -> Iterator[Html]:
+    """A refill to be planned."""
+    yield from _water_fields(it, "plan")
+    yield _dose(it, "plan", "dose_ml", hint="empty: work it out")
+
+
+def _water_fields(it: Sheet, kind: str) -> Iterator[Html]:
+    """How much, how, and from where; as last time."""
+    usual, shown = it.usual, it.table.shown
+    litres, unit = "", "L" if shown.gallon is None else _gallon(it)
+    if usual is not None and usual.litres is not None:
+        litres, _, unit = shown.typed_volume(usual.litres).partition(" ")
+    name, place = "litres" + UNIT, f"{kind}-unit"
+    yield tag(
+        "div",
+        _typed(it, kind, "litres", "New water", litres),
+        labelled(place, "Unit", chosen(place, name, _VOLUMES, it.value(kind, name, unit))),
+        class_="beside",
+    )
+    mode, place = "replace" if usual is None else usual.mode, f"{kind}-mode"
+    modes = (("replace", "drained first, then refilled"), ("add", "added to what is there"))
+    yield labelled(place, "How", chosen(place, "mode", modes, it.value(kind, "mode", mode)))
+    yield from _source(it, kind, None if usual is None else usual.source)
+
+
+def _gallon(it: Sheet) -> str:
+    return "US gal" if it.table.shown.gallon == "us" else "imp gal"
+
+
+def _amount(ml: float, it: Sheet) -> str:
+    return dose_words(ml, it.table.dose_unit).partition(" ")[0]
+
+
+def _dose(
+    it: Sheet, kind: str, name: str = "neutraliser_ml", usual: str = "", hint: str = ""
+) -> Html:
+    unit = it.table.dose_unit
+    words = f"Neutraliser ({unit}{'; ' if hint else ''}{hint})"
+    return _typed(it, kind, name, words, usual)
+
+
+def _kit_fields(it: Sheet) -> Iterator[Html]:
+    yield _typed(it, "kit", "total_chlorine_mg_l", "Total chlorine (mg/L as Cl2, or 1 NH2Cl)")
+    yield _typed(it, "kit", "free_chlorine_mg_l", "Free chlorine (mg/L as Cl2)")
+    name = "total_ammonia_mg_l"
+    yield tag(
+        "div",
+        _typed(it, "kit", name, "Total ammonia (mg/L)"),
+        labelled("kit-ammonia-unit", "Counted", chosen("kit-ammonia-unit", name + UNIT, _AMMONIA,
+                 it.value("kit", name + UNIT))),
+        class_="beside",
+    )  # fmt: skip
+    yield _typed(it, "kit", "ph", "pH")
+    yield _at(it, "kit")
+
+
+def _source_fields(it: Sheet) -> Iterator[Html]:
+    words = "Total chlorine (mg/L as Cl2, or 1 NH2Cl)"
+    yield _typed(it, "source-test", "total_chlorine_mg_l", words)
+    yield _typed(it, "source-test", "free_chlorine_mg_l", "Free chlorine (mg/L as Cl2)")
+    yield from _source(it, "source-test", None)
+    yield _at(it, "source-test")
+
+
+def _probe_fields(it: Sheet) -> Iterator[Html]:
+    yield empty_input(type="hidden", name="what", value="probe")
+    quantities: tuple[tuple[Quantity, str], ...] = (
+        ("orp", "ORP"), ("ph", "pH"), ("temperature", "temperature"),
+    )  # fmt: skip
+    field = chosen("service-quantity", "quantity", quantities, it.value("service", "quantity"))
+    yield labelled("service-quantity", "Which", field)
+    yield _typed(it, "service", "minutes", "Minutes out of the tank from now on (0: it is back)")
+
+
+def _stock_fields(it: Sheet) -> Iterator[Html]:
+    whats = (("bought", "bought"), ("opened", "opened"), ("counted", "counted: all there is"))
+    field = chosen("stock-what", "what", whats, it.value("stock", "what"))
+    yield labelled("stock-what", "What", field)
+    yield _dose(it, "stock", hint="empty: a bottle as configured")
+
+
+def _work(it: Sheet) -> Html:
+    buttons = [button(words, name="what", value=what, class_="quiet") for what, words in _WORK]
+    to, ticket = path_of(it.tank, "/log/service"), f"{it.ticket}.work"
+    why = "Work moves the readings: said first, it raises no alarm."
+    return tag(
+        "section", tag("h2", "Work on the tank, now"), tag("p", why, class_="soft"),
+        form(to, *buttons, ticket=ticket, class_="grid-of"), id="work",
+    )  # fmt: skip
+
+
+def _source(it: Sheet, kind: str, usual: str | None) -> Iterator[Html]:
+    names = list(it.config.source)
+    if len(names) > 1:
+        own = usual or it.config.tank[it.tank].source or ""
+        options = [*([] if own else [("", "not said")]), *((name, name) for name in names)]
+        field = chosen(f"{kind}-source", "source", options, it.value(kind, "source", own))
+        yield labelled(f"{kind}-source", "Source", field)
+    elif names:
+        yield tag("p", f"Source: {names[0]}", class_="soft")
+
+
+def _at(it: Sheet, kind: str) -> Html:
+    words = "When (empty: now; 07:30, or 20 min ago)"
+    value = it.value(kind, "at")
+    return labelled(f"{kind}-at", words, _input(f"{kind}-at", "at", value))
+
+
+def _typed(it: Sheet, kind: str, name: str, words: str, usual: str = "") -> Html:
+    place, value = f"{kind}-{name}", it.value(kind, name, usual)
+    return labelled(place, words, _input(place, name, value, numeric=True))
+
+
+def _input(place: str, name: str, value: str, *, numeric: bool = False) -> Html:
+    mode = "decimal" if numeric else None
+    return empty_input(
+        id=place, name=name, value=value, type="text", inputmode=mode, autocomplete="off",
+        maxlength="60",
+    )  # fmt: skip
+
+
+def labelled(place: str, words: str, field: Html) -> Html:
+    """A field with its label above."""
+    return tag("p", tag("label", words, for_=place), field, class_="field")
+
+
+def chosen(place: str, name: str, options: Sequence[tuple[str, str]], value: str) -> Html:
+    """A choice; `options`: pairs of value and words."""
+    made = [
+        tag("option", words, value=it, selected="selected" if it == value else None)
+        for it, words in options
+    ]
+    return tag("select", *made, id=place, name=name)

@@ -1,0 +1,136 @@
+"""The frame of every page, and its small parts. Text is escaped in `report/markup.py` alone."""
+
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from urllib.parse import quote
+
+from starlette.responses import HTMLResponse, Response
+
+from afterfill.report.markup import Html, empty, joined, tag
+from afterfill.report.style import CHARTS, COLOURS
+
+_HERE = Path(__file__).parent
+SCRIPT = (_HERE / "page.js").read_text(encoding="utf-8")
+STYLE = COLOURS + CHARTS + (_HERE / "page.css").read_text(encoding="utf-8")
+
+# The views of a tank: path, word. A further view is a row here and a route in `app.py`.
+VIEWS = (("", "Now"), ("/log", "Log"), ("/plan", "Plan"), ("/history", "History"))
+
+CAUTIONS = (
+    "Fish that gasp, dart or lie on the bottom need help now, whatever a screen says. afterfill is "
+    "no vet: ask one.",
+    "Never mix chemicals, and never pour one into another's bottle.",
+    "Mains and water: hands and phone dry, pumps and heaters through an RCD (GFCI).",
+    "A tank joined to the drinking water needs protection against backflow: local code, and work "
+    "for a licensed trade.",
+    "This is not a drinking-water instrument, and no substitute for a test kit.",
+)
+
+
+def path_of(tank: str, view: str = "") -> str:
+    """Where a tank's view is found."""
+    return f"/tank/{quote(tank, safe='')}{view}"
+
+
+def link(to: str, words: str, **attributes: str | None) -> Html:
+    """A link within the page."""
+    return tag("a", words, href=to, **attributes)
+
+
+def button(words: str, **attributes: str | None) -> Html:
+    """A button that sends its form."""
+    return tag("button", words, type="submit", **attributes)
+
+
+def form(to: str, *content: str, ticket: str = "", **attributes: str | None) -> Html:
+    """A form that changes something; its ticket lets it be sent once."""
+    hidden = empty_input(type="hidden", name="ticket", value=ticket) if ticket else Html("")
+    return tag("form", hidden, *content, method="post", action=to, **attributes)
+
+
+def empty_input(**attributes: str | None) -> Html:
+    """An input, which has no end tag."""
+    return Html(str(empty("input", **attributes)).removesuffix("</input>"))
+
+
+def document(
+    title: str,
+    *body: str,
+    tanks: Sequence[str] = (),
+    tank: str | None = None,
+    view: str = "",
+    notes: Sequence[str] = (),
+    status: int = 200,
+    live: bool = False,
+) -> Response:
+    """A whole page. `tanks`: all there are (none: nobody is logged in); `tank`, `view`: where this
+    is; `notes`: what was just done; `live`: it is kept up to date by the script."""
+    said = [tag("p", note, class_="note", role="status") for note in notes]
+    main = tag("main", *said, *body, id="main", tabindex="-1")
+    parts = [*_top(tanks, tank), main, *_views(tank, view), _foot(bool(tanks))]
+    script = tag("script", src="/page.js", defer="defer") if live else Html("")
+    head = tag(
+        "head",
+        Html('<meta charset="utf-8">'),
+        Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
+        Html('<meta name="color-scheme" content="light dark">'),
+        Html('<link rel="icon" href="data:,">'),
+        Html('<link rel="stylesheet" href="/page.css">'),
+        tag("title", f"{title} - afterfill"),
+        script,
+    )
+    html = tag("html", head, tag("body", *parts, class_="of-tank" if tank else None), lang="en")
+    return HTMLResponse(f"<!DOCTYPE html>\n{html}\n", status)
+
+
+def _top(tanks: Sequence[str], tank: str | None) -> Iterator[Html]:
+    yield link("#main", "Skip to the content", class_="skip")
+    if len(tanks) > 1 and tank is not None:
+        yield tag("header", link("/", "All tanks"))
+
+
+def _views(tank: str | None, view: str) -> Iterator[Html]:
+    if tank is None:
+        return
+    links = [
+        link(path_of(tank, path), word, aria_current="page" if path == view else None)
+        for path, word in VIEWS
+    ]
+    yield tag("nav", *links, class_="views", aria_label=f"Tank {tank}")
+
+
+def _foot(logged_in: bool) -> Html:
+    cautions = tag("ul", *(tag("li", it) for it in CAUTIONS))
+    out = form("/logout", button("Log out", class_="plain")) if logged_in else Html("")
+    return tag("footer", tag("h2", "Cautions"), cautions, out)
+
+
+def sentence(text: str) -> str:
+    """With a capital and a full stop."""
+    text = text.strip()
+    return text if not text else text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def html_of(lines: Sequence[str]) -> Html:
+    """Lines of a command's answer as HTML: what is indented is a list, numbered or not, and what
+    stands before it without a full stop is its heading."""
+    parts: list[Html] = []
+    items: list[str] = []
+    for number, line in enumerate([*lines, ""]):
+        if line.startswith("  "):
+            items.append(line.strip())
+            continue
+        if items:
+            parts.append(_listed(items))
+            items = []
+        heads = number + 1 < len(lines) and lines[number + 1].startswith("  ")
+        if line:
+            parts.append(tag("h2" if heads and not line.endswith(".") else "p", line))
+    return joined(*parts)
+
+
+def _listed(items: Sequence[str]) -> Html:
+    numbered = all(re.match(r"\d+\. ", item) for item in items)
+    plain = [re.sub(r"^(\d+\.|-) ", "", item) for item in items]
+    return tag("ol" if numbered else "ul", *(tag("li", sentence(item)) for item in plain))

@@ -1,0 +1,44 @@
+"use strict";
+// Keeps the page up to date. Without it all else works; nothing is asked of any other place.
+(() => {
+  const live = document.querySelector("[data-live]");
+  const said = document.getElementById("said");
+  const lost = document.getElementById("lost");
+  if (!live || !window.EventSource) return;
+  const SILENT_MS = 40000;
+  let heardMs = Date.now();
+
+  function put(place, html) {
+    const held = place.contains(document.activeElement) ? document.activeElement.id : "";
+    place.innerHTML = html;
+    if (held) document.getElementById(held)?.focus({ preventScroll: true });
+  }
+
+  function heard() {
+    heardMs = Date.now();
+    lost.hidden = true;
+    live.classList.remove("old");
+  }
+
+  function silent() {
+    lost.hidden = false;
+    live.classList.add("old");
+  }
+
+  const stream = new EventSource(live.dataset.live);
+  stream.addEventListener("now", (event) => {
+    heard();
+    const news = JSON.parse(event.data);
+    put(live, news.html);
+    if (said.textContent !== news.said) said.textContent = news.said;
+    document.title = news.said + " - afterfill";
+  });
+  stream.addEventListener("day", (event) => {
+    heard();
+    const day = document.getElementById("day");
+    if (day) put(day, JSON.parse(event.data).html);
+  });
+  stream.addEventListener("beat", heard);
+  stream.addEventListener("error", silent);
+  window.setInterval(() => { if (Date.now() - heardMs > SILENT_MS) silent(); }, 5000);
+})();
