@@ -7,7 +7,7 @@ from afterfill.cli.latest import alarms
 from afterfill.cli.times import moment, present_s
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.page.layout import button, form, path_of, sentence
+from afterfill.page.layout import button, form, path_of, sentence, with_links
 from afterfill.page.shows import STATES
 from afterfill.records import AlarmChange
 from afterfill.report.markup import Html, joined, tag
@@ -24,7 +24,7 @@ def alarm_html(journal: Journal, config: Config, tank: str, name: str, ticket: s
         tag("h1", f"{tank}: {title_of(name)}"),
         *_state(change, tank_table(config, tank).shown.text),
         *_answers(tank, name, change, ticket),
-        *_reasons(name, change),
+        *_reasons(tank, name, change),
     )
 
 
@@ -62,7 +62,7 @@ def _answers(tank: str, name: str, change: AlarmChange | None, ticket: str) -> I
         yield answer("return-to-service", "Bring it back into service")
 
 
-def _reasons(name: str, change: AlarmChange | None) -> Iterator[Html]:
+def _reasons(tank: str, name: str, change: AlarmChange | None) -> Iterator[Html]:
     it = DEFINITIONS[name]
     dosed = change is None or not change.advice
     rows = (
@@ -70,7 +70,7 @@ def _reasons(name: str, change: AlarmChange | None) -> Iterator[Html]:
         ("Cause", it.cause), ("What happens else", it.consequence),
         ("What would change the picture", it.confirm),
     )  # fmt: skip
-    shown = [(term, words) for term, words in rows if words]
-    pairs = [part for t, w in shown for part in (tag("dt", t), tag("dd", sentence(w)))]
+    shown = [(term, with_links(tank, sentence(words))) for term, words in rows if words]
+    pairs = [part for term, words in shown for part in (tag("dt", term), tag("dd", words))]
     yield tag("h2", "About this alarm")
     yield tag("dl", *pairs)

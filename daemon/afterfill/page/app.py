@@ -17,7 +17,7 @@ from afterfill.errors import AfterfillError
 from afterfill.page import answers, entry, questions
 from afterfill.page.aside import Aside
 from afterfill.page.guard import Guard
-from afterfill.page.layout import SCRIPT, STYLE, document, link
+from afterfill.page.layout import ICON, SCRIPT, STYLE, document, link
 from afterfill.page.live import Live
 from afterfill.page.parts import Parts
 from afterfill.page.password import Password
@@ -52,13 +52,14 @@ def made(config: Config, path: Path, site: Site, password: Password) -> Starlett
 
         return Route(where, handled, methods=[method])
 
-    return Starlette(
+    app = Starlette(
         routes=[
             route("/login", entry.login_page),
             route("/login", entry.login, "POST"),
             route("/logout", entry.logout, "POST"),
             route("/page.css", _style),
             route("/page.js", _script),
+            route("/icon.svg", _icon),
             route("/", questions.home),
             route("/live", questions.live),
             route("/tank/{tank}", questions.tank),
@@ -75,6 +76,8 @@ def made(config: Config, path: Path, site: Site, password: Password) -> Starlett
         exception_handlers={HTTPException: _not_there, Exception: _failed},
         lifespan=lifespan,
     )
+    app.router.redirect_slashes = False
+    return app
 
 
 async def _style(_: Parts, request: Request) -> Response:
@@ -83,6 +86,10 @@ async def _style(_: Parts, request: Request) -> Response:
 
 async def _script(_: Parts, request: Request) -> Response:
     return Response(SCRIPT, media_type="text/javascript")
+
+
+async def _icon(_: Parts, request: Request) -> Response:
+    return Response(ICON, media_type="image/svg+xml")
 
 
 def _sentence(parts: Parts, request: Request, words: str, status: int) -> Response:

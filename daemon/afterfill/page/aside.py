@@ -23,8 +23,11 @@ class Aside:
         self._path = path.resolve()
         self._one = asyncio.Lock()
 
-    async def asked(self, kind: str, tank: str, question: Mapping[str, object]) -> str:
-        """The answer, HTML. Raises UsageError with one sentence when there is none."""
+    async def asked(self, kind: str, tank: str, question: Mapping[str, object]) -> list[str]:
+        """The answer as HTML: what comes first, what stands behind it.
+
+        Raises UsageError with one sentence when there is none.
+        """
         text = json.dumps({**question, "kind": kind, "tank": tank}).encode()
         async with self._one:
             child = await asyncio.create_subprocess_exec(
@@ -39,7 +42,7 @@ class Aside:
                 if child.returncode is None:
                     os.killpg(child.pid, signal.SIGKILL)
         if child.returncode == 0:
-            return out.decode()
+            return [str(part) for part in json.loads(out)]
         words = said.decode(errors="replace").strip()
         if child.returncode not in (2, 3):
             _log.error("a %s of tank %s was not worked out: %s", kind, tank, words)

@@ -25,7 +25,7 @@ TOLD_KINDS = ("refill", "kit", "source-test", "dose", "stock", "service")
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """What the forms of one tank need. `usual`: its last refill whose volume was told; `given`:
-    what was sent and refused, `wrong`: why, and in the form of which kind."""
+    what was sent and refused, `wrong`: why; `kind`: the form that it is about."""
 
     config: Config
     tank: str
@@ -87,7 +87,7 @@ def _section(it: Sheet, kind: str, title: str, words: str, *fields: Html) -> Htm
 
 
 def _folded(it: Sheet, kind: str, title: str, *fields: Html) -> Html:
-    is_open = "open" if it.kind == kind and it.wrong else None
+    is_open = "open" if it.kind == kind else None
     return tag(
         "details", tag("summary", title), _form(it, kind, "Log it", *fields), id=kind, open=is_open
     )

@@ -18,9 +18,12 @@ from afterfill.page.sessions import COOKIE, Session, Sessions
 from afterfill.page.site import Site
 
 LARGEST_BODY = 8192  # bytes; the longest form has a few hundred
+LONGEST_HEAD = 16_384  # bytes
 _BODY_WITHIN_S = 10.0
 _FORM = "application/x-www-form-urlencoded"
-OPEN_PATHS = frozenset({"/login", "/page.css", "/page.js"})  # these tell nothing of a tank
+OPEN_PATHS = frozenset(
+    {"/login", "/page.css", "/page.js", "/icon.svg"}
+)  # these tell nothing of a tank
 CSP = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -57,6 +60,9 @@ class Guard:
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
+        head = (len(part) for pair in scope["headers"] for part in pair)
+        if sum(head, len(scope["query_string"]) + len(scope["path"])) > LONGEST_HEAD:
+            return _no(431, "too large")
         local = (scope.get("server") or ("", 0))[0]
         if headers.get("host", "").lower() not in self._site.hosts(local):
             return _no(421, "this page is not to be found under that name")
@@ -66,7 +72,7 @@ class Guard:
         if foreign is not None:
             return foreign
         token = _token(headers)
-        used = scope["path"] != "/live"  # a phone left on the shelf is nobody's use
+        used = scope["path"] != "/live"  # a phone left on the shelf does not use it
         session = self._sessions.of(token, time.monotonic(), used=used)
         scope["afterfill.token"], scope["afterfill.session"] = token, session
         if scope["path"] in OPEN_PATHS:

@@ -51,8 +51,7 @@ def _refills(journal: Journal, tank: str, shown: Shown, now_s: float) -> Iterato
         yield tag(
             "li",
             link(to, f"{moment(time_s, now_s)}: {_verdict(verdict)}"),
-            tag("br"),
-            tag("span", sentence(words), class_="soft"),
+            tag("p", sentence(words), class_="soft"),
         )
 
 
@@ -79,5 +78,5 @@ def _raised(journal: Journal, tank: str, now_s: float) -> Iterator[Html]:
         from_s, to_s = change.time_s - _BEFORE_S, min(change.time_s + _AFTER_S, now_s)
         span = f"?from={quote(rfc3339(from_s))}&to={quote(rfc3339(to_s))}"
         words = f"{moment(change.time_s, now_s)}: {title_of(change.alarm)}"
-        priority = tag("span", f"{change.priority.capitalize()} priority.", class_="soft")
-        yield tag("li", link(path_of(tank, f"/report{span}"), words), tag("br"), priority)
+        priority = tag("p", f"{change.priority.capitalize()} priority.", class_="soft")
+        yield tag("li", link(path_of(tank, f"/report{span}"), words), priority)

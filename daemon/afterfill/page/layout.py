@@ -14,6 +14,12 @@ _HERE = Path(__file__).parent
 SCRIPT = (_HERE / "page.js").read_text(encoding="utf-8")
 STYLE = COLOURS + CHARTS + (_HERE / "page.css").read_text(encoding="utf-8")
 
+ICON = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path fill="#0b5394" '
+    'd="M16 2c5 8 9 12 9 17a9 9 0 0 1-18 0c0-5 4-9 9-17z"/></svg>'
+)
+_COMMAND = re.compile(r"`afterfill ([^`]+)`")
+
 # The views of a tank: path, word. A further view is a row here and a route in `app.py`.
 VIEWS = (("", "Now"), ("/log", "Log"), ("/plan", "Plan"), ("/history", "History"))
 
@@ -64,7 +70,7 @@ def document(
     status: int = 200,
     live: bool = False,
 ) -> Response:
-    """A whole page. `tanks`: all there are (none: nobody is logged in); `tank`, `view`: where this
+    """A whole page. `tanks`: all there are (none: before the log-in); `tank`, `view`: where this
     is; `notes`: what was just done; `live`: it is kept up to date by the script."""
     said = [tag("p", note, class_="note", role="status") for note in notes]
     main = tag("main", *said, *body, id="main", tabindex="-1")
@@ -75,7 +81,7 @@ def document(
         Html('<meta charset="utf-8">'),
         Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
         Html('<meta name="color-scheme" content="light dark">'),
-        Html('<link rel="icon" href="data:,">'),
+        Html('<link rel="icon" href="/icon.svg" type="image/svg+xml">'),
         Html('<link rel="stylesheet" href="/page.css">'),
         tag("title", f"{title} - afterfill"),
         script,
@@ -112,7 +118,29 @@ def sentence(text: str) -> str:
     return text if not text else text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
-def html_of(lines: Sequence[str]) -> Html:
+def with_links(tank: str, text: str) -> Html:
+    """The text, with a link in place of each command that the page itself can do for `tank`."""
+    parts: list[str] = []
+    for number, part in enumerate(_COMMAND.split(text)):
+        to = _place(tank, part) if number % 2 else None
+        if to is not None:
+            parts.append(link(*to))
+        else:
+            parts.append(tag("code", f"afterfill {part}") if number % 2 else part)
+    return joined(*parts)
+
+
+def _place(tank: str, command: str) -> tuple[str, str] | None:
+    words = command.split()
+    if words[0] == "log" and len(words) > 1:
+        return path_of(tank, f"/log?open={quote(words[1])}#{quote(words[1])}"), "log it here"
+    if words[0] == "plan":
+        rescue = "--rescue" in words
+        return path_of(tank, "/rescue" if rescue else "/plan"), "see the plan here"
+    return (path_of(tank), "see it here") if words == ["now"] else None
+
+
+def html_of(tank: str, lines: Sequence[str]) -> Html:
     """Lines of a command's answer as HTML: what is indented is a list, numbered or not, and what
     stands before it without a full stop is its heading."""
     parts: list[Html] = []
@@ -122,15 +150,18 @@ def html_of(lines: Sequence[str]) -> Html:
             items.append(line.strip())
             continue
         if items:
-            parts.append(_listed(items))
+            parts.append(_listed(tank, items))
             items = []
         heads = number + 1 < len(lines) and lines[number + 1].startswith("  ")
         if line:
-            parts.append(tag("h2" if heads and not line.endswith(".") else "p", line))
+            is_heading = heads and not line.endswith(".")
+            parts.append(tag("h2", line) if is_heading else tag("p", with_links(tank, line)))
     return joined(*parts)
 
 
-def _listed(items: Sequence[str]) -> Html:
+def _listed(tank: str, items: Sequence[str]) -> Html:
     numbered = all(re.match(r"\d+\. ", item) for item in items)
     plain = [re.sub(r"^(\d+\.|-) ", "", item) for item in items]
-    return tag("ol" if numbered else "ul", *(tag("li", sentence(item)) for item in plain))
+    return tag(
+        "ol" if numbered else "ul", *(tag("li", with_links(tank, sentence(item))) for item in plain)
+    )

@@ -4,6 +4,7 @@ import asyncio
 import json
 import time
 from collections.abc import AsyncIterator, Callable
+from dataclasses import asdict, dataclass
 
 from afterfill.config import Config
 from afterfill.errors import JournalError
@@ -11,7 +12,7 @@ from afterfill.journal.store import Journal
 from afterfill.page.day import Day, day_charts
 from afterfill.page.reader import Reader
 from afterfill.page.seen import Seen, seen
-from afterfill.page.shows import headline, tank_card, tank_now
+from afterfill.page.shows import figures, headline, tank_card, tank_now
 from afterfill.report.markup import Html, joined, tag
 from afterfill.tank_table import tank_table
 
@@ -20,6 +21,15 @@ _AGAIN_S = 10.0  # ages grow, and a service may have stopped, without a record
 _BEAT_S = 15.0
 _DAY_EVERY_S = 300.0
 MOST_LISTENERS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """The headline as it is read out; the answer; the figures of one tank."""
+
+    said: str
+    now: Html
+    figures: str = ""
 
 
 class Live:
@@ -58,17 +68,18 @@ class Live:
         self._day[tank] = self._day[tank].caught_up(journal, now_s)
         return day_charts(self._day[tank], tank_table(self._config, tank), now_s)
 
-    async def now_html(self, tank: str | None) -> tuple[str, Html]:
-        """The headline and the whole answer; where the journal cannot be read, that."""
+    async def now(self, tank: str | None) -> News:
+        """What is to be shown of `tank`, or of all; where the journal cannot be read, that."""
         try:
             found = await self.seen(tank)
         except JournalError as error:
-            why = tag("p", f"CANNOT TELL: {error}", class_="word")
-            return f"CANNOT TELL: {error}", tag("div", why, class_="answer cannot-tell")
+            said = f"CANNOT TELL: {error}"
+            why = tag("h1", said, class_="word")
+            return News(said, tag("div", why, class_="answer cannot-tell"))
         said = "; ".join(map(headline, found))
-        if tank is None and len(found) > 1:
-            return said, joined(tag("h1", "Tanks"), *map(tank_card, found))
-        return said, tank_now(found[0])
+        if tank is None:
+            return News(said, joined(tag("h1", "Tanks"), *map(tank_card, found)))
+        return News(said, tank_now(found[0]), figures(found[0]))
 
     async def stream(self, tank: str | None, goes_on: Callable[[], bool]) -> AsyncIterator[str]:
         """Events for one listener, as long as `goes_on`."""
@@ -80,16 +91,16 @@ class Live:
             self.listeners -= 1
 
     async def _events(self, tank: str | None, goes_on: Callable[[], bool]) -> AsyncIterator[str]:
-        last, beat_s, day_s = "", time.monotonic(), time.monotonic()
+        last, beat_s, day_s = None, time.monotonic(), time.monotonic()
         while goes_on():
-            said, html = await self.now_html(tank)
+            news = await self.now(tank)
             now_s = time.monotonic()
-            if html != last:
-                last, beat_s = html, now_s
-                yield _event("now", {"said": said, "html": html})
+            if news != last:
+                last, beat_s = news, now_s
+                yield _event("now", asdict(news))
             if tank is not None and now_s - day_s > _DAY_EVERY_S:
                 day_s = now_s
-                yield _event("day", {"html": await self.day(tank)})
+                yield _event("day", {"day": await self.day(tank)})
             if now_s - beat_s > _BEAT_S:
                 beat_s = now_s
                 yield _event("beat", {})

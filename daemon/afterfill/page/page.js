@@ -26,18 +26,20 @@
   }
 
   const stream = new EventSource(live.dataset.live);
-  stream.addEventListener("now", (event) => {
+  const show = (event) => {
     heard();
     const news = JSON.parse(event.data);
-    put(live, news.html);
-    if (said.textContent !== news.said) said.textContent = news.said;
-    document.title = news.said + " - afterfill";
-  });
-  stream.addEventListener("day", (event) => {
-    heard();
-    const day = document.getElementById("day");
-    if (day) put(day, JSON.parse(event.data).html);
-  });
+    for (const name of ["now", "day", "figures"]) {
+      const place = document.getElementById(name);
+      if (place && news[name]) put(place, news[name]);
+    }
+    if (news.said && said.textContent !== news.said) {
+      said.textContent = news.said;
+      document.title = news.said + " - afterfill";
+    }
+  };
+  stream.addEventListener("now", show);
+  stream.addEventListener("day", show);
   stream.addEventListener("beat", heard);
   stream.addEventListener("error", silent);
   window.setInterval(() => { if (Date.now() - heardMs > SILENT_MS) silent(); }, 5000);

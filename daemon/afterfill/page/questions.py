@@ -2,6 +2,7 @@
 
 import secrets
 import time
+from dataclasses import dataclass
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -13,7 +14,7 @@ from afterfill.page.alarm_view import alarm_html
 from afterfill.page.forms import Sheet, sheet_html, usual_refill
 from afterfill.page.history import history_html
 from afterfill.page.layout import document, path_of
-from afterfill.page.live import MOST_LISTENERS
+from afterfill.page.live import MOST_LISTENERS, News
 from afterfill.page.parts import Parts, notes_of, session_of, tank_of
 from afterfill.page.plans import plan_form, poured_link, rescue_form
 from afterfill.page.sessions import COOKIE
@@ -27,13 +28,23 @@ _REPORT_CSP = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """A plan or report as HTML, what comes first and what stands behind it; or what is wrong."""
+
+    first: str = ""
+    more: str = ""
+    wrong: str = ""
+    status: int = 200
+
+
 async def home(parts: Parts, request: Request) -> Response:
     """All tanks, or the one."""
     if len(parts.tanks) == 1:
         return await _shown(parts, request, parts.tanks[0])
-    said, html = await parts.live.now_html(None)
+    news = await parts.live.now(None)
     return document(
-        "Tanks", *_live_region(said, html, "/live"), tanks=parts.tanks,
+        news.said, *_live_region(news, "/live"), tanks=parts.tanks,
         notes=notes_of(session_of(request)), live=True,
     )  # fmt: skip
 
@@ -44,25 +55,26 @@ async def tank(parts: Parts, request: Request) -> Response:
 
 
 async def _shown(parts: Parts, request: Request, name: str) -> Response:
-    said, html = await parts.live.now_html(name)
+    news = await parts.live.now(name)
     try:
         day = await parts.live.day(name)
     except JournalError:
         day = Html("")  # the answer above says why
     where = f"/live?tank={path_of(name).rpartition('/')[2]}"
     return document(
-        said, *_live_region(said, html, where),
-        tag("section", tag("h2", "The last day"), tag("div", day, id="day"), class_="day"),
+        news.said, *_live_region(news, where),
+        tag("section", tag("h2", "The last day"), tag("div", day, id="day")),
+        tag("section", Html(news.figures), id="figures"),
         tanks=parts.tanks, tank=name, notes=notes_of(session_of(request)), live=True,
     )  # fmt: skip
 
 
-def _live_region(said: str, html: Html, where: str) -> list[Html]:
+def _live_region(news: News, where: str) -> list[Html]:
     lost = "No news from the page: what stands here is old. Is the Pi on, and the phone at home?"
     return [
-        tag("p", said, id="said", role="status", class_="unseen"),
+        tag("p", news.said, id="said", role="status", class_="unseen"),
         tag("p", lost, id="lost", role="alert", class_="wrong", hidden="hidden"),
-        tag("div", html, id="now", data_live=where),
+        tag("div", news.now, id="now", data_live=where),
     ]
 
 
@@ -91,7 +103,7 @@ async def sheet(parts: Parts, request: Request) -> Response:
     planned = bool(given.get("litres"))
     it = Sheet(
         parts.config, name, usual, secrets.token_urlsafe(12),
-        kind="refill" if planned else "", given=given if planned else None,
+        kind="refill" if planned else given.get("open", ""), given=given if planned else None,
     )  # fmt: skip
     return document(
         f"{name}: log", sheet_html(it), tanks=parts.tanks, tank=name, view="/log",
@@ -120,13 +132,14 @@ async def plan(parts: Parts, request: Request) -> Response:
     usual = await parts.reader.read(lambda journal: usual_refill(journal, name))
     it = Sheet(parts.config, name, usual, "", kind="plan", given=given or None)
     form, question = plan_form(it)
-    found, wrong, status = "", "", 200
+    found, poured = Worked(), Html("")
     if question is not None:
-        found, wrong, status = await _worked_out(parts, request, "plan", name, question)
-    poured = poured_link(name, question) if found and question is not None else Html("")
+        found = await _worked_out(parts, request, "plan", name, question)
+        poured = poured_link(name, question)
     return document(
-        f"{name}: plan", tag("h1", f"{name}: a refill, before it is poured"), *_wrong(wrong),
-        Html(found), poured, form, tanks=parts.tanks, tank=name, view="/plan", status=status,
+        f"{name}: plan", tag("h1", f"{name}: a refill, before it is poured"), *_wrong(found.wrong),
+        Html(found.first), poured if found.first else Html(""), Html(found.more), form,
+        tanks=parts.tanks, tank=name, view="/plan", status=found.status,
     )  # fmt: skip
 
 
@@ -134,10 +147,11 @@ async def rescue(parts: Parts, request: Request) -> Response:
     """What to do about disinfectant in the tank."""
     name, given = tank_of(parts, request), dict(request.query_params)
     form, question = rescue_form(given)
-    found, wrong, status = await _worked_out(parts, request, "rescue", name, question)
+    found = await _worked_out(parts, request, "rescue", name, question)
     return document(
-        f"{name}: rescue plan", tag("h1", f"{name}: rescue plan"), *_wrong(wrong), Html(found),
-        form, tanks=parts.tanks, tank=name, view="-", status=status,
+        f"{name}: rescue plan", tag("h1", f"{name}: rescue plan"), *_wrong(found.wrong),
+        Html(found.first), Html(found.more), form,
+        tanks=parts.tanks, tank=name, view="-", status=found.status,
     )  # fmt: skip
 
 
@@ -147,14 +161,14 @@ def _wrong(words: str) -> list[Html]:
 
 async def _worked_out(
     parts: Parts, request: Request, kind: str, name: str, question: dict[str, object]
-) -> tuple[str, str, int]:
-    """The answer, or why there is none, and the status."""
+) -> Worked:
     if not session_of(request).work.take(time.monotonic()):
-        return "", "Too much at once: wait a moment.", 429
+        return Worked(wrong="Too much at once: wait a moment.", status=429)
     try:
-        return await parts.aside.asked(kind, name, question), "", 200
+        first, *more = await parts.aside.asked(kind, name, question)
+        return Worked(first, "".join(more))
     except UsageError as error:
-        return "", str(error), 400
+        return Worked(wrong=str(error), status=400)
 
 
 async def history(parts: Parts, request: Request) -> Response:
@@ -169,10 +183,10 @@ async def report(parts: Parts, request: Request) -> Response:
     """The page of `afterfill report`, which brings its own style and nothing else."""
     name, given = tank_of(parts, request), request.query_params
     question = {key: given[key] for key in ("refill", "from", "to") if key in given}
-    found, wrong, status = await _worked_out(parts, request, "report", name, dict(question))
-    if wrong:
+    found = await _worked_out(parts, request, "report", name, dict(question))
+    if found.wrong:
         return document(
-            "Report", tag("h1", "No report"), *_wrong(wrong), tanks=parts.tanks, tank=name,
-            view="/history", status=status,
+            "Report", tag("h1", "No report"), *_wrong(found.wrong), tanks=parts.tanks, tank=name,
+            view="/history", status=found.status,
         )  # fmt: skip
-    return HTMLResponse(found, headers={"content-security-policy": _REPORT_CSP})
+    return HTMLResponse(found.first, headers={"content-security-policy": _REPORT_CSP})

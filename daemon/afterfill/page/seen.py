@@ -35,6 +35,11 @@ class Seen:
         return [it for it in self.alarms if it.active and it.state in _OPEN]
 
 
+def _how_grave(change: AlarmChange) -> tuple[bool, int, float]:
+    danger = DEFINITIONS[change.alarm].danger
+    return not danger, _RANK[change.priority], -change.time_s
+
+
 _OPEN = ("unacknowledged", "acknowledged")
 
 
@@ -45,7 +50,7 @@ def seen(journal: Journal, config: Config, tank: str) -> Seen:
     probes = {probe.name: probe.quantity for probe in config.probe if probe.tank == tank}
     read = usable_readings(journal, tank, probes)
     changes = [a for a in alarms(journal, tank, DEFINITIONS).values() if a.state != "normal"]
-    changes.sort(key=lambda change: (_RANK[change.priority], -change.time_s))
+    changes.sort(key=_how_grave)
     ahead = newest(journal, Forecast, tank)
     return Seen(
         it, tuple(changes), {probes[name]: found.record for name, found in read.items()},

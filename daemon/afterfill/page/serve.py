@@ -13,6 +13,7 @@ from afterfill.config import Config
 from afterfill.config_fields import ListenAddress
 from afterfill.errors import DeviceUnavailable, UsageError
 from afterfill.page.app import made
+from afterfill.page.guard import LONGEST_HEAD
 from afterfill.page.password import Password
 from afterfill.page.site import Site
 from afterfill.service.log_lines import LogLines
@@ -20,7 +21,6 @@ from afterfill.sinks.secret_file import secret_in
 
 _log = logging.getLogger(__name__)
 _MOST_CONNECTIONS = 64  # a household's phones with their live streams, several times over
-_LONGEST_HEAD = 16_384  # bytes
 
 
 def serve(config: Config, path: Path, listen: str, secret: Path, url: str | None) -> None:
@@ -37,7 +37,7 @@ def serve(config: Config, path: Path, listen: str, secret: Path, url: str | None
         uvicorn.Config(
             app, http="h11", loop="asyncio", ws="none", log_config=None, access_log=False,
             server_header=False, proxy_headers=False, limit_concurrency=_MOST_CONNECTIONS,
-            h11_max_incomplete_event_size=_LONGEST_HEAD, timeout_keep_alive=10,
+            h11_max_incomplete_event_size=LONGEST_HEAD, timeout_keep_alive=10,
             timeout_graceful_shutdown=2,
         )
     )  # fmt: skip

@@ -6,7 +6,7 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.cli.standing import WORDS
 from afterfill.cli.times import ahead_words, moment
 from afterfill.figures import figure, interval
-from afterfill.page.layout import link, path_of, sentence
+from afterfill.page.layout import link, path_of, sentence, with_links
 from afterfill.page.seen import Seen
 from afterfill.records import AlarmChange, AlarmState, Quantity, StandingWord
 from afterfill.report.markup import Html, joined, tag
@@ -15,7 +15,7 @@ from afterfill.sinks.notify.text import span, title_of
 
 STATES: dict[AlarmState, str] = {
     "normal": "over",
-    "unacknowledged": "nobody is on it yet",
+    "unacknowledged": "not acknowledged yet",
     "acknowledged": "acknowledged: a person is on it",
     "returned-to-normal-unacknowledged": "over, not yet seen",
     "shelved": "put aside for a while",
@@ -41,8 +41,14 @@ def headline(it: Seen) -> str:
 
 
 def tank_now(it: Seen) -> Html:
-    """The whole answer: word, why, what to do, figures."""
-    return joined(_answer(it), _to_do(it), *_others(it), _figures(it))
+    """The answer: word, why, what to do."""
+    return joined(_answer(it), _to_do(it), *_others(it))
+
+
+def figures(it: Seen) -> Html:
+    """The figures behind it."""
+    rows = [pair for name, value in _rows(it) for pair in (tag("dt", name), tag("dd", value))]
+    return joined(tag("h2", "Figures"), tag("dl", *rows))
 
 
 def tank_card(it: Seen) -> Html:
@@ -83,10 +89,10 @@ def _alarm(it: Seen, change: AlarmChange) -> Html:
     definition, tank = DEFINITIONS[change.alarm], it.stands.tank
     steps, said = definition.steps, it.table.shown.text
     dose = said(change.advice) or steps.dose
-    first = [tag("li", tag("strong", sentence(steps.first)))]
-    first += [tag("li", sentence(f"dose: {dose}" if change.advice else dose))] if dose else []
-    first += [tag("li", sentence(step)) for step in steps.then]
-    more = [tag("p", f"Do not {steps.never()}.")] if steps.do_not else []
+    then = [*([f"dose: {dose}" if change.advice else dose] if dose else []), *steps.then]
+    first = tag("li", tag("strong", with_links(tank, sentence(steps.first))))
+    do = [first, *(tag("li", with_links(tank, sentence(step))) for step in then)]
+    more = [tag("p", with_links(tank, f"Do not {steps.never()}."))] if steps.do_not else []
     rescue = link(
         path_of(tank, "/rescue"), "Rescue plan", class_="button", id=f"rescue-{change.alarm}"
     )
@@ -95,7 +101,7 @@ def _alarm(it: Seen, change: AlarmChange) -> Html:
         tag("h3", sentence(title_of(change.alarm)).rstrip(".")),
         tag("p", f"{change.priority.capitalize()} priority, time to act: "
             f"{definition.time_to_respond}; {STATES[change.state]}.", class_="soft"),
-        tag("ol", *first),
+        tag("ol", *do),
         *more,
         tag("p", sentence(said(change.message))),
         tag("p", rescue if change.alarm.startswith("residual-oxidant") else Html(""),
@@ -120,11 +126,6 @@ def _others(it: Seen) -> Iterator[Html]:
             for change in others
         ]  # fmt: skip
         yield tag("section", tag("h2", "Other alarms"), tag("ul", *rows), class_="others")
-
-
-def _figures(it: Seen) -> Html:
-    rows = [pair for name, value in _rows(it) for pair in (tag("dt", name), tag("dd", value))]
-    return tag("section", tag("h2", "Figures"), tag("dl", *rows), class_="figures")
 
 
 def _rows(it: Seen) -> Iterator[tuple[str, str]]:

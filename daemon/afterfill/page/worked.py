@@ -1,7 +1,8 @@
 """Plans and reports, worked out in a process of their own: what they load goes when they are made.
 
 Run as ``python -m afterfill.page.worked CONFIG``; the question is JSON on standard input, the
-answer HTML on standard output. A mistake is one sentence on standard error, and its exit code.
+answer on standard output: HTML as JSON, what comes first and what stands behind it. A mistake is
+one sentence on standard error, and its exit code.
 """
 
 import json
@@ -14,6 +15,7 @@ from afterfill.chemistry.kit_units import chlorine_from
 from afterfill.cli.configured import reading_journal
 from afterfill.cli.console import Line, Table
 from afterfill.cli.plan.answer import plan_of
+from afterfill.cli.plan.refill import PlannedRefill
 from afterfill.cli.plan.said import Said
 from afterfill.cli.times import period_from, present_s, time_from
 from afterfill.config import Config
@@ -36,43 +38,44 @@ def main() -> None:
     try:
         settings = load(path)
         kind, tank = question.pop("kind"), question.pop("tank")
-        sys.stdout.write(
-            _report(settings, tank, question)
-            if kind == "report"
+        is_report = kind == "report"
+        answer = (
+            [_report(settings, tank, question)]
+            if is_report
             else _plan(settings, path, tank, question)
         )
+        json.dump(answer, sys.stdout)
     except AfterfillError as error:
         sys.stderr.write(str(error))
         raise SystemExit(error.exit_code) from error
 
 
-def _plan(settings: Config, path: Path, tank: str, said: dict[str, Any]) -> str:
+def _plan(settings: Config, path: Path, tank: str, said: dict[str, Any]) -> list[str]:
     if "residual_mg_l" in said:
         said["residual_mg_l"] = chlorine_from(said["residual_mg_l"])
     plan = plan_of(Said(**said), settings, path, tank)
     words = list(plan.words())
-    head = words[0] if isinstance(words[0], str) else ""
-    about = html_of_all(words[1:])
-    safe = "safe" if plan.is_safe else "not-safe"
-    return tag("section", tag("p", head, class_=f"planned {safe}"), about)
+    until = next(n for n, word in enumerate(words) if isinstance(word, Table)) - 1
+    unsure = isinstance(plan, PlannedRefill) and plan.plan.judgement != "within-limits"
+    look = "not-safe" if not plan.is_safe else "unsure" if unsure else "safe"
+    head = tag("p", str(words[0]), class_=f"planned {look}")
+    return [joined(head, html_of_all(tank, words[1:until])), html_of_all(tank, words[until:])]
 
 
-def html_of_all(words: list[Any]) -> Html:
-    """Lines and tables in their order; a line before a table is its heading."""
+def html_of_all(tank: str, words: list[Any]) -> Html:
+    """Lines and tables in their order; a table is folded under the line before it."""
     parts: list[Html] = []
     lines: list[str] = []
     for word in words:
         if isinstance(word, Table):
-            heading = [tag("h2", lines.pop())] if lines and lines[-1] else []
-            parts += [html_of(lines), *heading, table(tuple(word.headers), _rows(word))]
+            heading = tag("summary", lines.pop() if lines else "Figures")
+            rows = [tuple(row) for row in word.rows]
+            parts.append(html_of(tank, lines))
+            parts.append(tag("details", heading, table(tuple(word.headers), rows)))
             lines = []
         else:
             lines.append(word.text if isinstance(word, Line) else word)
-    return joined(*parts, html_of(lines))
-
-
-def _rows(it: Table) -> list[tuple[str, ...]]:
-    return [tuple(row) for row in it.rows]
+    return joined(*parts, html_of(tank, lines))
 
 
 def _report(settings: Config, tank: str, asked: dict[str, Any]) -> str:
