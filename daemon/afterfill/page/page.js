@@ -9,8 +9,11 @@
   let heardMs = Date.now();
 
   function put(place, html) {
+    const made = document.createElement("template");
+    made.innerHTML = html;
+    if (made.innerHTML === place.innerHTML) return; // what is being read or tapped stays
     const held = place.contains(document.activeElement) ? document.activeElement.id : "";
-    place.innerHTML = html;
+    place.replaceChildren(made.content);
     if (held) document.getElementById(held)?.focus({ preventScroll: true });
   }
 

@@ -59,7 +59,8 @@ def page(
         _section("Cautions", tag("ul", *(tag("li", c) for c in CAUTIONS), class_="caution")),
         _foot(moment, made_s),
     ]
-    return "<!DOCTYPE html>\n" + tag("html", _head(title), tag("body", *body), lang="en") + "\n"
+    html = tag("html", _head(title), tag("body", tag("main", *body)), lang="en")
+    return f"<!DOCTYPE html>\n{html}\n"
 
 
 def _head(title: str) -> Html:
