@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.cli.alarm.answers import Answer, answer
+from afterfill.cli.alarm.answer import Answer, answer
 from afterfill.cli.log.understood import said_back, understood
 from afterfill.cli.submission import Submitted, submitted
 from afterfill.cli.times import past_from, present_s

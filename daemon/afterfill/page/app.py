@@ -33,7 +33,7 @@ Handler = Callable[[Parts, Request], Awaitable[Response]]
 def made(config: Config, path: Path, site: Site, password: Password) -> Starlette:
     """The application for the configuration that stands at `path`."""
     sessions = Sessions()
-    reader, days = Reader(config.journal.path), Reader(config.journal.path)
+    reader, days = Reader(config.journal.path), Reader(config.journal.path, keeps_open=False)
     live = Live(config, reader, days)
     parts = Parts(config, site, password, sessions, reader, live, Aside(path))
 

@@ -1,5 +1,7 @@
 """`afterfill page`: the page on the local network."""
 
+import os
+import sys
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
@@ -41,6 +43,6 @@ def page(
         )
     if find_spec("uvicorn") is None or find_spec("starlette") is None:
         raise UsageError("the page needs more packages: pip install 'afterfill[page]'")
-    from afterfill.page.serve import serve
-
-    serve(settings, path, listen, secret, given.url)
+    # in place of this process, which has loaded what reads a command line, and would keep it
+    question = [str(path), listen, str(secret), given.url or ""]
+    os.execv(sys.executable, [sys.executable, "-m", "afterfill.page.serve", *question])

@@ -10,6 +10,7 @@ from typing import TypeVar
 from afterfill.cli.configured import reading_journal
 from afterfill.errors import JournalError
 from afterfill.journal.store import Journal
+from afterfill.page.memory import give_back
 
 _T = TypeVar("_T")
 
@@ -17,8 +18,9 @@ _T = TypeVar("_T")
 class Reader:
     """Opens the journal when it is asked for, and again when the file is another or has failed."""
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def __init__(self, path: Path, *, keeps_open: bool = True) -> None:
+        """`keeps_open` false: for what is asked seldom; an open journal takes 3 MB."""
+        self._path, self._keeps_open = path, keeps_open
         self._thread = ThreadPoolExecutor(1, "journal")
         self._journal: Journal | None = None
         self._file: tuple[int, int] | None = None
@@ -33,6 +35,9 @@ class Reader:
         except JournalError:
             self._let_go()
             raise
+        finally:
+            if not self._keeps_open:
+                self._let_go()
 
     def _opened(self) -> Journal:
         try:
@@ -50,6 +55,7 @@ class Reader:
         if self._journal is not None:
             self._journal.abandon()
             self._journal = None
+            give_back()
 
     async def close(self) -> None:
         """Let go of the journal."""

@@ -1,4 +1,8 @@
-"""The server: what it listens on, and the parts of the page put together."""
+"""The server: what it listens on, and the parts of the page put together.
+
+A process of its own, which `command.py` becomes: ``python -m afterfill.page.serve CONFIG LISTEN
+PASSWORD_FILE URL``, an empty URL for none.
+"""
 
 import asyncio
 import logging
@@ -9,11 +13,12 @@ from pathlib import Path
 import uvicorn
 from pydantic import TypeAdapter, ValidationError
 
-from afterfill.config import Config
 from afterfill.config_fields import ListenAddress
-from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.config_file import load
+from afterfill.errors import AfterfillError, DeviceUnavailable, UsageError
 from afterfill.page.app import made
 from afterfill.page.guard import LONGEST_HEAD
+from afterfill.page.memory import settle
 from afterfill.page.password import Password
 from afterfill.page.site import Site
 from afterfill.service.log_lines import LogLines
@@ -23,12 +28,24 @@ _log = logging.getLogger(__name__)
 _MOST_CONNECTIONS = 64  # a household's phones with their live streams, several times over
 
 
-def serve(config: Config, path: Path, listen: str, secret: Path, url: str | None) -> None:
-    """Serve until stopped. `path`: where the configuration stands.
+def main() -> None:
+    """Serve until stopped; a mistake is one sentence, and its exit code."""
+    path, listen, secret, url = sys.argv[1:5]
+    try:
+        serve(Path(path), listen, Path(secret), url or None)
+    except AfterfillError as error:
+        sys.stderr.write(f"afterfill: {error}\n")
+        raise SystemExit(error.exit_code) from error
+
+
+def serve(path: Path, listen: str, secret: Path, url: str | None) -> None:
+    """Serve until stopped. `path`: the configuration; `secret`: the password's file.
 
     Raises UsageError, ConfigError, SinkUnavailable (no password), DeviceUnavailable (no address).
     """
+    config = load(path)
     _log_to_stderr()
+    settle()
     password = Password(secret_in(secret, "password_file"))
     bound = _bound(_checked(listen))
     site = Site(int(bound.getsockname()[1]), None if url is None else url.rstrip("/"))
@@ -75,3 +92,7 @@ def _log_to_stderr() -> None:
     handler.setFormatter(LogLines())
     logging.basicConfig(handlers=[handler], level=logging.INFO)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
+
+
+if __name__ == "__main__":
+    main()
