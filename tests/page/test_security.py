@@ -278,6 +278,18 @@ def test_a_change_from_elsewhere_is_refused(
     assert len(inbox(folder)) == before
 
 
+@pytest.mark.parametrize("path", CHANGES)
+def test_every_change_asks_where_it_comes_from(
+    page: Served, keeper: Asker, folder: Path, path: str
+) -> None:
+    before = len(inbox(folder))
+    fields = {**REFILL, "what": "feeding", "ticket": "x"}
+    for headers in ({"Origin": "http://evil.example"}, {"Sec-Fetch-Site": "cross-site"}):
+        assert keeper.post(path, fields, **headers).status == 403
+    assert len(inbox(folder)) == before
+    assert keeper.ask("/").status == 200  # nor was anyone logged out
+
+
 def test_a_change_from_the_page_itself_is_taken(keeper: Asker, folder: Path) -> None:
     found = keeper.post("/tank/window/log/refill", refill_of(keeper), Sec_Fetch_Site="same-origin")
     assert found.status == 303

@@ -1,5 +1,6 @@
 """The routes: what is asked for, what is changed, and what is answered."""
 
+import asyncio
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
@@ -39,7 +40,9 @@ def made(config: Config, path: Path, site: Site, password: Password) -> Starlett
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        warming = asyncio.create_task(live.warm())
         yield
+        warming.cancel()
         await reader.close()
         await days.close()
 

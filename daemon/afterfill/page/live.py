@@ -4,6 +4,7 @@ import asyncio
 import json
 import time
 from collections.abc import AsyncIterator, Callable
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 
 from afterfill.config import Config
@@ -55,6 +56,12 @@ class Live:
             self._kept[tank or ""] = last, time.monotonic(), found
         return found
 
+    async def warm(self) -> None:
+        """Read the last day of each tank before anyone asks: at 1 Hz that takes some seconds."""
+        for tank in self._config.tank:
+            with suppress(JournalError):
+                await self.day(tank)
+
     async def day(self, tank: str) -> Html:
         """The last day's drawings, at most some minutes old. Raises JournalError."""
         made_s, html = self._drawn.get(tank, (0.0, Html("")))
@@ -100,7 +107,8 @@ class Live:
                 yield _event("now", asdict(news))
             if tank is not None and now_s - day_s > _DAY_EVERY_S:
                 day_s = now_s
-                yield _event("day", {"day": await self.day(tank)})
+                with suppress(JournalError):  # what is new says so
+                    yield _event("day", {"day": await self.day(tank)})
             if now_s - beat_s > _BEAT_S:
                 beat_s = now_s
                 yield _event("beat", {})
