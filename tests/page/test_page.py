@@ -207,9 +207,12 @@ def test_tests_doses_work_and_stock_are_told(keeper: Asker, folder: Path) -> Non
     # 14.007 of 17.031 g/mol of NH3 are nitrogen
     assert kit.total_ammonia_mg_l == pytest.approx(0.5 * 14.007 / 17.031, rel=1e-3)
     assert (kit.total_chlorine_mg_l, kit.ph) == (0.2, 7.1)
-    assert told(keeper, "source-test", {"total_chlorine_mg_l": "1.9", "at": "20 min ago"}) == 303
+    tested = {"total_chlorine_mg_l": "1.9", "total_chlorine_mg_l.unit": "NH2Cl"}
+    assert told(keeper, "source-test", {**tested, "at": "20 min ago"}) == 303
     test = inbox(folder)[-1]
     assert isinstance(test, SourceTest)
+    # 70.906 g/mol of Cl2 for 51.476 of NH2Cl
+    assert test.total_chlorine_mg_l == pytest.approx(1.9 * 70.906 / 51.476, rel=1e-3)
     assert time.time() - test.time_s == pytest.approx(1200, abs=10)
     assert told(keeper, "dose", {"neutraliser_ml": "2 ml"}) == 303
     assert isinstance(inbox(folder)[-1], Dose)
@@ -323,7 +326,8 @@ def test_what_was_planned_is_filled_in_when_it_is_logged(keeper: Asker) -> None:
 def test_a_volume_that_cannot_be_gets_a_sentence(keeper: Asker) -> None:
     found = keeper.ask("/tank/window/plan?litres=500")
     assert found.status == 400
-    assert "at most the tank's 120 L" in text_of(found.text)
+    assert "500: give more than nothing, and at most the tank's 120 L" in text_of(found.text)
+    assert "--litres" not in text_of(found.text)
 
 
 def test_the_rescue_plan_by_belief_and_by_a_kit(keeper: Asker) -> None:
@@ -354,7 +358,7 @@ def test_the_keepers_own_units_are_shown(tmp_path: Path) -> None:
         keeper = page.keeper()
         assert "°F" in text_of(keeper.ask("/").text)
         html = keeper.ask(LOG).text
-        assert 'name="litres" value="6.604"' in html
+        assert 'name="litres" value="6.6"' in html
         assert '<option value="US gal" selected="selected">' in html
         assert "refill of 6.6 US gal (25 L)" in text_of(keeper.ask("/tank/window/plan").text)
 

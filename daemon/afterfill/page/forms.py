@@ -12,7 +12,9 @@ from afterfill.report.markup import Html, joined, tag
 from afterfill.tank_table import TankTable, tank_table
 
 _AMMONIA = (("", "as N"), ("NH3", "as NH3"), ("NH4+", "as NH4+"))
+_CHLORINE = (("", "as Cl2"), ("NH2Cl", "as NH2Cl"))
 _VOLUMES = (("L", "L"), ("US gal", "US gal"), ("imp gal", "imp gal"))
+_MODES = (("replace", "drained first, then refilled"), ("add", "added to what is there"))
 _WORK = (
     ("feeding", "Fish fed"), ("cleaning", "Tank cleaned"), ("probe", "ORP probe serviced"),
     ("lamp", "UV lamp on"), ("ozone", "Ozone on"), ("medicine", "Medicine given"),
@@ -105,38 +107,52 @@ def _refill_fields(it: Sheet) -> Iterator[Html]:
     usual = it.usual
     if usual is not None:
         yield tag("p", "Filled in as last time: change what was different.", class_="soft")
-    yield from _water_fields(it, "refill")
+    yield _water(it, "refill")
     ml = None if usual is None else usual.neutraliser_ml
     hint = "0 for none, empty: not known"
     yield _dose(it, "refill", "neutraliser_ml", "" if ml is None else _amount(ml, it), hint=hint)
+    yield from _source(it, "refill", None if usual is None else usual.source)
     minutes = "" if usual is None or usual.minutes is None else f"{usual.minutes:g}"
-    yield _typed(it, "refill", "minutes", "Minutes it takes", minutes)
-    yield _at(it, "refill")
+    mode = it.value("refill", "mode", _usual_mode(it))
+    long = f", {minutes} min" if minutes and it.given is None else ""
+    yield tag(
+        "details",
+        tag("summary", f"{_MODES[mode == 'add'][1].capitalize()}{long}, now: change"),
+        _mode(it, "refill"),
+        _typed(it, "refill", "minutes", "Minutes it takes", minutes),
+        _at(it, "refill"),
+        open="open" if it.kind == "refill" and it.wrong else None,
+    )
 
 
 def plan_fields(it: Sheet) -> Iterator[Html]:
     """A refill to be planned."""
-    yield from _water_fields(it, "plan")
+    yield _water(it, "plan")
+    yield _mode(it, "plan")
+    yield from _source(it, "plan", None if it.usual is None else it.usual.source)
     yield _dose(it, "plan", "dose_ml", hint="empty: work it out")
 
 
-def _water_fields(it: Sheet, kind: str) -> Iterator[Html]:
-    """How much, how, and from where; as last time."""
+def _water(it: Sheet, kind: str) -> Html:
+    """How much; as last time."""
     usual, shown = it.usual, it.table.shown
     litres, unit = "", "L" if shown.gallon is None else _gallon(it)
     if usual is not None and usual.litres is not None:
         litres, _, unit = shown.typed_volume(usual.litres).partition(" ")
     name, place = "litres" + UNIT, f"{kind}-unit"
-    yield tag(
-        "div",
-        _typed(it, kind, "litres", "New water", litres),
-        labelled(place, "Unit", chosen(place, name, _VOLUMES, it.value(kind, name, unit))),
-        class_="beside",
-    )
-    mode, place = "replace" if usual is None else usual.mode, f"{kind}-mode"
-    modes = (("replace", "drained first, then refilled"), ("add", "added to what is there"))
-    yield labelled(place, "How", chosen(place, "mode", modes, it.value(kind, "mode", mode)))
-    yield from _source(it, kind, None if usual is None else usual.source)
+    field = chosen(place, name, _VOLUMES, it.value(kind, name, unit))
+    new = _typed(it, kind, "litres", "New water", litres)
+    return tag("div", new, labelled(place, "Unit", field), class_="beside")
+
+
+def _usual_mode(it: Sheet) -> str:
+    return "replace" if it.usual is None else it.usual.mode
+
+
+def _mode(it: Sheet, kind: str) -> Html:
+    place = f"{kind}-mode"
+    field = chosen(place, "mode", _MODES, it.value(kind, "mode", _usual_mode(it)))
+    return labelled(place, "How", field)
 
 
 def _gallon(it: Sheet) -> str:
@@ -156,26 +172,25 @@ def _dose(
 
 
 def _kit_fields(it: Sheet) -> Iterator[Html]:
-    yield _typed(it, "kit", "total_chlorine_mg_l", "Total chlorine (mg/L as Cl2, or 1 NH2Cl)")
+    yield _counted(it, "kit", "total_chlorine_mg_l", "Total chlorine (mg/L)", _CHLORINE)
     yield _typed(it, "kit", "free_chlorine_mg_l", "Free chlorine (mg/L as Cl2)")
-    name = "total_ammonia_mg_l"
-    yield tag(
-        "div",
-        _typed(it, "kit", name, "Total ammonia (mg/L)"),
-        labelled("kit-ammonia-unit", "Counted", chosen("kit-ammonia-unit", name + UNIT, _AMMONIA,
-                 it.value("kit", name + UNIT))),
-        class_="beside",
-    )  # fmt: skip
+    yield _counted(it, "kit", "total_ammonia_mg_l", "Total ammonia (mg/L)", _AMMONIA)
     yield _typed(it, "kit", "ph", "pH")
     yield _at(it, "kit")
 
 
 def _source_fields(it: Sheet) -> Iterator[Html]:
-    words = "Total chlorine (mg/L as Cl2, or 1 NH2Cl)"
-    yield _typed(it, "source-test", "total_chlorine_mg_l", words)
+    yield _counted(it, "source-test", "total_chlorine_mg_l", "Total chlorine (mg/L)", _CHLORINE)
     yield _typed(it, "source-test", "free_chlorine_mg_l", "Free chlorine (mg/L as Cl2)")
     yield from _source(it, "source-test", None)
     yield _at(it, "source-test")
+
+
+def _counted(it: Sheet, kind: str, name: str, words: str, ways: Sequence[tuple[str, str]]) -> Html:
+    """A value beside what it is counted in: a telephone's keys for numbers have no letters."""
+    place, how = f"{kind}-{name}-unit", it.value(kind, name + UNIT)
+    counted = labelled(place, "Counted", chosen(place, name + UNIT, ways, how))
+    return tag("div", _typed(it, kind, name, words), counted, class_="beside")
 
 
 def _probe_fields(it: Sheet) -> Iterator[Html]:

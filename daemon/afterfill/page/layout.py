@@ -112,6 +112,11 @@ def _foot(logged_in: bool) -> Html:
     return tag("footer", tag("h2", "Cautions"), cautions, out)
 
 
+def without_options(text: str) -> str:
+    """A command's sentence for a form, which has no options."""
+    return re.sub(r"^--[a-z-]+:? ", "", text)
+
+
 def sentence(text: str) -> str:
     """With a capital and a full stop."""
     text = text.strip()

@@ -13,7 +13,7 @@ from afterfill.errors import JournalError, UsageError
 from afterfill.page.alarm_view import alarm_html
 from afterfill.page.forms import Sheet, sheet_html, usual_refill
 from afterfill.page.history import history_html
-from afterfill.page.layout import document, path_of
+from afterfill.page.layout import document, path_of, without_options
 from afterfill.page.live import MOST_LISTENERS, News
 from afterfill.page.parts import Parts, notes_of, session_of, tank_of
 from afterfill.page.plans import plan_form, poured_link, rescue_form
@@ -156,7 +156,7 @@ async def rescue(parts: Parts, request: Request) -> Response:
 
 
 def _wrong(words: str) -> list[Html]:
-    return [tag("p", words, class_="wrong", role="alert")] if words else []
+    return [tag("p", without_options(words), class_="wrong", role="alert")] if words else []
 
 
 async def _worked_out(

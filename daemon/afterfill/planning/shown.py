@@ -60,7 +60,7 @@ class Shown:
         """
         if self.gallon is None:
             return f"{litres:.4g} L"
-        return f"{litres / _LITRES[self.gallon]:.4g} {_WORD[self.gallon]}"
+        return f"{litres / _LITRES[self.gallon]:.3g} {_WORD[self.gallon]}"
 
     def temperature(self, celsius: float) -> str:
         """A temperature [degrees C].
