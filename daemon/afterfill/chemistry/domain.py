@@ -1,6 +1,6 @@
 """Where a relation may be asked: a value outside its source's range is refused, never clamped."""
 
-import sys
+import math
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from afterfill.errors import ModelDomainError
@@ -16,7 +16,7 @@ else:
 PH = (0.0, 14.0)
 LIQUID_WATER_C = (0.0, 50.0)
 FRESH_IONIC_STRENGTH = (0.0, 0.1)  # mol/L; Davies holds to here, fresh water to about 0.02
-_LARGEST = sys.float_info.max
+_LARGEST = math.nextafter(math.inf, 0.0)
 
 
 def within(what: str, value: float | Array, low: float, high: float, unit: str = "") -> None:
