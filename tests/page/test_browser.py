@@ -9,7 +9,7 @@ import pytest
 from selenium.webdriver.common.keys import Keys
 
 from afterfill.journal.store import Journal
-from afterfill.records import Quantiles, Refill, Verdict
+from afterfill.records import KitResult, Quantiles, Refill, Verdict
 from cli_room import inbox, running, written_at
 from page_phone import Phone, browser
 from page_room import Served, a_day, carried_over, configured, served
@@ -122,6 +122,14 @@ def test_a_refill_is_logged_in_two_taps(phone: Phone, folder: Path) -> None:
     assert "Logged for tank window" in phone.one(".note").text
     event = inbox(folder)[before]
     assert event == Refill(event.time_s, "window", "replace", 25.0, 10.0, 5.0)
+
+
+def test_a_test_kit_takes_two_taps_and_what_it_showed(phone: Phone, folder: Path) -> None:
+    phone.tap("Log")
+    phone.one("#kit-total_chlorine_mg_l").send_keys("0,3")
+    phone.one("#kit button").send_keys(Keys.ENTER)
+    wait_until(lambda: isinstance(inbox(folder)[-1], KitResult), "it is logged")
+    assert inbox(folder)[-1].total_chlorine_mg_l == 0.3
 
 
 def test_an_alarm_is_acknowledged_in_two_taps(phone: Phone, folder: Path) -> None:

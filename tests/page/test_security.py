@@ -332,6 +332,16 @@ def test_a_form_is_taken_once(keeper: Asker, folder: Path) -> None:
     assert "not logged again" in keeper.ask("/").text
 
 
+@pytest.mark.parametrize("ticket", ["", "x" * 41])
+def test_a_form_without_its_ticket_is_not_taken(page: Served, folder: Path, ticket: str) -> None:
+    before, keeper = len(inbox(folder)), page.keeper()
+    for path in CHANGES:
+        if path != "/logout":
+            fields = {**REFILL, "what": "feeding", "minutes": "60", "ticket": ticket}
+            assert keeper.post(path, fields).status == 400
+    assert len(inbox(folder)) == before
+
+
 @pytest.mark.parametrize(
     "wanted",
     ["//evil.example", "https://evil.example", "/\\evil.example", "javascript:alert(1)", "",
@@ -449,8 +459,20 @@ def test_a_large_body_in_pieces_is_refused(page: Served, keeper: Asker) -> None:
         f"Origin: {keeper.origin}\r\nCookie: {keeper.cookie}\r\nTransfer-Encoding: chunked\r\n"
         "Content-Type: application/x-www-form-urlencoded\r\n\r\n"
     )
-    pieces = b"".join(b"3e8\r\n" + b"a" * 1000 + b"\r\n" for _ in range(20))
-    assert _raw(page, head.encode() + pieces).split()[1] == b"413"
+    small, large = (
+        b"".join(b"3e8\r\n" + b"a" * 1000 + b"\r\n" for _ in range(n)) + b"0\r\n\r\n"
+        for n in (2, 20)
+    )
+    assert _raw(page, head.encode() + large).split()[1] == b"413"
+    assert _raw(page, head.encode() + small).split()[1] == b"400"  # read, and no form of ours
+
+
+def test_a_body_that_does_not_come_is_not_waited_for(page: Served, keeper: Asker) -> None:
+    head = (
+        f"POST /login HTTP/1.1\r\nHost: 127.0.0.1:{page.port}\r\nOrigin: {keeper.origin}\r\n"
+        "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: 100\r\n\r\n"
+    )
+    assert _raw(page, head.encode(), 20.0).split()[1] == b"408"
 
 
 def test_a_large_head_is_refused(page: Served) -> None:
@@ -458,8 +480,8 @@ def test_a_large_head_is_refused(page: Served) -> None:
     assert _raw(page, head.encode()).split()[1] in (b"400", b"431")
 
 
-def _raw(page: Served, data: bytes) -> bytes:
-    with socket.create_connection(("127.0.0.1", page.port), 10) as line:
+def _raw(page: Served, data: bytes, within_s: float = 10.0) -> bytes:
+    with socket.create_connection(("127.0.0.1", page.port), within_s) as line:
         with suppress(ConnectionError):  # it may be refused before all is said
             line.sendall(data)
         return line.recv(4096)

@@ -26,6 +26,7 @@ class SentTwice(Exception):
     """A form came that was sent before."""
 
 
+_LONGEST_TICKET = 40
 _TWICE = "That was logged already: it is not logged again."
 
 
@@ -49,7 +50,10 @@ async def log(parts: Parts, request: Request) -> Response:
 
 @contextmanager
 def once(session: Session, ticket: str) -> Iterator[None]:
-    """Spends the ticket, unless what is done with it fails. Raises SentTwice."""
+    """Spends the ticket, unless what is done with it fails. Raises SentTwice, and PayloadError for
+    what is no ticket."""
+    if not 0 < len(ticket) <= _LONGEST_TICKET:
+        raise PayloadError("this form cannot be used: open it again, nothing was logged")
     if not session.spend(ticket):
         raise SentTwice
     try:

@@ -20,6 +20,7 @@ _WORK = (
     ("lamp", "UV lamp on"), ("ozone", "Ozone on"), ("medicine", "Medicine given"),
     ("other", "Other work"),
 )  # fmt: skip
+_OFTEN = ("kit", "source-test")  # open at once: a tap less
 UNIT = ".unit"  # a field's unit stands in a field of its own
 TOLD_KINDS = ("refill", "kit", "source-test", "dose", "stock", "service")
 
@@ -89,7 +90,7 @@ def _section(it: Sheet, kind: str, title: str, words: str, *fields: Html) -> Htm
 
 
 def _folded(it: Sheet, kind: str, title: str, *fields: Html) -> Html:
-    is_open = "open" if it.kind == kind else None
+    is_open = "open" if kind in _OFTEN or it.kind == kind else None
     return tag(
         "details", tag("summary", title), _form(it, kind, "Log it", *fields), id=kind, open=is_open
     )

@@ -54,8 +54,8 @@ class Guard:
         refusal = self._refusal(scope)
         if refusal is None and scope["method"] == "POST":
             body = await _body(receive)
-            refusal = _no(413, "too large") if body is None else None
-            receive = _again(body or b"", receive)
+            refusal = body if isinstance(body, Response) else None
+            receive = _again(b"" if isinstance(body, Response) else body, receive)
         await (refusal or self._app)(scope, receive, send)
 
     def _refusal(self, scope: Scope) -> Response | None:
@@ -121,8 +121,8 @@ def _no(status: int, words: str) -> Response:
     return PlainTextResponse(f"{words}\n", status)
 
 
-async def _body(receive: Receive) -> bytes | None:
-    """The whole body; None when it is too large or too slow."""
+async def _body(receive: Receive) -> bytes | Response:
+    """The whole body, or what is answered to one that is too large or too slow."""
     found = b""
     try:
         async with asyncio.timeout(_BODY_WITHIN_S):
@@ -130,11 +130,11 @@ async def _body(receive: Receive) -> bytes | None:
                 message = await receive()
                 found += bytes(message.get("body", b""))
                 if len(found) > LARGEST_BODY:
-                    return None
+                    return _no(413, "too large")
                 if not message.get("more_body"):
                     return found
     except TimeoutError:
-        return None
+        return _no(408, "too slow")
 
 
 def _again(body: bytes, receive: Receive) -> Receive:

@@ -27,7 +27,7 @@ class Session:
 
     def spend(self, ticket: str) -> bool:
         """Whether the form with this ticket is sent for the first time: wet fingers tap twice."""
-        if not ticket or ticket in self.spent:
+        if ticket in self.spent:
             return False
         self.spent = [*self.spent[-_MOST_TICKETS:], ticket]
         return True
