@@ -331,7 +331,9 @@ def test_a_volume_that_cannot_be_gets_a_sentence(keeper: Asker) -> None:
 
 
 def test_the_rescue_plan_by_belief_and_by_a_kit(keeper: Asker) -> None:
-    assert "What not to do" in text_of(keeper.ask("/tank/window/rescue").text)
+    believed = keeper.ask("/tank/window/rescue").text
+    assert "What not to do" in text_of(believed)
+    assert 'class="planned safe"' not in believed  # there is something to rescue
     by_kit = text_of(keeper.ask("/tank/window/rescue?residual=0,5").text)
     assert "0.5 mg/L" in by_kit
     assert keeper.ask("/tank/window/rescue?residual=much").status == 400

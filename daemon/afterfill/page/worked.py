@@ -56,8 +56,8 @@ def _plan(settings: Config, path: Path, tank: str, said: dict[str, Any]) -> list
     plan = plan_of(Said(**said), settings, path, tank)
     words = list(plan.words())
     until = next(n for n, word in enumerate(words) if isinstance(word, Table)) - 1
-    unsure = isinstance(plan, PlannedRefill) and plan.plan.judgement != "within-limits"
-    look = "not-safe" if not plan.is_safe else "unsure" if unsure else "safe"
+    keeps = isinstance(plan, PlannedRefill) and plan.plan.judgement == "within-limits"
+    look = "safe" if keeps else "unsure" if plan.is_safe else "not-safe"
     head = tag("p", str(words[0]), class_=f"planned {look}")
     return [joined(head, html_of_all(tank, words[1:until])), html_of_all(tank, words[until:])]
 
