@@ -8,10 +8,10 @@ import time
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from afterfill.page.layout import button, document, empty_input, form, link
+from afterfill.page.layout import button, document, form, link
 from afterfill.page.parts import Parts, fields_of
 from afterfill.page.sessions import COOKIE, LONGEST_S
-from afterfill.report.markup import Html, tag
+from afterfill.report.markup import Html, tag, void
 
 _log = logging.getLogger(__name__)
 _INSIDE = re.compile(r"/(?![/\\])[\w/.~?=&%+:-]*", re.ASCII)
@@ -24,7 +24,7 @@ async def login_page(_: Parts, request: Request) -> Response:
 
 
 def _asked(wanted: str, wrong: str = "", status: int = 200) -> Response:
-    field = empty_input(
+    field = void("input",
         id="password", name="password", type="password", autocomplete="current-password",
         required="required", autofocus="autofocus", maxlength="200",
     )  # fmt: skip
@@ -36,7 +36,7 @@ def _asked(wanted: str, wrong: str = "", status: int = 200) -> Response:
         tag("h1", "Log in to afterfill"),
         tag("p", wrong, class_="wrong", role="alert") if wrong else Html(""),
         form("/login", tag("p", label, field, class_="field"),
-             empty_input(type="hidden", name="next", value=wanted), button("Log in")),
+             void("input", type="hidden", name="next", value=wanted), button("Log in")),
         tag("p", inside),
         status=status,
     )  # fmt: skip

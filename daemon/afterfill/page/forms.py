@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from afterfill.chemistry.doses import dose_words
 from afterfill.config import Config
 from afterfill.journal.store import Journal
-from afterfill.page.layout import button, empty_input, form, path_of
+from afterfill.page.layout import button, form, path_of
 from afterfill.records import Quantity, Refill
-from afterfill.report.markup import Html, joined, tag
+from afterfill.report.markup import Html, joined, tag, void
 from afterfill.tank_table import TankTable, tank_table
 
 _AMMONIA = (("", "as N"), ("NH3", "as NH3"), ("NH4+", "as NH4+"))
@@ -195,7 +195,7 @@ def _counted(it: Sheet, kind: str, name: str, words: str, ways: Sequence[tuple[s
 
 
 def _probe_fields(it: Sheet) -> Iterator[Html]:
-    yield empty_input(type="hidden", name="what", value="probe")
+    yield void("input", type="hidden", name="what", value="probe")
     quantities: tuple[tuple[Quantity, str], ...] = (
         ("orp", "ORP"), ("ph", "pH"), ("temperature", "temperature"),
     )  # fmt: skip
@@ -245,7 +245,7 @@ def _typed(it: Sheet, kind: str, name: str, words: str, usual: str = "") -> Html
 
 def _input(place: str, name: str, value: str, *, numeric: bool = False) -> Html:
     mode = "decimal" if numeric else None
-    return empty_input(
+    return void("input",
         id=place, name=name, value=value, type="text", inputmode=mode, autocomplete="off",
         maxlength="60",
     )  # fmt: skip

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from starlette.responses import HTMLResponse, Response
 
-from afterfill.report.markup import Html, empty, joined, tag
+from afterfill.report.markup import Html, joined, tag, void
 from afterfill.report.style import CHARTS, COLOURS
 
 _HERE = Path(__file__).parent
@@ -51,13 +51,8 @@ def button(words: str, **attributes: str | None) -> Html:
 
 def form(to: str, *content: str, ticket: str = "", **attributes: str | None) -> Html:
     """A form that changes something; its ticket lets it be sent once."""
-    hidden = empty_input(type="hidden", name="ticket", value=ticket) if ticket else Html("")
+    hidden = void("input", type="hidden", name="ticket", value=ticket) if ticket else Html("")
     return tag("form", hidden, *content, method="post", action=to, **attributes)
-
-
-def empty_input(**attributes: str | None) -> Html:
-    """An input, which has no end tag."""
-    return Html(str(empty("input", **attributes)).removesuffix("</input>"))
 
 
 def document(
@@ -78,11 +73,11 @@ def document(
     script = tag("script", src="/page.js", defer="defer") if live else Html("")
     head = tag(
         "head",
-        Html('<meta charset="utf-8">'),
-        Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-        Html('<meta name="color-scheme" content="light dark">'),
-        Html('<link rel="icon" href="/icon.svg" type="image/svg+xml">'),
-        Html('<link rel="stylesheet" href="/page.css">'),
+        void("meta", charset="utf-8"),
+        void("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        void("meta", name="color-scheme", content="light dark"),
+        void("link", rel="icon", href="/icon.svg", type="image/svg+xml"),
+        void("link", rel="stylesheet", href="/page.css"),
         tag("title", f"{title} - afterfill"),
         script,
     )

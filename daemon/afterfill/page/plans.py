@@ -3,8 +3,8 @@
 from urllib.parse import urlencode
 
 from afterfill.page.forms import UNIT, Sheet, chosen, labelled, payload_of, plan_fields
-from afterfill.page.layout import button, empty_input, link, path_of
-from afterfill.report.markup import Html, tag
+from afterfill.page.layout import button, link, path_of
+from afterfill.report.markup import Html, tag, void
 
 _PLACES = (("bucket", "into the bucket"), ("line", "into the line"), ("tank", "into the tank"))
 _ASKED = ("litres", "mode", "source", "dose_at", "dose_ml")
@@ -50,7 +50,7 @@ def poured_link(tank: str, question: dict[str, object]) -> Html:
 def rescue_form(given: dict[str, str]) -> tuple[Html, dict[str, object]]:
     """The form, and what it asks."""
     text = given.get("residual", "").strip()
-    field = empty_input(
+    field = void("input",
         id="residual", name="residual", value=text, inputmode="decimal", autocomplete="off",
         type="text", maxlength="60",
     )  # fmt: skip
