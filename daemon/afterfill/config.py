@@ -25,6 +25,7 @@ from afterfill.config_fields import (
     CelsiusRange,
     Chlorine,
     Host,
+    ListenAddress,
     Litres,
     MailAddress,
     Number,
@@ -298,6 +299,17 @@ class Notify(_Table):
         return self
 
 
+class Page(_Table):
+    """The page on the local network: served by `afterfill page` alone."""
+
+    _secrets_belong = "the file that password_file names"
+
+    listen: ListenAddress | None = None
+    password_file: Path | None = None
+    # As a phone reaches it, where that is not `listen`: a proxy's, or by a name. Mails link there.
+    url: str | None = Field(default=None, pattern=r"^https?://[^\s/?#@]+/?$")
+
+
 class JournalSettings(_Table):
     """Where the journal lies and how much it may keep."""
 
@@ -329,6 +341,7 @@ class Config(_Table):
     mqtt: Mqtt | None = None
     influxdb: Influxdb | None = None
     notify: tuple[Notify, ...] = ()
+    page: Page | None = None
     journal: JournalSettings = JournalSettings()
 
     @field_validator("tank", "source", "neutraliser")

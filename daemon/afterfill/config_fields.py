@@ -1,6 +1,7 @@
 """What a value in the configuration may be: numbers and quantities as people type them, times of
 day, addresses."""
 
+from ipaddress import ip_address
 from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -76,3 +77,22 @@ def _host_alone(host: object) -> object:
 
 
 Host = Annotated[str, BeforeValidator(_host_alone), Field(min_length=1)]
+
+
+def _address_and_port(text: str) -> str:
+    """``ADDR:PORT`` of this machine, an IPv6 address in brackets."""
+    address, _, port = text.rpartition(":")
+    bare = address[1:-1] if address.startswith("[") and address.endswith("]") else address
+    try:
+        version: int = 4 if address == "localhost" else ip_address(bare).version
+    except ValueError:
+        version = 0
+    if version != (6 if bare != address else 4) or not port.isdecimal() or int(port) > 65535:
+        raise ValueError(
+            f"'{text}' is no address to listen on; write this machine's own address and a port, "
+            'such as "192.168.1.20:8420", "127.0.0.1:8420" or "[::1]:8420"'
+        )
+    return text
+
+
+ListenAddress = Annotated[str, AfterValidator(_address_and_port)]

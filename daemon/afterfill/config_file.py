@@ -21,6 +21,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "neutraliser.*": tables.Neutraliser,
     "mqtt": tables.Mqtt,
     "influxdb": tables.Influxdb,
+    "page": tables.Page,
     "journal": tables.JournalSettings,
     "units": tables.Units,
 }
@@ -150,6 +151,8 @@ def _anchored(config: Config, folder: Path) -> Config:
         changes["mqtt"] = _with_paths(config.mqtt, folder, "password_file", "ca_file")
     if config.influxdb:
         changes["influxdb"] = _with_paths(config.influxdb, folder, "token_file")
+    if config.page:
+        changes["page"] = _with_paths(config.page, folder, "password_file")
     changes["notify"] = tuple(_anchored_way(way, folder) for way in config.notify)
     return config.model_copy(update=changes)
 

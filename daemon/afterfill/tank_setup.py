@@ -5,18 +5,16 @@ from datetime import UTC, datetime
 
 from afterfill.chemistry.constants import LEGAL_RESIDUAL
 from afterfill.chemistry.doses import DoseUnit
-from afterfill.chemistry.limits import default_limits
-from afterfill.config import Config, Neutraliser, Tank, Units
+from afterfill.config import Config
 from afterfill.config_source import Source, SourceChange
 from afterfill.inference.model import priors
 from afterfill.inference.setup import Setup, Water
-from afterfill.planning.asked import Bottle, Bounds
+from afterfill.planning.asked import Bounds
 from afterfill.planning.rescue_words import AtHand
-from afterfill.planning.shown import PLAIN, Gallon, Shown
+from afterfill.planning.shown import PLAIN, Shown
 from afterfill.records import Quantity
+from afterfill.tank_table import bottle_of, bounds_of, shown_in
 
-_OWN = "configuration"
-_GALLON: dict[str, Gallon] = {"US gal": "us", "imp gal": "imperial"}
 _MAX_OVER_TYPICAL = 2.0  # where the utility's maximum is not known; our judgement
 
 
@@ -122,39 +120,6 @@ def _at_hand(config: Config, tank: str, bounds: Bounds, source: Source | None) -
         ),
         most_mg_l,
         tank if len(config.tank) > 1 else None,
-    )
-
-
-def shown_in(units: Units) -> Shown:
-    """How a person is shown things, by what the configuration says of it."""
-    gallon = None if units.volume is None else _GALLON.get(units.volume)
-    return Shown(gallon, units.temperature == "F", hardness=units.hardness or "mg/L")
-
-
-def bounds_of(table: Tank) -> Bounds:
-    """A tank's limits: its own, where it has one, else those of its livestock."""
-    usual, own = default_limits(table.livestock), table.limits
-    return Bounds(
-        own.residual_oxidant_mg_l or usual.residual_oxidant_mg_l.value,
-        own.free_ammonia_mg_l or usual.free_ammonia_mg_l.value,
-        own.ph or (usual.ph.low, usual.ph.high),
-        own.temperature_c or (usual.temperature_c.low, usual.temperature_c.high),
-        residual_source=_OWN if own.residual_oxidant_mg_l else usual.residual_oxidant_mg_l.short,
-        free_ammonia_source=_OWN if own.free_ammonia_mg_l else usual.free_ammonia_mg_l.short,
-    )
-
-
-def bottle_of(neutraliser: Neutraliser, name: str = "") -> Bottle:
-    """A neutraliser's table as plans take it; `name`: its own."""
-    label = neutraliser.label
-    return Bottle(
-        neutraliser.agent,
-        neutraliser.strength,
-        neutraliser.binds_ammonia,
-        None if label is None else label.amount,
-        None if label is None else label.litres,
-        name,
-        neutraliser.unit,
     )
 
 

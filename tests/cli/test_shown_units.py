@@ -15,7 +15,7 @@ from afterfill.planning.shown import PLAIN, Gallon, Shown
 from afterfill.records import Dose, Reading, Refill
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.pty_port import PtyPort
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 from afterfill.wire import rfc3339
 from cli_room import MEASURED, afterfill, line_probes, lines_of, record, write_config
 from sample_records import START_S, alarm

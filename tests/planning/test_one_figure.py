@@ -8,7 +8,8 @@ from afterfill.chemistry.standing import combined_half_life_h, free_half_life_h
 from afterfill.config import Config
 from afterfill.inference.model import priors
 from afterfill.planning.found import found_by_kit
-from afterfill.tank_setup import bounds_of, tank_setup
+from afterfill.tank_setup import tank_setup
+from afterfill.tank_table import bounds_of
 
 
 def test_standing_water_loses_chlorine_alike_in_filter_and_plan() -> None:

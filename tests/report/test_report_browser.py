@@ -15,11 +15,11 @@ _WIDE = "[...document.querySelectorAll('body *')].filter(e => !e.closest('svg'))
 _STICKING_OUT = f"{_WIDE}.filter(e => e.getBoundingClientRect().right > innerWidth + 1).length"
 _SMALLEST_TEXT_PX = f"Math.min(...{_WIDE}.map(e => parseFloat(getComputedStyle(e).fontSize)))"
 _LABELS_LEFT_OF_THEIR_PLOT = (
-    "[...document.querySelectorAll('.times span')].filter(e => e.getBoundingClientRect().left <"
+    "[...document.querySelectorAll('.times text')].filter(e => e.getBoundingClientRect().left <"
     " e.parentElement.getBoundingClientRect().left - 1).length"
 )
 _COLOURS = "(s => [s.color, s.backgroundColor])(getComputedStyle(document.body))"
-_DRAWN = "[...document.querySelectorAll('svg')].map(e => e.getBoundingClientRect().height)"
+_DRAWN = "[...document.querySelectorAll('svg.drawing')].map(e => e.getBoundingClientRect().height)"
 
 
 @pytest.fixture(scope="module")

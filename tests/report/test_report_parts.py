@@ -75,8 +75,8 @@ def chart_of(points: list[tuple[float, float]]) -> str:
 
 def test_no_time_is_written_beyond_the_edges() -> None:
     svg = chart_of([(0.0, 1.0)])
-    assert "left:0%;transform:translateX(-0%)" in svg
-    assert "left:50%;transform:translateX(-50%)" in svg
+    assert 'x="0%" y="1em" text-anchor="start"' in svg
+    assert 'x="50%" y="1em" text-anchor="middle"' in svg
 
 
 def test_a_gap_breaks_the_line() -> None:

@@ -264,3 +264,13 @@ def test_a_carry_over_asks_for_the_dose_by_now_and_for_no_sum_at_night() -> None
     text = text_of(one(verdict("carried-over")), scene())
     assert "`afterfill plan --rescue --tank window`" in text
     assert "as its label says" not in text
+
+
+def test_an_alarm_can_be_answered_by_a_link_to_the_page() -> None:
+    there = replace(scene(), page_url="http://tank.example:8420")
+    answer = "`afterfill alarm acknowledge residual-oxidant --tank window`"
+    link = "http://tank.example:8420/tank/window/alarm/residual-oxidant"
+    assert f"When you are on it: {link} or {answer}." in text_of(one(OXIDANT), there)
+    assert f"When you are on it: {answer}." in text_of(one(OXIDANT), scene())
+    odd = replace(OXIDANT, tank="größer")
+    assert "/tank/gr%C3%B6%C3%9Fer/alarm/" in text_of(one(odd), there)

@@ -1,11 +1,17 @@
 """The unit as systemd itself judges it, without a running systemd."""
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
 
+import pytest
+
 SYSTEMD = Path(__file__).parents[2] / "systemd"
 UNIT = SYSTEMD / "afterfill.service"
+PAGE = SYSTEMD / "afterfill-page.service"
+BOTH = pytest.mark.parametrize("unit", [UNIT, PAGE], ids=["service", "page"])
+PROGRAM = re.compile("/opt/afterfill/bin/afterfill (run|page)")
 RULES = SYSTEMD / "99-afterfill-probes.rules"
 MOST_EXPOSED = 15  # tenths: systemd's own scale runs from 0 (locked up) to 10 (open)
 
@@ -18,11 +24,11 @@ def analyze(*arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def settings(section: str) -> dict[str, list[str]]:
-    """The unit's settings; one that is given twice has two values."""
+def settings(section: str, unit: Path = UNIT) -> dict[str, list[str]]:
+    """A unit's settings; one that is given twice has two values."""
     found: dict[str, list[str]] = {}
     here = ""
-    for line in UNIT.read_text().splitlines():
+    for line in unit.read_text().splitlines():
         if line.startswith("["):
             here = line.strip("[]")
         elif "=" in line and not line.startswith("#") and here == section:
@@ -31,11 +37,12 @@ def settings(section: str) -> dict[str, list[str]]:
     return found
 
 
-def test_systemd_finds_nothing_wrong_with_the_unit(tmp_path: Path) -> None:
+@BOTH
+def test_systemd_finds_nothing_wrong_with_the_unit(tmp_path: Path, unit: Path) -> None:
     # On this machine nothing is installed in /opt, and systemd would complain of that alone.
-    here = tmp_path / UNIT.name
-    here.write_text(UNIT.read_text().replace("/opt/afterfill/bin/afterfill run", "/bin/true run"))
-    verified = analyze("verify", str(here))
+    for it in (UNIT, PAGE):
+        (tmp_path / it.name).write_text(PROGRAM.sub("/bin/true run", it.read_text()))
+    verified = analyze("verify", str(tmp_path / unit.name))
     assert (verified.returncode, verified.stdout, verified.stderr) == (0, "", "")
 
 
@@ -46,14 +53,16 @@ def test_systemd_complains_of_a_misspelt_setting(tmp_path: Path) -> None:
     assert "ProtectHouse" in analyze("verify", str(here)).stderr
 
 
-def test_exposure_is_low() -> None:
-    judged = analyze("security", "--offline=true", f"--threshold={MOST_EXPOSED}", str(UNIT))
+@BOTH
+def test_exposure_is_low(unit: Path) -> None:
+    judged = analyze("security", "--offline=true", f"--threshold={MOST_EXPOSED}", str(unit))
     assert judged.returncode == 0, judged.stdout
     assert "Overall exposure level" in judged.stdout
 
 
-def test_a_wrong_configuration_is_not_tried_again() -> None:
-    service = settings("Service")
+@BOTH
+def test_a_wrong_configuration_is_not_tried_again(unit: Path) -> None:
+    service = settings("Service", unit)
     assert service["Restart"] == ["on-failure"]
     assert service["RestartPreventExitStatus"] == ["2"]
 
@@ -72,6 +81,18 @@ def test_every_secret_that_the_unit_offers_is_one_that_the_program_reads() -> No
         "mqtt-password", "influxdb-token", "notify-urls", "mail-password", "heartbeat-url",
     }  # fmt: skip
     assert all(line.startswith("#") for line in offered), "an absent file would stop the service"
+
+
+def test_the_page_may_do_less_than_the_service() -> None:
+    page, service = settings("Service", PAGE), settings("Service")
+    own = {"Type", "ExecStart", "RestartSec", "TimeoutStopSec", "MemoryMax", "TasksMax"}
+    same = set(page) & set(service) - own
+    assert {key: page[key] for key in same} == {key: service[key] for key in same}
+    assert {"NoNewPrivileges", "ProtectSystem", "SystemCallFilter", "CapabilityBoundingSet"} < same
+    assert page["IPAddressDeny"] == ["any"]
+    assert not {"DeviceAllow", "SupplementaryGroups", "Nice"} & set(page)
+    offered = [line for line in PAGE.read_text().splitlines() if "LoadCredential=" in line]
+    assert offered == ["#LoadCredential=page-password:/etc/afterfill/page-password"]
 
 
 def test_it_may_open_serial_ports_and_write_its_state() -> None:

@@ -1,18 +1,22 @@
 """Where a relation may be asked: a value outside its source's range is refused, never clamped."""
 
-from typing import TypeAlias
-
-import numpy as np
-from numpy.typing import NDArray
+import math
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from afterfill.errors import ModelDomainError
 
-Array: TypeAlias = NDArray[np.float64]
+if TYPE_CHECKING:  # what has no arrays need not load numpy, which is slow and large on a Pi
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array: TypeAlias = NDArray[np.float64]
+else:
+    Array = Any
 
 PH = (0.0, 14.0)
 LIQUID_WATER_C = (0.0, 50.0)
 FRESH_IONIC_STRENGTH = (0.0, 0.1)  # mol/L; Davies holds to here, fresh water to about 0.02
-_LARGEST = float(np.finfo(np.float64).max)
+_LARGEST = math.nextafter(math.inf, 0.0)
 
 
 def within(what: str, value: float | Array, low: float, high: float, unit: str = "") -> None:
@@ -47,6 +51,8 @@ def _outside(value: float | Array, low: float, high: float) -> float | None:
     """The value, or the first of an array, that is outside; None when all are inside."""
     if isinstance(value, (int, float)):
         return None if low <= value <= high else float(value)
+    import numpy as np
+
     values = np.asarray(value, dtype=np.float64)
     if values.size == 0 or (values.min() >= low and values.max() <= high):  # false for NaN
         return None

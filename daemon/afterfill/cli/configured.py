@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from pathlib import Path
 
-from afterfill.cli.options import FILE_NAME, SYSTEM_FILE
+from afterfill.cli.places import FILE_NAME, SYSTEM_FILE
 from afterfill.config import Config
 from afterfill.config_file import load
 from afterfill.errors import ConfigError, JournalError, UsageError

@@ -14,7 +14,8 @@ class Later(TyperCommand):
     """A command that is not imported yet: its name, where it is, its line in the group's help."""
 
     def __init__(self, name: str, where: str, line: str) -> None:
-        """`where` is ``module:function``, the module within this package."""
+        """`where` is ``module:function``, the module within this package; with a point in front,
+        beside it."""
         super().__init__(name, short_help=line)
         self.where = where
 
@@ -22,7 +23,9 @@ class Later(TyperCommand):
         """The command itself."""
         module, _, function = self.where.partition(":")
         app = typer.Typer(add_completion=False, rich_markup_mode=None)
-        app.command(self.name)(flat(getattr(import_module(f"afterfill.cli.{module}"), function)))
+        app.command(self.name)(
+            flat(getattr(import_module(f".{module}", "afterfill.cli"), function))
+        )
         return typer.main.get_command(app)
 
 

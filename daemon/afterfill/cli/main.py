@@ -52,6 +52,10 @@ _ALARM = {
 _COMMANDS: dict[str, Row] = {
     "demo": ("demo.command:demo", "Show the whole job on a virtual tank, in less than a minute."),
     "run": ("run:run", "Run the service: read probes, watch refills, raise alarms."),
+    "page": (
+        ".page.command:page",
+        "Serve the page on the local network, for a phone at the tank.",
+    ),
     "setup": ("setup.command:setup", "Write a starter configuration."),
     "check": (
         "check.command:check",

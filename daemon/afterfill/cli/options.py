@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-FILE_NAME = "afterfill.toml"
-SYSTEM_FILE = Path("/etc/afterfill") / FILE_NAME
+from afterfill.cli.places import FILE_NAME, SYSTEM_FILE
 
 ConfigOption = Annotated[
     Path | None,

@@ -27,7 +27,7 @@ from afterfill.report.gathered import (
 )
 from afterfill.report.page import page
 from afterfill.report.span import Span, span_of_refill
-from afterfill.tank_setup import TankSetup, tank_setup
+from afterfill.tank_table import TankTable, tank_table
 from afterfill.wire import rfc3339, to_published
 
 _LAST = "last"
@@ -114,9 +114,9 @@ def report(
     with reading_journal(settings.journal.path) as journal:
         span = _span(journal, name, refill, from_, to, now_s)
         found = gathered(journal, name, span.from_s, span.to_s)
-        setup = tank_setup(settings, name)
-        file = _page_written(found, setup, span, out, now_s)
-        picture = _picture(journal, span, setup, file) if png else None
+        table = tank_table(settings, name)
+        file = _page_written(found, table, span, out, now_s)
+        picture = _picture(journal, name, span, table, file) if png else None
     reported = _Reported(found, span, file, picture)
     tell(reported.words(), reported.wire(), as_json=asked.as_json)
 
@@ -140,11 +140,11 @@ def _span(
 
 
 def _page_written(
-    found: Gathered, setup: TankSetup, span: Span, out: Path | None, now_s: float
+    found: Gathered, table: TankTable, span: Span, out: Path | None, now_s: float
 ) -> Path:
     zone = _zone()
     file = out or Path(f"afterfill-{found.tank}-{_stamp(span, zone)}.html")
-    text = page(found, setup, zone=zone, refill_s=span.refill_s, made_s=now_s)
+    text = page(found, table, zone=zone, refill_s=span.refill_s, made_s=now_s)
     with whole_file(file, RecordingError, "choose another with --out") as written:
         written.write(text)
     return file
@@ -159,10 +159,10 @@ def _stamp(span: Span, zone: tzinfo | None) -> str:
     return f"{datetime.fromtimestamp(begun_s, zone):%Y-%m-%d-%H%M}"
 
 
-def _picture(journal: Journal, span: Span, setup: TankSetup, page: Path) -> Path:
-    file, it = page.with_suffix(".png"), setup.inference
+def _picture(journal: Journal, tank: str, span: Span, table: TankTable, page: Path) -> Path:
+    file = page.with_suffix(".png")
     draw_event(
-        journal, it.tank, span.from_s, span.to_s, it.limit_mg_l, file, zone=_zone(),
-        in_fahrenheit=setup.shown.fahrenheit,
+        journal, tank, span.from_s, span.to_s, table.bounds.residual_oxidant_mg_l, file,
+        zone=_zone(), in_fahrenheit=table.shown.fahrenheit,
     )  # fmt: skip
     return file

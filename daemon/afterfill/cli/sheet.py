@@ -12,7 +12,8 @@ from afterfill.records import Quantity
 from afterfill.report.samples import readings_each
 from afterfill.report.sheet import sheet
 from afterfill.report.words import moments
-from afterfill.tank_setup import bottle_of, tank_setup
+from afterfill.tank_setup import tank_setup
+from afterfill.tank_table import bottle_of
 
 _WEEK_S, _EVERY_S = 7 * 86_400.0, 3600.0
 

@@ -24,7 +24,7 @@ from afterfill.records import (
     Verdict,
 )
 from afterfill.service.liveness import Liveness
-from afterfill.tank_setup import tank_setup
+from afterfill.tank_table import bounds_of
 
 WORDS: dict[StandingWord, str] = {
     "safe": "safe as far as the probes can see",
@@ -65,7 +65,7 @@ class Stands:
 
 def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stands:
     """How `tank` stands at `live.now`."""
-    setup, now = tank_setup(config, tank), newest(journal, Estimate, tank)
+    bounds, now = bounds_of(config.tank[tank]), newest(journal, Estimate, tank)
     told, verdict = newest(journal, Standing, tank), _last_verdict(journal, tank)
     read = _newest_usable(journal, config, tank)
     ages_s = {q: live.age_s(known.stamp) for q, known in read.items()}
@@ -77,7 +77,7 @@ def stands(journal: Journal, config: Config, tank: str, live: Liveness) -> Stand
         tank, word, why, since_s, since_age_s, ages_s, live.runs,
         None if now is None else now.record, estimate_age_s,
         verdict,
-        tuple(active), setup.inference.limit_mg_l, setup.free_ammonia_limit_mg_l,
+        tuple(active), bounds.residual_oxidant_mg_l, bounds.free_ammonia_mg_l,
         max((ahead_s(known, live) for known in (now, *read.values()) if known), default=0.0),
     )  # fmt: skip
 

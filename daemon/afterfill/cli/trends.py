@@ -16,7 +16,8 @@ from afterfill.figures import figure, interval
 from afterfill.planning.shown import Shown
 from afterfill.records import VerdictWord
 from afterfill.report.trends import Month, months
-from afterfill.tank_setup import shown_in, tank_setup
+from afterfill.tank_setup import tank_setup
+from afterfill.tank_table import shown_in
 from afterfill.wire import rfc3339
 
 _WORDS: tuple[VerdictWord, ...] = ("clear", "possible", "carried-over", "cannot-tell")

@@ -52,6 +52,16 @@ class Shown:
             return f"{litres:.3g} L"
         return f"{litres / _LITRES[self.gallon]:.3g} {_WORD[self.gallon]} ({litres:.3g} L)"
 
+    def typed_volume(self, litres: float) -> str:
+        """A volume [L] as its keeper would type it.
+
+        >>> Shown().typed_volume(25.0), Shown("us").typed_volume(25.0)
+        ('25 L', '6.6 US gal')
+        """
+        if self.gallon is None:
+            return f"{litres:.4g} L"
+        return f"{litres / _LITRES[self.gallon]:.3g} {_WORD[self.gallon]}"
+
     def temperature(self, celsius: float) -> str:
         """A temperature [degrees C].
 

@@ -64,18 +64,21 @@ class Chart:
 
 
 def drawn(chart: Chart) -> Html:
-    """The chart as a figure."""
+    """The chart as a figure. Nothing in it is styled in place: a strict page may hold it."""
     plot = tag(
         "svg", *_shapes(chart), viewBox="0 0 1000 100", preserveAspectRatio="none", role="img",
-        aria_label=chart.summary,
+        aria_label=chart.summary, class_="drawing",
     )  # fmt: skip
+    beside = tag(
+        "svg", *_value_words(chart), *_mark_words(chart), class_="words", aria_hidden="true"
+    )
     caption = tag("figcaption", tag("strong", chart.title), f" {chart.unit}")
     key = [tag("li", tag("i", class_=style), words) for style, words in chart.key]
     return tag(
         "figure",
         caption,
-        tag("div", *_value_words(chart), plot, *_mark_words(chart), class_="plot"),
-        tag("div", *_time_words(chart), class_="times", aria_hidden="true"),
+        tag("div", plot, beside, class_="plot"),
+        tag("svg", *_time_words(chart), class_="times", aria_hidden="true"),
         tag("ul", *key, class_="key") if key else Html(""),
         class_="chart",
     )
@@ -149,21 +152,22 @@ def _written(chart: Chart, points: Sequence[Point]) -> str:
 
 def _value_words(chart: Chart) -> Iterable[Html]:
     for value in chart.scale.ticks():
-        at = f"top:{_n(chart.y(value))}%"
-        yield tag("span", f"{round(value, 9):g}", class_="value", style=at, aria_hidden="true")
+        words, y = f"{round(value, 9):g}", f"{_n(chart.y(value))}%"
+        yield tag("text", words, x="0", dx="-0.5em", y=y, dy="0.35em", text_anchor="end")
 
 
 def _time_words(chart: Chart) -> Iterable[Html]:
     for time_s, words in time_ticks(chart.from_s, chart.to_s, chart.zone):
         percent = chart.x(time_s) / 10.0
-        aside = 0 if percent < 5.0 else 100 if percent > 95.0 else 50  # nothing beyond the edges
-        yield tag("span", words, style=f"left:{_n(percent)}%;transform:translateX(-{aside}%)")
+        # nothing beyond the edges
+        side = "start" if percent < 5.0 else "end" if percent > 95.0 else "middle"
+        yield tag("text", words, x=f"{_n(percent)}%", y="1em", text_anchor=side)
 
 
 def _mark_words(chart: Chart) -> Iterable[Html]:
     for time_s in chart.marks_s:
-        at = f"left:{_n(chart.x(time_s) / 10.0)}%"
-        yield tag("span", "refill", class_="refill", style=at, aria_hidden="true")
+        x = f"{_n(chart.x(time_s) / 10.0)}%"
+        yield tag("text", "refill", x=x, y="0", dy="-0.4em", text_anchor="middle", class_="refill")
 
 
 def _n(value: float) -> str:

@@ -11,7 +11,7 @@ from afterfill.report.chart import Band, Chart, Line, Point, drawn, nothing
 from afterfill.report.gathered import Gathered, blind_spans
 from afterfill.report.markup import Html
 from afterfill.report.scale import Scale, scale_around
-from afterfill.tank_setup import TankSetup
+from afterfill.tank_table import TankTable
 
 _CALLED: dict[Quantity, str] = {"orp": "ORP", "ph": "pH", "temperature": "Temperature"}
 _UNIT: dict[Quantity, str] = {"orp": "mV", "ph": "", "temperature": "°C"}
@@ -22,12 +22,12 @@ _BAND = ("band", "90 % interval")
 
 
 def readings_chart(
-    found: Gathered, quantity: Quantity, setup: TankSetup, zone: tzinfo | None
+    found: Gathered, quantity: Quantity, table: TankTable, zone: tzinfo | None
 ) -> Html:
     """What one kind of probe saw."""
     title = _CALLED[quantity]
     read = found.readings.get(quantity, [])
-    warm = quantity == "temperature" and setup.shown.fahrenheit
+    warm = quantity == "temperature" and table.shown.fahrenheit
     as_shown = fahrenheit if warm else float
     unit = "°F" if warm else _UNIT[quantity]
     points = [(r.time_s, as_shown(r.value)) for r in read if r.value is not None]
@@ -37,7 +37,7 @@ def readings_chart(
         )
         return nothing(title, unusable)
     values = [value for _, value in points]
-    within = {"ph": setup.ph_limits, "temperature": setup.temperature_limits_c}.get(quantity, ())
+    within = {"ph": table.bounds.ph, "temperature": table.bounds.temperature_c}.get(quantity, ())
     limits = [as_shown(limit) for limit in within]
     scale = scale_around(values, _LEAST_SPAN[quantity])
     shown = [limit for limit in limits if scale.low <= limit <= scale.high]
@@ -45,42 +45,51 @@ def readings_chart(
         title, unit,
         f"{title} over time, from {min(values):.4g} to {max(values):.4g} {unit}",
         scale, found.from_s, found.to_s, zone,
-        lines=[Line(points, gap_s=max(300.0, 4.0 * setup.every_s.get(quantity, 60.0)))],
+        lines=[Line(points, gap_s=max(300.0, 4.0 * table.every_s.get(quantity, 60.0)))],
         limits=shown, marks_s=_marks_s(found), key=[_LIMIT] if shown else [],
     )  # fmt: skip
     return drawn(_with_blind(chart, found) if quantity == "orp" else chart)
 
 
-def residual_chart(found: Gathered, setup: TankSetup, zone: tzinfo | None) -> Html:
+def residual_chart(found: Gathered, table: TankTable, zone: tzinfo | None) -> Html:
     """What is believed of the disinfectant, against the limit."""
     title = "Disinfectant in the tank"
     if not found.estimates:
         return nothing(title, "Nothing was estimated in this time.")
     limit_mg_l, highest = (
-        setup.inference.limit_mg_l,
+        table.bounds.residual_oxidant_mg_l,
         max(e.residual_mg_l.q50 for e in found.estimates),
     )
     spread = [(e.time_s, e.residual_mg_l.q05, e.residual_mg_l.q95) for e in found.estimates]
+    floors = [
+        (e.time_s, e.detection_floor_mg_l)
+        for e in found.estimates
+        if e.detection_floor_mg_l is not None
+    ]
     chart = Chart(
         title, "mg/L of total residual oxidant as Cl2; each line ten times the one below",
         f"Residual over time, its median at most {figure(highest)} mg/L, "
         f"the limit {limit_mg_l:.3g}",
         _RESIDUAL, found.from_s, found.to_s, zone,
         bands=[Band(spread)],
-        lines=[Line([(e.time_s, e.residual_mg_l.q50) for e in found.estimates], gap_s=900.0)],
+        lines=[
+            Line([(e.time_s, e.residual_mg_l.q50) for e in found.estimates], gap_s=900.0),
+            Line(floors, "floor", gap_s=900.0),
+        ],
         limits=[limit_mg_l], marks_s=_marks_s(found),
-        key=[("line", "median"), _BAND, (_LIMIT[0], f"limit {limit_mg_l:.3g} mg/L")],
+        key=[("line", "median"), _BAND, (_LIMIT[0], f"limit {limit_mg_l:.3g} mg/L"),
+             ("floor", "detection limit: less is not told from none")],
     )  # fmt: skip
     return drawn(_with_blind(chart, found))
 
 
-def ammonia_chart(found: Gathered, setup: TankSetup, zone: tzinfo | None) -> Html:
+def ammonia_chart(found: Gathered, table: TankTable, zone: tzinfo | None) -> Html:
     """What is believed of un-ionised ammonia, against its limit."""
     title = "Un-ionised ammonia"
     known = [(e.time_s, e.free_ammonia_mg_l) for e in found.estimates if e.free_ammonia_mg_l]
     if not known:
         return nothing(title, "Not known: it needs pH and temperature readings.")
-    limit, top = setup.free_ammonia_limit_mg_l, max(q.q95 for _, q in known)
+    limit, top = table.bounds.free_ammonia_mg_l, max(q.q95 for _, q in known)
     chart = Chart(
         title, "mg/L of NH3 as N",
         f"Un-ionised ammonia over time, at most {figure(top)} mg/L, the limit {limit:.3g}",

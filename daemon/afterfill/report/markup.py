@@ -12,7 +12,7 @@ class Html(str):
     __slots__ = ()
 
 
-def tag(name: str, *children: str, **attributes: str | None) -> Html:
+def tag(name: str, /, *children: str, **attributes: str | None) -> Html:
     """``<name ...>children</name>``; a child that is not Html is escaped, so is every value.
 
     Attributes: a trailing underscore goes, others become hyphens; None is left out.
@@ -20,15 +20,24 @@ def tag(name: str, *children: str, **attributes: str | None) -> Html:
     >>> tag("p", "a < b", class_="lead")
     '<p class="lead">a &lt; b</p>'
     """
+    return Html(f"{void(name, **attributes)}{joined(*children)}</{name}>")
+
+
+def void(name: str, /, **attributes: str | None) -> Html:
+    """A tag that is never closed, such as an input of a form; attributes as for `tag`.
+
+    >>> void("input", name="ph", value='"')
+    '<input name="ph" value="&quot;">'
+    """
     written = "".join(
         f' {key.rstrip("_").replace("_", "-")}="{_text(value)}"'
         for key, value in attributes.items()
         if value is not None
     )
-    return Html(f"<{name}{written}>{joined(*children)}</{name}>")
+    return Html(f"<{name}{written}>")
 
 
-def empty(name: str, **attributes: str | None) -> Html:
+def empty(name: str, /, **attributes: str | None) -> Html:
     """A tag that holds nothing, such as a line in a drawing."""
     return tag(name, **attributes)
 

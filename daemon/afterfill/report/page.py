@@ -13,7 +13,7 @@ from afterfill.report.charts import (
 )
 from afterfill.report.gathered import Gathered, answers, blind_spans, floors_mg_l, raised
 from afterfill.report.markup import Html, joined, table, tag
-from afterfill.report.style import STYLE
+from afterfill.report.style import STYLE, source_of
 from afterfill.report.words import (
     CAUTIONS,
     VERDICT_TITLES,
@@ -28,13 +28,13 @@ from afterfill.report.words import (
     seen_words,
     volume_words,
 )
-from afterfill.tank_setup import TankSetup
+from afterfill.tank_table import TankTable
 
 _QUANTITIES: tuple[Quantity, ...] = ("orp", "ph", "temperature")
 
 
 def page(
-    found: Gathered, setup: TankSetup, *, zone: tzinfo | None, refill_s: float | None, made_s: float
+    found: Gathered, told: TankTable, *, zone: tzinfo | None, refill_s: float | None, made_s: float
 ) -> str:
     """The report as an HTML document. Times on the clock of `zone`; `refill_s` [Unix s]: the
     refill that it is about, None for a period; `made_s` [Unix s]: when it is made."""
@@ -45,21 +45,22 @@ def page(
         tag("h1", title),
         tag("p", f"{moment(found.from_s)} to {moment(found.to_s)}", class_="soft"),
         *_answers(found, moment, refill_s),
-        _section("What was poured", _poured(found, setup, moment)),
-        _section("What it means for the water", residual_chart(found, setup, zone)),
+        _section("What was poured", _poured(found, told, moment)),
+        _section("What it means for the water", residual_chart(found, told, zone)),
         _section("How the verdict came about", _course(found, moment)),
-        _section("Ammonia", ammonia_chart(found, setup, zone)),
+        _section("Ammonia", ammonia_chart(found, told, zone)),
         _section(
-            "What the probes saw", *(readings_chart(found, q, setup, zone) for q in _QUANTITIES)
+            "What the probes saw", *(readings_chart(found, q, told, zone) for q in _QUANTITIES)
         ),
-        _section("Alarms", _alarms(found, setup, moment)),
-        _section("What was done", _done(found, setup, moment)),
+        _section("Alarms", _alarms(found, told, moment)),
+        _section("What was done", _done(found, told, moment)),
         _section("Test kits", _kits(found, moment)),
         _section("What the probes could not see", *_unseen(found, moment)),
         _section("Cautions", tag("ul", *(tag("li", c) for c in CAUTIONS), class_="caution")),
         _foot(moment, made_s),
     ]
-    return "<!DOCTYPE html>\n" + tag("html", head(title), tag("body", *body), lang="en") + "\n"
+    html = tag("html", head(title), tag("body", tag("main", *body)), lang="en")
+    return f"<!DOCTYPE html>\n{html}\n"
 
 
 def head(title: str, more_style: str = "") -> Html:
@@ -71,7 +72,7 @@ def head(title: str, more_style: str = "") -> Html:
         # nothing may be asked of anybody: not by this page, nor by what a person typed into it
         Html(
             '<meta http-equiv="Content-Security-Policy" '
-            "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+            f"content=\"default-src 'none'; style-src {source_of(STYLE + more_style)}\">"
         ),
         tag("title", title),
         tag("style", Html(STYLE + more_style)),
@@ -119,12 +120,12 @@ def _advice(verdict: Verdict) -> Html:
     return tag("p", tag("strong", "What to do when this happens: "), action)
 
 
-def _poured(found: Gathered, setup: TankSetup, moment: Moment) -> Html:
+def _poured(found: Gathered, told: TankTable, moment: Moment) -> Html:
     rows = [
         (
             moment(r.time_s),
-            volume_words(r, setup.shown),
-            neutraliser_words(r, setup.dose_unit),
+            volume_words(r, told.shown),
+            neutraliser_words(r, told.dose_unit),
             r.source or "the tank's own",
         )
         for r in found.refills
@@ -155,8 +156,8 @@ def _step(verdict: Verdict, moment: Moment) -> Html:
     return joined(tag("h3", head), why if verdict.evidence else _empty("No reasons were recorded."))
 
 
-def _alarms(found: Gathered, setup: TankSetup, moment: Moment) -> Html:
-    said = setup.shown.text
+def _alarms(found: Gathered, told: TankTable, moment: Moment) -> Html:
+    said = told.shown.text
     rows = [
         (moment(a.time_s), a.alarm, a.priority, a.state.replace("-", " "), said(a.message))
         for a in raised(found.alarms)
@@ -166,10 +167,10 @@ def _alarms(found: Gathered, setup: TankSetup, moment: Moment) -> Html:
     return table(("when", "alarm", "priority", "state", "why"), rows)
 
 
-def _done(found: Gathered, setup: TankSetup, moment: Moment) -> Html:
+def _done(found: Gathered, told: TankTable, moment: Moment) -> Html:
     if not found.done:
         return _empty("Nothing was done that afterfill was told of.")
-    rows = [(moment(d.time_s), done_words(d, setup.dose_unit)) for d in found.done]
+    rows = [(moment(d.time_s), done_words(d, told.dose_unit)) for d in found.done]
     return table(("when", "what"), rows)
 
 

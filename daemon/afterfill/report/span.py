@@ -29,7 +29,7 @@ def span_of_refill(journal: Journal, tank: str, near_s: float | None, now_s: flo
 
     Raises UsageError when there was none.
     """
-    times = _refill_times_s(journal, tank)
+    times = refill_times_s(journal, tank)
     if not times:
         raise UsageError(
             f"the journal knows of no refill of tank '{tank}'; give a period with --from and --to"
@@ -44,7 +44,7 @@ def span_of_refill(journal: Journal, tank: str, near_s: float | None, now_s: flo
     return Span(refill_s - _BEFORE_S, _end_s(journal, tank, refill_s, now_s), refill_s)
 
 
-def _refill_times_s(journal: Journal, tank: str) -> list[float]:
+def refill_times_s(journal: Journal, tank: str) -> list[float]:
     """When refills began, as judged, and as announced where no verdict is about that water: an
     automation repeats itself, and a keeper logs later what the readings betrayed."""
     judged, announced = set[float](), set[float]()

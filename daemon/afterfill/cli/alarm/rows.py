@@ -17,7 +17,7 @@ from afterfill.journal.store import Journal
 from afterfill.planning.shown import Shown
 from afterfill.records import AlarmChange, Reading
 from afterfill.service.liveness import liveness
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 from afterfill.wire import to_published
 
 _REASONS = (

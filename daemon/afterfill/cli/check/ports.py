@@ -18,7 +18,7 @@ from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan
 from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 _ADVICE = {
     "no-answer": "look at cable and power, and at address, request or topic in its [[probe]] table",

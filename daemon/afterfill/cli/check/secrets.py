@@ -24,7 +24,8 @@ def secret_findings(config: Config) -> Iterator[Finding]:
 
 
 def _secret_files(config: Config) -> Iterator[Path]:
-    tables = [config.mqtt, config.influxdb, *config.notify, *(way.smtp for way in config.notify)]
+    ways = [*config.notify, *(way.smtp for way in config.notify)]
+    tables = [config.mqtt, config.influxdb, config.page, *ways]
     for table in tables:
         for key in ("password_file", "token_file", "url_file", "heartbeat_url_file"):
             file = getattr(table, key, None)

@@ -28,7 +28,7 @@ from afterfill.errors import ModelDomainError, UsageError
 from afterfill.planning.asked import Bottle, Bounds, TankBefore, Tap
 from afterfill.planning.shown import Shown
 from afterfill.tank_bottle import BottleNow
-from afterfill.tank_setup import bottle_of, bounds_of
+from afterfill.tank_table import bottle_of, bounds_of
 
 _USUAL_AMMONIA = Interval(0.01, 0.05, 0.26)  # a tank whose filter works; common practice, no source
 

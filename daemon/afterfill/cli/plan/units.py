@@ -7,7 +7,7 @@ from typing import Any
 
 from afterfill.config import Units
 from afterfill.planning.shown import Gallon, Shown
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 
 def units(

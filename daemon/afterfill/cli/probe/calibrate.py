@@ -18,7 +18,7 @@ from afterfill.cli.submission import submitted
 from afterfill.cli.times import present_s
 from afterfill.errors import ModelDomainError, UsageError
 from afterfill.records import Calibration, Service
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 CAUTIONS = (
     "Wear gloves and eye protection; read the labels. Pour buffers into cups and never back.",

@@ -15,7 +15,7 @@ from afterfill.records import Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.liveness import liveness
 from afterfill.service.samples_once import readings_once
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 from afterfill.wire import to_wire
 
 

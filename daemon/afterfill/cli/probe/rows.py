@@ -16,7 +16,7 @@ from afterfill.planning.shown import Shown
 from afterfill.records import Health, Reading
 from afterfill.service.driver_registry import PortPlan, ports_of
 from afterfill.service.liveness import liveness
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 from afterfill.wire import rfc3339
 
 

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from afterfill.cli.options import FILE_NAME, JsonOption
+from afterfill.cli.options import JsonOption
+from afterfill.cli.places import FILE_NAME
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

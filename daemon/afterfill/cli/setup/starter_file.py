@@ -228,6 +228,11 @@ _TAIL = f"""\
 # username = "keeper"
 # password_file = "mail-password"
 
+# [page]  # for a phone on the local network, served by `afterfill page`
+# listen = "192.168.1.20:8420"  # this machine's own address
+# password_file = "page-password"
+# url = "http://192.168.1.20:8420"  # links in messages lead there
+
 [journal]
 path = "afterfill.db"  # relative paths start in this file's folder
 keep_days = 400

@@ -10,7 +10,7 @@ from afterfill.record_kinds import words_of
 from afterfill.records import AlarmChange
 from afterfill.sinks.mqtt.discovery import alarms_of
 from afterfill.sinks.mqtt.messages import Message, record_message
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 _ASKS = ("unacknowledged", "returned-to-normal-unacknowledged")
 

@@ -18,7 +18,7 @@ from afterfill.sinks.mqtt.messages import (
     status_topic,
     tank_status_topic,
 )
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 SETTLES_S = 5.0  # a hub that still has an entity would complain of the emptiness under its topics
 _ANNOUNCED = "mqtt-announced"

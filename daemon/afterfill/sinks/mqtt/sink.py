@@ -51,7 +51,7 @@ from afterfill.sinks.mqtt.present import (
     remember,
 )
 from afterfill.sinks.mqtt.sources import SharedSources, belief_topic, source_of
-from afterfill.tank_setup import shown_in
+from afterfill.tank_table import shown_in
 
 _OLD_CURSOR = "mqtt"  # what is told needs no queue; an older version kept its place in one
 _POLL_S = 0.2  # how often the journal is looked at

@@ -52,13 +52,14 @@ class NotifySink:
         limits_mg_l: Mapping[str, float],
         *,
         shown: Shown = PLAIN,
+        page_url: str | None = None,
         local: Callable[[float], datetime] = local_time,
         first_pause_s: float = _FIRST_PAUSE_S,
         deliveries: Callable[[Notify], Sequence[Delivery]] = deliveries_of,
     ) -> None:
         """`limits_mg_l`: each tank's limit of residual oxidant, for the picture; `shown`: the
-        keeper's units; `local` gives the keeper's own time. Whoever is new here is told nothing of
-        what the journal holds by now.
+        keeper's units; `page_url`: where alarms can be answered; `local` gives the keeper's own
+        time. Whoever is new here is told nothing of what the journal holds by now.
 
         Raises JournalError.
         """
@@ -68,6 +69,7 @@ class NotifySink:
         self.now = now
         self.limits_mg_l = limits_mg_l
         self.shown = shown
+        self.page_url = page_url
         self.local = local
         self.first_pause_s = first_pause_s
         self.status = DeliveryStatus()
@@ -245,7 +247,7 @@ class Recipient:
             for entry in journal.latest("estimate", tank):
                 if isinstance(entry.record, Estimate):
                     estimates[tank] = entry.record
-        return Scene(stamp.time_s, self._sink.local, estimates)
+        return Scene(stamp.time_s, self._sink.local, estimates, self._sink.page_url)
 
 
 def _target(table: Notify) -> str:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from urllib.parse import quote
 
 from afterfill.alarms.definition import Steps
 from afterfill.alarms.definitions import DEFINITIONS, RESIDUAL_OXIDANT
@@ -32,11 +33,12 @@ _DOUBTFUL = Steps("treat the water as doubtful", ("test with DPD (total chlorine
 @dataclass(frozen=True, slots=True)
 class Scene:
     """What is known when the text is written. `local` gives the keeper's own time of an instant
-    [Unix s]; `estimates`: the newest of each tank."""
+    [Unix s]; `estimates`: the newest of each tank; `page_url`: where the page is, None for none."""
 
     time_s: float
     local: Callable[[float], datetime]
     estimates: Mapping[str, Estimate]
+    page_url: str | None = None
 
     def moment(self, time_s: float) -> str:
         """``14:05``, with its date when that is not today's."""
@@ -112,7 +114,7 @@ def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
     ]
     since = f"Since: {scene.moment(it.raised_s)}, for {span(scene.time_s - it.raised_s)}."
     if definition is None:
-        return [*head, f"\nSeen: {it.message}.", since, _acknowledge(it)]
+        return [*head, f"\nSeen: {it.message}.", since, _acknowledge(it, scene)]
     return [
         *head,
         f"\nTime to act: {definition.time_to_respond}.",
@@ -123,7 +125,7 @@ def _of_standing(it: Episode, scene: Scene, *, again: bool) -> list[str]:
         _labelled("Cause", definition.cause),
         _labelled("Consequence", definition.consequence),
         _labelled("What would change the picture", definition.confirm),
-        _acknowledge(it),
+        _acknowledge(it, scene),
     ]
 
 
@@ -139,8 +141,14 @@ def _of_steps(steps: Steps, advice: str = "") -> list[str]:
     ]
 
 
-def _acknowledge(it: Episode) -> str:
-    return f"When you are on it: `afterfill alarm acknowledge {it.alarm} --tank {it.tank}`."
+def _acknowledge(it: Episode, scene: Scene) -> str:
+    """How to say so: by the page, where there is one (its button, since a mail server follows
+    links by itself), and by the command."""
+    by_page = ""
+    if scene.page_url is not None:
+        by_page = f"{scene.page_url}/tank/{quote(it.tank, safe='')}/alarm/{it.alarm} or "
+    command = f"`afterfill alarm acknowledge {it.alarm} --tank {it.tank}`"
+    return f"When you are on it: {by_page}{command}."
 
 
 def _count(it: Episode, again: bool) -> str:
@@ -178,7 +186,7 @@ def _of_ended(it: Episode, scene: Scene, *, told: bool) -> list[str]:
         f"({span(ended_s - it.raised_s)}).",
         f"Then: {it.message}.",
         _labelled("Now", it.end_message),
-        _acknowledge(it) if it.state == "unacknowledged" else "",
+        _acknowledge(it, scene) if it.state == "unacknowledged" else "",
     ]
 
 

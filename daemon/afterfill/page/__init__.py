@@ -1,0 +1,1 @@
+"""The page on the local network: reads the journal as a sink does, writes through its inbox."""
