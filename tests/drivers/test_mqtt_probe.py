@@ -1,6 +1,8 @@
 """Probes on a real broker: what is a reading, what is none, and what happens when it is away."""
 
+import gc
 import json
+import os
 import resource
 import socket
 import threading
@@ -331,6 +333,21 @@ def test_a_broker_that_starts_again_is_a_lost_port_and_works_again(
         it.send(TOPIC, "7.21")
         assert spoken(port).value == 7.21
     port.close()
+
+
+def test_losses_leave_no_descriptors_behind(broker: Broker) -> None:
+    port, absent = port_on(broker.port), port_on(free_port())
+    gc.disable()
+    try:
+        before = len(os.listdir("/proc/self/fd"))
+        for _ in range(5):
+            port.open()
+            port.close()
+            with pytest.raises(DeviceUnavailable):
+                absent.open()
+        assert len(os.listdir("/proc/self/fd")) <= before
+    finally:
+        gc.enable()
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,9 @@ from afterfill.ports import Heard
 from afterfill.sinks.mqtt.connection import Connected, Connection, Failed
 
 _OPEN_WITHIN_S = 4.0  # a broker is given up after 3
+_CALLBACKS = (
+    "on_connect", "on_connect_fail", "on_disconnect", "on_publish", "on_message", "on_subscribe"
+)  # fmt: skip
 _MOST_BYTES = 16_385  # one too many tells that a message was cut
 
 
@@ -34,6 +37,13 @@ class _Newest(Connection):
             self._client.subscribe([(topic, options) for topic in filters])
         else:
             self._client.subscribe([(topic, 0) for topic in filters])
+
+    def stop(self) -> None:
+        """Leave. The client holds two descriptors until it is forgotten, and its callbacks hold us
+        and so itself: without them it need not wait for the garbage collector."""
+        super().stop()
+        for callback in _CALLBACKS:
+            setattr(self._client, callback, None)
 
     def _on_subscribe(self, _c: Any, _u: Any, _mid: int, reasons: Any, _p: Any) -> None:  # noqa: ANN401
         for reason in reasons:
