@@ -32,7 +32,8 @@ return [...document.querySelectorAll("button, .button, nav a, input:not([type=hi
   .map(it => it.outerHTML.slice(0, 90));
 """
 VIEWS = ("/", "/tank/window/log", "/tank/window/log?open=kit", "/tank/window/plan",
-         "/tank/window/rescue", "/tank/window/history", "/tank/window/alarm/residual-oxidant",
+         "/tank/window/rescue", "/tank/window/history", "/tank/window/months",
+         "/tank/window/alarm/residual-oxidant",
          "/tank/window/report")  # fmt: skip
 
 

@@ -407,6 +407,12 @@ def test_history_leads_to_the_report_of_each(keeper: Asker) -> None:
     assert keeper.ask("/tank/window/report?refill=2001-01-01T00:00:00Z").status == 400
 
 
+def test_months_stand_side_by_side(keeper: Asker) -> None:
+    text = text_of(keeper.ask("/tank/window/months").text)
+    assert time.strftime("%Y-%m") in text
+    assert "detection floor" in text
+
+
 def test_the_keepers_own_units_are_shown(tmp_path: Path) -> None:
     config = configured(tmp_path, 'units = { volume = "US gal", temperature = "F" }\n')
     a_day(tmp_path)

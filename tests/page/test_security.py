@@ -30,6 +30,7 @@ from servers import wait_until
 PAGES = (
     "/", "/tank/window", "/tank/window/log", "/tank/window/alarm/residual-oxidant",
     "/tank/window/plan", "/tank/window/rescue", "/tank/window/history", "/tank/window/report",
+    "/tank/window/months",
 )  # fmt: skip
 CHANGES = (
     *(f"/tank/window/log/{kind}" for kind in TOLD_KINDS),
@@ -90,7 +91,7 @@ def test_its_own_names_are_served(page: Served, keeper: Asker) -> None:
 # --- the password ------------------------------------------------------------------------------
 
 
-def test_the_list_of_pages_and_changes_here_is_whole(folder: Path) -> None:
+def test_the_list_of_pages_and_changes_here_is_whole(page: Served, folder: Path) -> None:
     app = made(
         load(folder / "afterfill.toml"), folder / "afterfill.toml", Site(1), Password(PASSWORD)
     )

@@ -1,65 +1,20 @@
 """`afterfill trends`: months side by side."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime
 from typing import Annotated, Any
 
 import typer
 
-from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.cli.configured import loaded, one_tank, reading_journal
 from afterfill.cli.console import Line, Table, tell
 from afterfill.cli.options import Asked
 from afterfill.cli.times import past_from, present_s
-from afterfill.figures import figure, interval
-from afterfill.planning.shown import Shown
-from afterfill.records import VerdictWord
+from afterfill.report.month_rows import POURED, PROBES, VERDICT_WORDS, MonthRows
 from afterfill.report.trends import Month, months
 from afterfill.tank_setup import tank_setup
 from afterfill.tank_table import shown_in
 from afterfill.wire import rfc3339
-
-_WORDS: tuple[VerdictWord, ...] = ("clear", "possible", "carried-over", "cannot-tell")
-_POURED = ("month", "refills", "water", "neutraliser", *_WORDS, "highest residual, mg/L")
-_PROBES = ("month", "could see", "detection floor, mg/L", "mV per pH", "work on probes",
-           "tap, mg/L", "neutraliser left", "high alarms")  # fmt: skip
-_UNKNOWN = "-"
-
-
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """How the figures are written."""
-
-    zone: tzinfo | None
-    units: Shown
-    dose: DoseUnit
-
-    def month(self, it: Month) -> str:
-        return f"{datetime.fromtimestamp(it.from_s, self.zone):%Y-%m}"
-
-    def poured(self, it: Month) -> tuple[str, ...]:
-        highest = it.highest
-        return (
-            self.month(it),
-            str(len(it.refills) or _UNKNOWN),
-            self.units.volume(it.litres) if it.litres else _UNKNOWN,
-            dose_words(round(it.neutraliser, 1), self.dose) if it.neutraliser else _UNKNOWN,
-            *(str(it.count(word) or _UNKNOWN) for word in _WORDS),
-            _UNKNOWN if highest is None else interval(highest.peak_residual_mg_l),
-        )
-
-    def probes(self, it: Month) -> tuple[str, ...]:
-        return (
-            self.month(it),
-            _UNKNOWN if it.saw is None else f"{100.0 * it.saw:.0f} %",
-            _UNKNOWN if it.floor_mg_l is None else figure(it.floor_mg_l),
-            _UNKNOWN if it.ph_slope_mv is None else f"{it.ph_slope_mv:.0f}",
-            str(len(it.works) or _UNKNOWN),
-            _UNKNOWN if it.tap_mg_l is None else interval(it.tap_mg_l),
-            _UNKNOWN if it.left is None else dose_words(round(it.left, 1), self.dose),
-            str(it.high_alarms or _UNKNOWN),
-        )
 
 
 def trends(
@@ -82,19 +37,19 @@ def trends(
     name, zone = one_tank(settings, asked.tank), datetime.now().astimezone().tzinfo
     with reading_journal(settings.journal.path) as journal:
         found = months(journal, name, count, past_from(to, present_s(), "--to"), zone)
-    shown = _Shown(zone, shown_in(settings.units), tank_setup(settings, name).dose_unit)
+    shown = MonthRows(zone, shown_in(settings.units), tank_setup(settings, name).dose_unit)
     tell(_words(name, found, shown), _wire(name, found, shown), as_json=asked.as_json)
 
 
-def _words(name: str, found: Sequence[Month], shown: _Shown) -> Iterator[str | Line | Table]:
+def _words(name: str, found: Sequence[Month], shown: MonthRows) -> Iterator[str | Line | Table]:
     yield f"{name}: what was poured, and how the refills ended"
-    yield Table(_POURED, [shown.poured(month) for month in found])
+    yield Table(POURED, [shown.poured(month) for month in found])
     yield ""
     yield "What the probes saw, what the tap held (as believed at the month's end)"
-    yield Table(_PROBES, [shown.probes(month) for month in found])
+    yield Table(PROBES, [shown.probes(month) for month in found])
 
 
-def _wire(name: str, found: Sequence[Month], shown: _Shown) -> dict[str, Any]:
+def _wire(name: str, found: Sequence[Month], shown: MonthRows) -> dict[str, Any]:
     return {
         "kind": "trends",
         "tank": name,
@@ -110,7 +65,7 @@ def _month_wire(it: Month) -> dict[str, Any]:
         "refills": len(it.refills),
         "litres": round(it.litres, 2),
         "neutraliser_ml": round(it.neutraliser, 3),
-        "verdicts": {word: it.count(word) for word in _WORDS},
+        "verdicts": {word: it.count(word) for word in VERDICT_WORDS},
         "highest_residual_mg_l": None if highest is None else highest.peak_residual_mg_l._asdict(),
         "share_seen": it.saw,
         "detection_floor_mg_l": it.floor_mg_l,

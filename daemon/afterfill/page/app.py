@@ -73,6 +73,7 @@ def made(config: Config, path: Path, site: Site, password: Password) -> Starlett
             route("/tank/{tank}/plan", questions.plan),
             route("/tank/{tank}/rescue", questions.rescue),
             route("/tank/{tank}/history", questions.history),
+            route("/tank/{tank}/months", questions.months),
             route("/tank/{tank}/report", questions.report),
         ],
         middleware=[Middleware(Guard, site=site, sessions=sessions)],
