@@ -136,7 +136,9 @@ def test_a_test_kit_takes_two_taps_and_what_it_showed(phone: Phone, folder: Path
 def test_an_alarm_is_acknowledged_in_two_taps(phone: Phone, folder: Path) -> None:
     phone.run("document.getElementById('answer-residual-oxidant').click()")  # scrolled to
     wait_until(lambda: "/alarm/" in phone.driver.current_url, "the alarm is shown")
+    before = len(inbox(folder))
     phone.tap("I am on it (acknowledge)")
+    wait_until(lambda: len(inbox(folder)) > before, "it is left for the service")
     assert inbox(folder)[-1].action == "acknowledge"
 
 

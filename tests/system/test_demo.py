@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from servers import fetch, wait_until
+
 pytestmark = pytest.mark.system
 
 
@@ -78,3 +80,23 @@ def test_another_folders_content_is_left_alone(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert "holds something else" in done.stderr
     assert (tmp_path / "letter.txt").read_text() == "dear reader"
+
+
+def test_the_page_can_be_left_open(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "afterfill.cli.main", "demo", "--fast", "--page"]
+    with subprocess.Popen(
+        [*command, "--out", str(tmp_path / "out")], stdout=subprocess.PIPE, text=True
+    ) as played:
+        assert played.stdout is not None
+        line = next(it for it in played.stdout if it.startswith("The page: "))
+        address = line.split()[2]
+        wait_until(lambda: _asks_for_a_password(address), "the page asks for it", 30.0)
+        played.terminate()
+        played.stdout.read()
+
+
+def _asks_for_a_password(address: str) -> bool:
+    try:
+        return b"password" in fetch(f"{address}login")
+    except OSError:
+        return False  # it does not listen yet

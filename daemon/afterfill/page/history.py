@@ -1,7 +1,6 @@
 """What was: refills with their verdicts, alarms, and the report of each."""
 
 from collections.abc import Iterator
-from datetime import datetime
 from urllib.parse import quote
 
 from afterfill.cli.times import moment
@@ -10,21 +9,14 @@ from afterfill.journal.words import as_told, told_of
 from afterfill.page.layout import link, path_of, sentence
 from afterfill.planning.shown import Shown
 from afterfill.records import AlarmChange, Refill, Verdict
-from afterfill.report.markup import Html, joined, table, tag
-from afterfill.report.month_rows import POURED, PROBES, MonthRows
+from afterfill.report.markup import Html, joined, tag
 from afterfill.report.span import refill_times_s
-from afterfill.report.trends import months
 from afterfill.report.words import VERDICT_TITLES, per_cent, volume_words
 from afterfill.sinks.notify.text import title_of
-from afterfill.tank_table import TankTable
 from afterfill.wire import rfc3339
 
 _MOST = 40
 _LOOK_BACK = 500
-_AGEING = (
-    "A detection floor that rises, or mV per pH that move, are a probe that ages: clean it, then "
-    "teach it anew (`afterfill probe response`)."
-)
 _BEFORE_S, _AFTER_S = 3600.0, 4 * 3600.0  # of an alarm's report; our judgement
 
 
@@ -41,23 +33,6 @@ def history_html(journal: Journal, tank: str, shown: Shown, now_s: float) -> Htm
         tag("ul", *refills, class_="rows") if refills else tag("p", "None yet."),
         tag("h2", "Alarms"),
         tag("ul", *raised, class_="rows") if raised else tag("p", "None yet."),
-    )
-
-
-def months_html(journal: Journal, tank: str, it: TankTable, now_s: float) -> Html:
-    """A year, month by month. Raises JournalError."""
-    zone = datetime.now().astimezone().tzinfo
-    rows, found = MonthRows(zone, it.shown, it.dose_unit), months(journal, tank, 12, now_s, zone)
-    lived = [month for month in reversed(found) if month.seen or month.refills]
-    if not lived:
-        return joined(tag("h1", f"{tank}: months"), tag("p", "Nothing was recorded in this year."))
-    return joined(
-        tag("h1", f"{tank}: months side by side"),
-        tag("h2", "Poured, and how it ended"),
-        table(POURED, [rows.poured(month) for month in lived]),
-        tag("h2", "What the probes saw, what the tap held"),
-        tag("p", _AGEING, class_="soft"),
-        table(PROBES, [rows.probes(month) for month in lived]),
     )
 
 

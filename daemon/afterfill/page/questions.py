@@ -12,7 +12,7 @@ from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.errors import JournalError, UsageError
 from afterfill.page.alarm_view import alarm_html
 from afterfill.page.forms import Sheet, known, sheet_html, usual_refill
-from afterfill.page.history import history_html, months_html
+from afterfill.page.history import history_html
 from afterfill.page.layout import document, path_of, without_options
 from afterfill.page.live import MOST_LISTENERS, News
 from afterfill.page.parts import Parts, notes_of, session_of, tank_of
@@ -183,9 +183,11 @@ async def history(parts: Parts, request: Request) -> Response:
 async def months(parts: Parts, request: Request) -> Response:
     """A year, month by month."""
     name = tank_of(parts, request)
-    it = tank_table(parts.config, name)
-    html = await parts.reader.read(lambda journal: months_html(journal, name, it, time.time()))
-    return document(f"{name}: months", html, tanks=parts.tanks, tank=name, view="/history")
+    found = await _worked_out(parts, request, "months", name, {})
+    return document(
+        f"{name}: months", *_wrong(found.wrong), Html(found.first),
+        tanks=parts.tanks, tank=name, view="/history", status=found.status,
+    )  # fmt: skip
 
 
 async def report(parts: Parts, request: Request) -> Response:

@@ -1,4 +1,4 @@
-"""Plans and reports, worked out in a process of their own: what they load goes when they are made.
+"""Plans, reports and months, worked out in a process of their own: what they load goes again.
 
 Run as ``python -m afterfill.page.worked CONFIG``; the question is JSON on standard input, the
 answer on standard output: HTML as JSON, what comes first and what stands behind it. A mistake is
@@ -22,6 +22,7 @@ from afterfill.config import Config
 from afterfill.config_file import load
 from afterfill.errors import AfterfillError
 from afterfill.page.layout import html_of
+from afterfill.page.months import months_html
 from afterfill.report.gathered import gathered
 from afterfill.report.markup import Html, joined, table, tag
 from afterfill.report.page import page
@@ -38,12 +39,12 @@ def main() -> None:
     try:
         settings = load(path)
         kind, tank = question.pop("kind"), question.pop("tank")
-        is_report = kind == "report"
-        answer = (
-            [_report(settings, tank, question)]
-            if is_report
-            else _plan(settings, path, tank, question)
-        )
+        if kind == "report":
+            answer = [_report(settings, tank, question)]
+        elif kind == "months":
+            answer = [_months(settings, tank)]
+        else:
+            answer = _plan(settings, path, tank, question)
         json.dump(answer, sys.stdout)
     except AfterfillError as error:
         sys.stderr.write(str(error))
@@ -91,6 +92,11 @@ def _report(settings: Config, tank: str, asked: dict[str, Any]) -> str:
     zone = datetime.now().astimezone().tzinfo
     it = tank_table(settings, tank)
     return page(found, it, zone=zone, refill_s=span.refill_s, made_s=now_s)
+
+
+def _months(settings: Config, tank: str) -> str:
+    with reading_journal(settings.journal.path) as journal:
+        return months_html(journal, tank, tank_table(settings, tank), present_s())
 
 
 if __name__ == "__main__":

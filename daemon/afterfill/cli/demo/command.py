@@ -12,6 +12,9 @@ def demo(
     ] = Path("afterfill-demo"),
     seed: Annotated[int, typer.Option(help="Another seed is another week.")] = 11,
     fast: Annotated[bool, typer.Option(help="Do not slow down where it is interesting.")] = False,
+    page: Annotated[
+        bool, typer.Option("--page", help="Leave the page open to look at, until Ctrl-C.")
+    ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Only findings, one JSON object a line.")
     ] = False,
@@ -24,4 +27,8 @@ def demo(
     """
     from afterfill.cli.demo.play import shown
 
-    shown(out, seed, fast=fast, as_json=as_json)
+    folder = shown(out, seed, fast=fast, as_json=as_json)
+    if page:
+        from afterfill.cli.demo.page import left_open
+
+        left_open(folder)

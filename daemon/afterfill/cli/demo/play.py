@@ -28,16 +28,18 @@ _LINE_S = 2.5  # to read what was said
 _SCREEN_EVERY_S = 0.08
 
 
-def shown(out: Path, seed: int, *, fast: bool, as_json: bool) -> None:
-    """Play into the folder `out`. Raises UsageError when that holds something else."""
+def shown(out: Path, seed: int, *, fast: bool, as_json: bool) -> Path:
+    """Play into the folder `out`, and where that is. Raises UsageError when it holds something
+    else."""
     folder = _fresh(out)
     logging.getLogger("afterfill").addHandler(logging.NullHandler())  # the screen says it all
     if as_json:
         _play_json(folder, seed)
-        return
+        return folder
     console = Console()
     verdicts = _play(console, folder, seed, slow=not fast and console.is_terminal)
     _close(console, folder, verdicts)
+    return folder
 
 
 def _fresh(folder: Path) -> Path:
