@@ -81,7 +81,7 @@ def test_a_probe_that_does_not_answer_is_bad_news(tmp_path: Path, head: Path) ->
     config = str(write_config(tmp_path, probes=table))
     result = afterfill("probe", "read", "--config", config)
     assert result.exit_code == 1
-    assert result.stdout.startswith("window-orp  no usable reading: garbled (raw bytes 4f 52 50")
+    assert result.stdout.startswith('window-orp  no usable reading: garbled ("ORP=')
 
 
 def test_an_absent_port_is_unavailable(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from afterfill.sinks.notify.state import Episode
 from afterfill.sinks.notify.text import (
     CAUTION,
     LONGEST_SUBJECT,
+    SHORT_CAUTION,
     Scene,
     span,
     subject_of,
@@ -185,6 +186,19 @@ def test_subjects(due: Due, subject: str) -> None:
     assert subject_of(due) == subject
 
 
+@pytest.mark.parametrize(
+    ("alarm", "what", "caution"),
+    [
+        ("residual-oxidant", "raised", CAUTION), ("residual-oxidant", "over", SHORT_CAUTION),
+        ("free-ammonia", "still", CAUTION), ("storage-low", "raised", SHORT_CAUTION),
+        ("probe-lost", "raised", SHORT_CAUTION),
+    ],
+)  # fmt: skip
+def test_a_vet_stands_under_what_threatens_fish(alarm: str, what: What, caution: str) -> None:
+    text = text_of(Due((Notice(what, "high", replace(OXIDANT, alarm=alarm)),)), scene())
+    assert text.endswith(f"{caution}\n")
+
+
 def test_several_things_and_a_digest_say_so() -> None:
     both = Due((*one(OXIDANT).notices, *one(verdict("cannot-tell"), "verdict").notices))
     assert text_of(both, scene()).startswith("2 things in one message.\n\nTank window: ")
@@ -257,7 +271,7 @@ def test_a_subject_is_one_short_line_and_each_thing_has_its_section(
     assert len(subject.splitlines()) == 1
     assert text.count("\nAlarm ") == len(things)
     assert all(f"Tank {episode.tank}: " in text for episode in episodes)
-    assert text.count(CAUTION) == 1
+    assert text.count(CAUTION) + text.count(SHORT_CAUTION) == 1
 
 
 def test_a_carry_over_asks_for_the_dose_by_now_and_for_no_sum_at_night() -> None:

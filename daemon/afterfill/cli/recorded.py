@@ -18,14 +18,21 @@ from afterfill.service.liveness import liveness
 def value_words(reading: Reading, shown: Shown) -> str:
     """``412.3 mV``, ``pH 7.21``, ``24.81 °C``, or why there is no value, with the raw bytes."""
     if reading.value is None:
-        raw = f" (raw bytes {reading.raw})" if reading.raw else ""
-        return f"no usable reading: {reading.invalid}{raw}"
+        return f"no usable reading: {reading.invalid}{_raw_words(reading.raw)}"
     if reading.quantity == "ph":
         return f"pH {reading.value:.2f}"
     if reading.quantity == "temperature" and shown.fahrenheit:
         return shown.temperature(reading.value)
     digits = 1 if reading.quantity == "orp" else 2
     return f"{reading.value:.{digits}f} {UNITS[reading.quantity]}"
+
+
+def _raw_words(raw: str) -> str:
+    """What came, as the text it is, or byte by byte where it is none."""
+    text = bytes.fromhex(raw).decode("latin-1").strip(" \t\r\n\0")
+    if text and text.isascii() and text.isprintable():
+        return f' ("{text}")'
+    return f" (raw bytes {raw})" if raw else ""
 
 
 def last_readings(journal_path: Path, plan: PortPlan) -> dict[str, Newest[Reading]]:

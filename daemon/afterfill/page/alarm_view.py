@@ -3,12 +3,12 @@
 from collections.abc import Callable, Iterator
 
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.cli.alarm.states import STATES
 from afterfill.cli.latest import alarms
 from afterfill.cli.times import moment, present_s
 from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.page.layout import button, form, path_of, sentence, with_links
-from afterfill.page.shows import STATES
 from afterfill.records import AlarmChange
 from afterfill.report.markup import Html, joined, tag
 from afterfill.sinks.notify.text import title_of

@@ -3,25 +3,17 @@
 from collections.abc import Iterator
 
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.cli.alarm.states import STATES
 from afterfill.cli.standing import WORDS
 from afterfill.cli.times import ahead_words, moment
 from afterfill.figures import figure, interval
 from afterfill.page.layout import link, path_of, sentence, with_links
 from afterfill.page.seen import Seen
-from afterfill.records import AlarmChange, AlarmState, Quantity, StandingWord
+from afterfill.records import AlarmChange, Quantity, StandingWord
 from afterfill.report.markup import Html, joined, tag
 from afterfill.report.words import VERDICT_TITLES, per_cent
 from afterfill.sinks.notify.text import span, title_of
 
-STATES: dict[AlarmState, str] = {
-    "normal": "over",
-    "unacknowledged": "not acknowledged yet",
-    "acknowledged": "acknowledged: a person is on it",
-    "returned-to-normal-unacknowledged": "over, not yet seen",
-    "shelved": "put aside for a while",
-    "suppressed-by-design": "set aside while announced work lasts",
-    "out-of-service": "out of service",
-}
 _SIGNS: dict[StandingWord, str] = {
     "safe": "✓", "not-safe": "!", "cannot-tell": "?", "learning": "…",
 }  # fmt: skip

@@ -168,9 +168,9 @@ def _put(plan: RescuePlan, ml: float, unit: DoseUnit, tank: TankBefore, shown: S
     if "oxygen" in plan.over or "pH" in plan.over:
         return (
             f"Put half of {amount} of neutraliser {where}, and the other half an hour "
-            f"later only if DPD total still shows something; then tell it: {given}."
+            f"later only if DPD total still shows something; then record it: {given}."
         )
-    return f"Put {amount} of neutraliser {where}; then tell it: {given}."
+    return f"Put {amount} of neutraliser {where}; then record it: {given}."
 
 
 def _next_water(plan: RescuePlan, tank: TankBefore, shown: Shown) -> str:

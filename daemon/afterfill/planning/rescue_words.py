@@ -73,7 +73,7 @@ def rescue_words(
             f"flow is strong (for up to {found.upper.mg_l:.2g} mg/L of chlorine, and "
             f"{margin} times that for a weak bottle)",
             *_cautions(plan, at_hand, [bottle for bottle, _ in known]),
-            f"Then tell it: {_told(at_hand, known)}",
+            f"Then record it: {_told(at_hand, known)}",
         ]
     )
 

@@ -9,8 +9,10 @@ from afterfill.chemistry.units import fahrenheit
 from afterfill.errors import UsageError
 from afterfill.journal.store import Journal
 from afterfill.records import Estimate, Quantity, Reading, Refill, Verdict
+from afterfill.report.gathered import blind_spans
 
 _BAND, _LINE, _LIMIT, _ORP = "#9ecae1", "#08519c", "#b30000", "#333333"  # told apart in grey too
+_BLIND = "#bbbbbb"
 _FLOOR_MG_L = 1e-3  # lower end of the logarithmic scale
 _HEIGHTS_MG_L = (2.8, 1.6, 0.9)  # verdicts that follow each other closely stay legible
 _MARKER = {"clear": "o", "possible": "s", "carried-over": "X", "cannot-tell": "D"}
@@ -34,7 +36,9 @@ def draw_event(
     figure, (orp, water, air) = _figure()
     records = [entry.record for entry in journal.between(tank, from_s, to_s)]
     _draw_readings(orp, records, "orp", "ORP [mV]")
-    _draw_residual(water, [r for r in records if isinstance(r, Estimate)], limit_mg_l)
+    estimates = [r for r in records if isinstance(r, Estimate)]
+    _draw_blindness((orp, water), estimates)
+    _draw_residual(water, estimates, limit_mg_l)
     _draw_verdicts(water, [r for r in records if isinstance(r, Verdict)])
     warmth = fahrenheit if in_fahrenheit else float
     _draw_readings(
@@ -103,7 +107,18 @@ def _draw_residual(axis: Any, estimates: Sequence[Estimate], limit_mg_l: float) 
     axis.set_ylabel("oxidant [mg/L as Cl$_2$]")
     axis.grid(alpha=0.3)
     # above the axes: the newest verdicts stand on the right, the first ones on the left
-    axis.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, fontsize=8, frameon=False)
+    axis.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, fontsize=8, frameon=False)
+
+
+def _draw_blindness(axes: Sequence[Any], estimates: Sequence[Estimate]) -> None:
+    """Where the ORP could not be used; named once."""
+    for number, span in enumerate(blind_spans(estimates)):
+        for place, axis in enumerate(axes):
+            first = number == 0 and place == len(axes) - 1
+            axis.axvspan(
+                _moment(span.from_s), _moment(max(span.to_s, span.from_s + 60.0)), color=_BLIND,
+                hatch="//", alpha=0.5, linewidth=0, label="could not see" if first else None,
+            )  # fmt: skip
 
 
 def _draw_verdicts(axis: Any, verdicts: Sequence[Verdict]) -> None:  # noqa: ANN401

@@ -6,6 +6,7 @@ from typing import Any
 from afterfill.alarms.definition import Definition
 from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.alarms.lifecycle import STANDING_STATES
+from afterfill.cli.alarm.states import STATES
 from afterfill.cli.configured import loaded, reading_journal, tanks
 from afterfill.cli.console import say, say_json, say_table
 from afterfill.cli.latest import alarms, allowed_age_s
@@ -50,7 +51,10 @@ class AlarmRow:
         since = "" if change is None else moment(change.time_s, present_s())
         message = "" if change is None else shown.text(change.message)
         name, priority = self.definition.name, self.definition.priority
-        return (self.tank, name, priority, self.state + self._remark(), since, message)
+        state = self.state if change is None else STATES[change.state]
+        if change is not None and change.state == "normal":
+            state = "normal"  # of all, also of those that never stood
+        return (self.tank, name, priority, state + self._remark(), since, message)
 
     def _remark(self) -> str:
         change = self.change

@@ -25,6 +25,9 @@ CAUTION = (
     "Fish that gasp, dart or lie on the bottom need help now, whatever this says. afterfill is no "
     "vet: ask one. It is not a drinking-water instrument, and no substitute for a test kit."
 )
+SHORT_CAUTION = (
+    "afterfill is no vet and no drinking-water instrument, and no substitute for a test kit."
+)
 _COMMAND = re.compile(r"`afterfill ((?:log|plan)\b(?![^`]*--tank)[^`]*)`")
 _DOSE_BY_NOW = "how much it needs by now, if any, and of what: `afterfill plan --rescue`"
 _DOUBTFUL = Steps("treat the water as doubtful", ("test with DPD (total chlorine)",))
@@ -91,7 +94,17 @@ def text_of(due: Due, scene: Scene) -> str:
         sections.insert(0, f"{len(sections)} things in one message.")
     if due.skipped:
         sections.append(f"And {due.skipped} older final verdicts that were no all-clear.")
-    return "\n\n".join([*sections, CAUTION]) + "\n"
+    threatens = any(map(_threatens_fish, due.notices))
+    return "\n\n".join([*sections, CAUTION if threatens else SHORT_CAUTION]) + "\n"
+
+
+def _threatens_fish(notice: Notice) -> bool:
+    """A verdict, or an alarm about the water that holds, or is not known here."""
+    if isinstance(notice.about, Verdict):
+        return True
+    definition = DEFINITIONS.get(notice.about.alarm)
+    about_water = definition is None or definition.group == "water"
+    return about_water and notice.what in ("raised", "still")
 
 
 def _section(notice: Notice, scene: Scene) -> str:
