@@ -11,21 +11,22 @@ import sys
 import types
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from afterfill import config as tables
-from afterfill import config_source, errors
+from afterfill import errors
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.config import Config
 from afterfill.config_file import parse
 from afterfill.journal.recorded_readings import COLUMNS
 from afterfill.payloads import PAYLOADS
 from afterfill.record_kinds import TABLE
 from afterfill.records import Health, Record, SourceBelieved, StockLeft
+from afterfill.service.driver_registry import driver_named, driver_names
 from afterfill.sinks.influx import points
 from afterfill.sinks.mqtt.discovery import discovery
 from afterfill.sinks.mqtt.messages import LIVE_KINDS, record_message
@@ -70,17 +71,28 @@ def told() -> list[Record]:
 
 
 def configuration_keys() -> Iterator[str]:
-    """``tank.litres: float``: table, key, and what may stand there."""
-    models = {
-        model.__name__: model
-        for module in (tables, config_source)
-        for model in vars(module).values()
-        if isinstance(model, type) and issubclass(model, BaseModel) and model is not BaseModel
-    }
-    for name, model in models.items():
-        for key, field in model.model_fields.items():
-            words = sorted(_words_of(field.annotation))
-            yield f"{name}.{field.alias or key}{': ' + ', '.join(words) if words else ''}"
+    """``tank.limits.ph``: every key, with its tables; and the words that may stand there."""
+    yield from keys_of(Config)
+    for name in driver_names():
+        yield from keys_of(driver_named(name).settings, f"probe({name}).")
+
+
+def keys_of(model: type[BaseModel], where: str = "") -> Iterator[str]:
+    """The keys of a table and of those within it."""
+    for name, field in model.model_fields.items():
+        key = f"{where}{field.alias or name}"
+        words = sorted(_words_of(field.annotation))
+        yield f"{key}: {', '.join(words)}" if words else key
+        for table in _models_in(field.annotation):
+            yield from keys_of(table, f"{key}.")
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401 - any annotation
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    elif get_origin(annotation) in (Union, types.UnionType, Annotated, dict, tuple):
+        for part in get_args(annotation):
+            yield from _models_in(part)
 
 
 def _words_of(annotation: Any) -> Iterator[str]:  # noqa: ANN401 - whatever a type is made of
