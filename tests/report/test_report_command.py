@@ -174,3 +174,8 @@ def test_a_folder_that_is_not_there_is_named(demo_folder: Path) -> None:
     result = afterfill("report", "--config", config, "--out", str(out))
     assert result.exit_code == 2
     assert f"{out}: cannot be written" in result.stderr
+
+
+def test_what_the_reasons_are_for_and_against_is_said(demo_folder: Path) -> None:
+    words = words_of(made(demo_folder))
+    assert "Carry-over means more disinfectant than the limit of this tank (0.019 mg/L)." in words

@@ -47,7 +47,7 @@ def page(
         *_answers(found, moment, refill_s),
         _section("What was poured", _poured(found, told, moment)),
         _section("What it means for the water", residual_chart(found, told, zone)),
-        _section("How the verdict came about", _course(found, moment)),
+        _section("How the verdict came about", _course(found, told, moment)),
         _section("Ammonia", ammonia_chart(found, told, zone)),
         _section(
             "What the probes saw", *(readings_chart(found, q, told, zone) for q in _QUANTITIES)
@@ -140,10 +140,16 @@ def _poured(found: Gathered, told: TankTable, moment: Moment) -> Html:
     return table(("begun", "water", "neutraliser", "source"), rows)
 
 
-def _course(found: Gathered, moment: Moment) -> Html:
+def _course(found: Gathered, told: TankTable, moment: Moment) -> Html:
     if not found.verdicts:
         return _empty("No refill was judged in this time.")
-    return joined(*(_step(verdict, moment) for verdict in found.verdicts))
+    limit = f"{told.bounds.residual_oxidant_mg_l:g} mg/L"
+    what = (
+        f"Carry-over means more disinfectant than the limit of this tank ({limit}). So an ORP that "
+        "rises, but by less than that or unlike it, speaks against a carry-over."
+    )
+    steps = (_step(verdict, moment) for verdict in found.verdicts)
+    return joined(tag("p", what, class_="soft"), *steps)
 
 
 def _step(verdict: Verdict, moment: Moment) -> Html:
