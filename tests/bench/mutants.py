@@ -208,7 +208,9 @@ def survives(mutant: Mutant, folder: Path) -> bool:
     file.write_text(text.replace(mutant.before, mutant.after, 1))
     paths = os.pathsep.join(str(folder / part) for part in ("daemon", "drivers"))
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", mutant.tests],
+        # plain: to show how two states differ takes minutes, and who looks at it?
+        [sys.executable, "-m", "pytest", "-q", "-x", "--assert=plain", "-p", "no:cacheprovider",
+         mutant.tests],
         cwd=folder, env={**os.environ, "PYTHONPATH": paths}, capture_output=True, text=True,
         timeout=200, check=False,
     )  # fmt: skip
