@@ -159,3 +159,13 @@ def test_a_word_that_was_half_heard_does_not_spoil_the_next(tmp_path: Path) -> N
         answers = [str(port.link), "line", "", "Q", "R", "", "", "", "y", "-", "-"]
         _, config = talk(tmp_path, *answers)
     assert config.probe[0].driver_keys["request"] == "R\r"
+
+
+def test_a_slip_in_the_talk_is_asked_again_and_never_ends_it(tmp_path: Path) -> None:
+    """A speed that is none; a number that is not there, and one taken for two quantities."""
+    with PtyPort(LineDevice(lambda: MEASURED), tmp_path / "head") as port:
+        once = [str(port.link), "line", "fast", "9600", "R", "9", "1", "1", "0", "n"]
+        said, config = talk(tmp_path, *once, *once[:2], "", "R", "1", "2", "3", "y", "-", "-")
+        assert values(config) == {"orp": MEASURED["orp"]}
+    assert "'fast' is not a number" in said
+    assert "'9' is none of them" in said

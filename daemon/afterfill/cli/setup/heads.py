@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import typer
 from pydantic import BaseModel, ValidationError
 
+from afterfill.chemistry.typed import number_from
 from afterfill.cli.setup.asking import NONE, Asking
 from afterfill.cli.setup.reply import likely, numbers_in, pattern_of
 from afterfill.cli.setup.starter_file import TomlValue
-from afterfill.errors import DeviceUnavailable, UsageError
+from afterfill.errors import AfterfillError, UsageError
 from afterfill.ports import PLAIN_ADDRESSES, ProbeSpec, Sample
 from afterfill.records import UNITS, Quantity
 from afterfill.service.driver_registry import driver_named
@@ -60,7 +61,7 @@ def met(asking: Asking, port: str, driver: str, given: Mapping[str, TomlValue]) 
     speed: Keys = {**given}
     if "baud" not in given and not port.startswith(PLAIN_ADDRESSES):
         speed["baud"] = int(
-            asking.number(f"{port} baud", "  Speed of its line, baud", "9600", float)
+            asking.number(f"{port} baud", "  Speed of its line, baud", "9600", number_from)
         )
     typer.echo(f"  listening for {_LISTENS_S:g} s ...", err=True)
     said = _line(port, driver, {**speed, "timeout_s": _LISTENS_S})
@@ -135,7 +136,7 @@ def proof(port: str, driver: str, keys: Mapping[str, TomlValue], quantity: Quant
     value."""
     try:
         sample = sample_from(port, driver, keys, quantity)
-    except (DeviceUnavailable, UsageError) as error:
+    except AfterfillError as error:
         typer.echo(f"  {error}", err=True)
         return None
     if sample.value is None:

@@ -12,7 +12,7 @@ from afterfill.chemistry.typed import number_from
 from afterfill.cli.setup.asking import NONE, Asking, one_of
 from afterfill.cli.setup.heads import CALLED, Head, met, proof, speaks_in_lines
 from afterfill.cli.setup.starter_file import ProbeAnswers, TomlValue, required_keys
-from afterfill.errors import DeviceUnavailable, ModelDomainError, UsageError
+from afterfill.errors import AfterfillError, ModelDomainError, UsageError
 from afterfill.ports import FEED
 from afterfill.records import Quantity
 from afterfill.sentences import nearest
@@ -91,7 +91,7 @@ class ProbeQuestions:
         """None where no talk is to be had; the proof that follows says what is the matter."""
         try:
             head = met(self._asking, port, driver, given)
-        except (DeviceUnavailable, UsageError):
+        except AfterfillError:
             return None
         if head is not None:
             self._heads[port] = head
