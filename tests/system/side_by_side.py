@@ -131,7 +131,7 @@ def showing(tank: str) -> Callable[[], Mapping[Quantity, float]]:
 
 def _line(tank: str, port: str) -> str:
     text = _ORP.format(tank, EVERY_S) + f'driver = "line"\nport = "{port}"\n'
-    return f"{text}request = \"R\\r\"\ntimeout_s = 0.3\npattern = '{PATTERN}'\n"
+    return f"{text}request = \"R\\r\"\ntimeout_s = 1.5\npattern = '{PATTERN}'\n"
 
 
 def _modbus(number: int) -> str:
