@@ -59,7 +59,7 @@ class Phone:
         self.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", off)
 
     def complaints(self) -> list[str]:
-        return [entry["message"] for entry in self.driver.get_log("browser")]  # type: ignore[no-untyped-call]
+        return [entry["message"] for entry in self.driver.get_log("browser")]  # type: ignore[no-untyped-call]  # its own gap
 
 
 @contextmanager

@@ -6,7 +6,16 @@ import pytest
 from rich.console import Console
 
 from afterfill.cli.demo.screen import DemoScreen, sentences_of
-from afterfill.records import AlarmChange, Estimate, Evidence, Output, Quantiles, Reading, Verdict
+from afterfill.records import (
+    AlarmChange,
+    AlarmState,
+    Estimate,
+    Evidence,
+    Output,
+    Quantiles,
+    Reading,
+    Verdict,
+)
 from afterfill.simulation.demo_run import Frame
 from afterfill.simulation.demo_scenario import START_S
 
@@ -42,8 +51,8 @@ def test_the_newest_line_is_in_sight_and_nothing_runs_over(
     assert f"end {frames - 1}" in " ".join(line.strip("│ ") for line in shown)
 
 
-def change(state: str, *, active: bool, known: bool = True) -> AlarmChange:
-    return AlarmChange(0.0, "window", "cannot-see", state, "medium", active, "x", known)  # type: ignore[arg-type]
+def change(state: AlarmState, *, active: bool, known: bool = True) -> AlarmChange:
+    return AlarmChange(0.0, "window", "cannot-see", state, "medium", active, "x", known)
 
 
 def test_an_alarm_that_never_stood_is_not_told_of() -> None:

@@ -422,7 +422,7 @@ with Bridge(LineDevice(Water())) as bridge:
     port.open()
     if sys.argv[1] != "stream":
         assert one(port).value is not None
-    loopback(False)  # from now on not a packet arrives, and nobody is told
+    loopback(False)  # from now on no packet arrives, and no end is told
     began_s = time.monotonic()
     try:
         while time.monotonic() - began_s < 20:

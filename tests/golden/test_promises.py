@@ -89,7 +89,7 @@ def test_a_hub_keeps_each_entity_with_its_history_and_automations() -> None:
     now = {topic: dict(payload) for topic, payload in discovery(parse(text, "here"), "client")}
     for line in (OLD / "entities.jsonl").read_text().splitlines():
         held = json.loads(line)
-        held.pop("value_template", None)  # how a value is read is told anew at each start
+        held.pop("value_template", None)  # how a value is read is told again at each start
         payload = now[held.pop("topic")]
         assert {key: payload.get(key) for key in held} == held
 

@@ -360,7 +360,7 @@ def test_a_log_in_leads_nowhere_else(page: Served, wanted: str) -> None:
 def answers(keeper: Asker, page: Served) -> Iterator[tuple[str, Answer]]:
     for path in (*PAGES, *OPEN, "/no-such-page", "/tank/other"):
         yield path, keeper.ask(path)
-    yield "nobody", page.asker().ask("/")
+    yield "not logged in", page.asker().ask("/")
     yield "rebound", page.asker().ask("/", Host="evil.example")
     yield "foreign", keeper.post("/logout", {}, Origin="http://evil.example")
     yield "wrong", keeper.post("/tank/window/log/refill", {"litres": "x", "ticket": "h"})

@@ -10,6 +10,7 @@ import pytest
 from afterfill.journal.store import Journal
 from afterfill.records import (
     AlarmChange,
+    AlarmState,
     Calibration,
     Correction,
     Dose,
@@ -39,8 +40,8 @@ def verdict(refill_s: float, word: VerdictWord, peak_mg_l: float, *, final: bool
     return Verdict(refill_s + 6000.0, "window", refill_s, word, 0.5, peak, final)
 
 
-def high(time_s: float, *, active: bool, state: str = "unacknowledged") -> AlarmChange:
-    return AlarmChange(time_s, "window", "residual-oxidant", state, "high", active)  # type: ignore[arg-type]
+def high(time_s: float, *, active: bool, state: AlarmState = "unacknowledged") -> AlarmChange:
+    return AlarmChange(time_s, "window", "residual-oxidant", state, "high", active)
 
 
 @pytest.fixture

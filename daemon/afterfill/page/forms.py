@@ -9,7 +9,7 @@ from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.journal.words import as_told, told_of
 from afterfill.page.layout import button, form, path_of
-from afterfill.payloads import CORRECTION
+from afterfill.payloads import CORRECTION, PAYLOADS
 from afterfill.records import Correction, Quantity, Refill
 from afterfill.report.markup import Html, joined, tag, void
 from afterfill.tank_table import TankTable, tank_table
@@ -25,7 +25,8 @@ _WORK = (
 )  # fmt: skip
 _OFTEN = ("kit", "source-test")  # open at once: a tap less
 UNIT = ".unit"  # a field's unit stands in a field of its own
-TOLD_KINDS = ("refill", "kit", "source-test", "dose", "stock", "service", "note", CORRECTION)
+_BY_ROUTINE = ("calibration", "response-check")  # a guided command tells these
+TOLD_KINDS = (*(kind for kind in PAYLOADS if kind not in _BY_ROUTINE), CORRECTION)
 SURE = "sure"  # the field that says: it is meant so
 _LINES = 8  # what was logged lately
 

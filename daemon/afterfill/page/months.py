@@ -10,7 +10,7 @@ from afterfill.tank_table import TankTable
 
 _AGEING = (
     "A detection floor that rises, or mV per pH that move, are a probe that ages: clean it, then "
-    "teach it anew in two cups of water (afterfill probe response)."
+    "teach it again in two cups of water (afterfill probe response)."
 )
 
 

@@ -39,7 +39,7 @@ class Parts:
 
 
 def session_of(request: Request) -> Session:
-    """Of the one who asks; the guard lets nobody else through."""
+    """The session of a request: the guard refuses those that have none."""
     session = request.scope["afterfill.session"]
     assert isinstance(session, Session)
     return session

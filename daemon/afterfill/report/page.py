@@ -64,7 +64,7 @@ def page(
 
 
 def head(title: str, more_style: str = "") -> Html:
-    """The head of a page that asks nobody for anything."""
+    """The head of a page that loads nothing from elsewhere."""
     return tag(
         "head",
         Html('<meta charset="utf-8">'),
