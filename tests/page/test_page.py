@@ -284,18 +284,43 @@ def test_a_word_is_taken_back_in_two_taps(tmp_path: Path) -> None:
         html = keeper.ask(LOG).text
         assert "Logged lately" in html
         assert f'name="of" value="{number}"' in html
-        assert told(keeper, "correction", {"of": str(number)}, str(number)) == 303
-        again = keeper.post(f"{LOG}/correction", {"of": str(number), "ticket": "another.one"})
+        taken_back = {"of": str(number), "remove": "yes"}
+        assert told(keeper, "correction", taken_back, str(number)) == 303
+        again = keeper.post(f"{LOG}/correction", {**taken_back, "ticket": "another.one"})
     taken = inbox(tmp_path)[-1]
     assert (taken.of, taken.word) == (number, None)
     assert again.status == 400
     assert "is on its way" in text_of(again.text)
 
 
+def test_a_word_is_corrected_in_place_and_asked_about_where_that_is_strange(
+    tmp_path: Path,
+) -> None:
+    config = configured(tmp_path)
+    a_day(tmp_path)
+    record(tmp_path, Refill(time.time() - 60.0, "window", "replace", 7.0, 5.0, 1.0))
+    with Journal.open(tmp_path / "afterfill.db") as journal:
+        number = str(journal.latest("refill", "window")[0].seq)
+    with served(config) as room:
+        keeper = room.keeper()
+        strange = {"of": number, "litres": "130", "ticket": keeper.ticket(LOG, f".{number}c")}
+        asked = keeper.post(f"{LOG}/correction", strange)
+        assert asked.status == 400
+        assert "Is it meant so?" in text_of(asked.text)
+        assert 'name="sure"' in asked.text
+        right = {"of": number, "litres": "17,5", "minutes": "", "neutraliser_ml": "2"}
+        assert told(keeper, "correction", right, f"{number}c") == 303
+    said = inbox(tmp_path)[-1]
+    assert (said.of, said.word.litres, said.word.neutraliser_ml) == (int(number), 17.5, 2.0)
+    assert said.word.minutes == 5.0, "what is left empty stays"
+
+
 @pytest.mark.parametrize("of", ["", "one", "-1", "99999999", "\u0661"])
 def test_what_is_no_word_cannot_be_taken_back(another: Asker, folder: Path, of: str) -> None:
     before = len(inbox(folder))
-    refused = another.post(f"{LOG}/correction", {"of": of, "ticket": f"t{len(of)}.{before}"})
+    refused = another.post(
+        f"{LOG}/correction", {"of": of, "remove": "yes", "ticket": f"t{len(of)}.{before}"}
+    )
     assert refused.status == 400
     assert len(inbox(folder)) == before
 

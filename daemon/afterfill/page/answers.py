@@ -89,10 +89,13 @@ def _told(parts: Parts, tank: str, kind: str, given: dict[str, str]) -> tuple[Su
 
 
 def _correction(given: dict[str, str]) -> dict[str, object]:
-    """A word is taken back; to say it otherwise, it is logged once more."""
+    """A word is taken back, or said otherwise: what is left empty stays."""
+    said: dict[str, object] = dict(payload_of(given))
     number = given.get("of", "")
-    return {"of": int(number) if number.isascii() and number.isdecimal() else number,
-            "remove": True}  # fmt: skip
+    said["of"] = int(number) if number.isascii() and number.isdecimal() else number
+    if said.pop("remove", None) is not None:
+        said["remove"] = True
+    return said
 
 
 async def _again(

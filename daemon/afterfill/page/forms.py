@@ -29,6 +29,12 @@ _BY_ROUTINE = ("calibration", "response-check")  # a guided command tells these
 TOLD_KINDS = (*(kind for kind in PAYLOADS if kind not in _BY_ROUTINE), CORRECTION)
 SURE = "sure"  # the field that says: it is meant so
 _LINES = 8  # what was logged lately
+_SAID = {
+    "litres": "Water (L)", "neutraliser_ml": "Neutraliser ({unit})", "minutes": "Minutes",
+    "total_chlorine_mg_l": "Total chlorine (mg/L as Cl2)",
+    "free_chlorine_mg_l": "Free chlorine (mg/L as Cl2)",
+    "total_ammonia_mg_l": "Total ammonia (mg/L as N)", "ph": "pH", "text": "Note",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +252,7 @@ def _logged(it: Sheet) -> Html:
     said = [tag("p", it.wrong, class_="wrong", role="alert")] if it.kind == CORRECTION else []
     rows = [tag("li", line.said, *_way_back(it, line)) for line in it.lines]
     listed = tag("ul", *rows) if rows else tag("p", "Nothing yet.", class_="soft")
-    why = "Taken back, a word is forgotten with all that was concluded from it; log the right one."
+    why = "A word that is corrected or taken back: all that was concluded from it is undone."
     return tag(
         "section", tag("h2", "Logged lately"), *said, tag("p", why, class_="soft"), listed,
         id=CORRECTION,
@@ -259,10 +265,32 @@ def _way_back(it: Sheet, line: Line) -> Iterator[Html]:
         return
     if isinstance(line.event, Correction):
         return
-    of = void("input", type="hidden", name="of", value=str(line.number))
-    words = button("Take it back", class_="quiet", aria_label=f"Take back: {line.said}")
+    number = str(line.number)
+    of = void("input", type="hidden", name="of", value=number)
+    removed = button(
+        "Take it back", name="remove", value="yes", class_="quiet",
+        aria_label=f"Take back: {line.said}",
+    )  # fmt: skip
     to = path_of(it.tank, f"/log/{CORRECTION}")
-    yield form(to, of, words, ticket=f"{it.ticket}.{line.number}")
+    yield form(to, of, removed, ticket=f"{it.ticket}.{number}")
+    fields = [*_values(it, line)]
+    if fields:
+        asked = it.kind == CORRECTION and it.value(CORRECTION, "of") == number
+        meant = [_meant(f"{CORRECTION}-{number}")] if asked and it.doubtful else []
+        said = form(to, of, *fields, *meant, button("Correct it"), ticket=f"{it.ticket}.{number}c")
+        summary = tag("summary", "Correct it", aria_label=f"Correct: {line.said}")
+        yield tag("details", summary, said, open="open" if asked else None)
+
+
+def _values(it: Sheet, line: Line) -> Iterator[Html]:
+    """What a word says, to be typed over; what is left empty stays as it was."""
+    for name, words in _SAID.items():
+        value = getattr(line.event, name, None)
+        if hasattr(line.event, name):
+            shown = value if isinstance(value, str) else "" if value is None else f"{value:.10g}"
+            place = f"word-{line.number}-{name}"
+            field = _input(place, name, shown, numeric=name != "text")
+            yield labelled(place, words.format(unit=it.table.dose_unit), field)
 
 
 def _work(it: Sheet) -> Html:
