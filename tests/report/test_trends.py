@@ -58,7 +58,7 @@ def journal(tmp_path: Path) -> Journal:
         high(at(2, 10, 12.5), active=True, state="acknowledged"),  # the same alarm
         high(at(2, 10, 15.0), active=False, state="normal"),
         high(at(2, 11), active=True),
-        Calibration(at(2, 12), "window", "ph"),
+        Calibration(at(2, 12), "window", "ph", "", 0.97, -0.04),
         StockLeft(at(2, 12), "window", "bottle", 40.0, 100.0),
         SourceBelieved(at(3, 1), "window", "tap", "tap", "chloramine", SOME, None, 1, None, None,
                        False),
@@ -123,6 +123,9 @@ def test_the_command_tells_the_same_in_words_and_as_json(journal: Journal, tmp_p
     words = afterfill(*arguments)
     assert words.exit_code == 0
     assert "2026-02" in words.stdout
+    assert "ph slope 0.97 offset -0.04" in " ".join(words.stdout.split())
+    work = told["months"][1]["probe_works"][0]
+    assert (work["kind"], work["quantity"], work["slope"]) == ("calibration", "ph", 0.97)
     assert "0.30 (0.15 to 0.60)" in words.stdout
 
 

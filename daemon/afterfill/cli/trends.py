@@ -10,11 +10,12 @@ from afterfill.cli.configured import loaded, one_tank, reading_journal
 from afterfill.cli.console import Line, Table, tell
 from afterfill.cli.options import Asked
 from afterfill.cli.times import past_from, present_s
+from afterfill.records import Calibration, ResponseCheck
 from afterfill.report.month_rows import POURED, PROBES, VERDICT_WORDS, MonthRows
 from afterfill.report.trends import Month, months
 from afterfill.tank_setup import tank_setup
 from afterfill.tank_table import shown_in
-from afterfill.wire import rfc3339
+from afterfill.wire import rfc3339, to_wire
 
 
 def trends(
@@ -70,12 +71,15 @@ def _month_wire(it: Month) -> dict[str, Any]:
         "share_seen": it.saw,
         "detection_floor_mg_l": it.floor_mg_l,
         "ph_slope_mv": it.ph_slope_mv,
-        "probe_works": [{"time": rfc3339(work.time_s), "kind": _work(work)} for work in it.works],
+        "probe_works": [_work(work) for work in it.works],
         "source_residual_mg_l": None if tap is None else tap._asdict(),
         "neutraliser_left_ml": it.left,
         "high_alarms": it.high_alarms,
     }
 
 
-def _work(work: object) -> str:
-    return type(work).__name__.lower()
+def _work(work: Calibration | ResponseCheck) -> dict[str, Any]:
+    wire = to_wire(work)
+    return {
+        key: wire.get(key) for key in ("kind", "time", "quantity", "slope", "offset", "step_mv")
+    }

@@ -6,12 +6,12 @@ from datetime import datetime, tzinfo
 from afterfill.chemistry.doses import DoseUnit, dose_words
 from afterfill.figures import figure, interval
 from afterfill.planning.shown import Shown
-from afterfill.records import VerdictWord
+from afterfill.records import ResponseCheck, VerdictWord
 from afterfill.report.trends import Month
 
 VERDICT_WORDS: tuple[VerdictWord, ...] = ("clear", "possible", "carried-over", "cannot-tell")
 POURED = ("month", "refills", "water", "neutraliser", *VERDICT_WORDS, "highest residual, mg/L")
-PROBES = ("month", "could see", "detection floor, mg/L", "mV per pH", "work on probes",
+PROBES = ("month", "could see", "detection floor, mg/L", "mV per pH", "calibrated",
            "tap, mg/L", "neutraliser left", "high alarms")  # fmt: skip
 _UNKNOWN = "-"
 
@@ -47,8 +47,21 @@ class MonthRows:
             _UNKNOWN if it.saw is None else f"{100.0 * it.saw:.0f} %",
             _UNKNOWN if it.floor_mg_l is None else figure(it.floor_mg_l),
             _UNKNOWN if it.ph_slope_mv is None else f"{it.ph_slope_mv:.0f}",
-            str(len(it.works) or _UNKNOWN),
+            _works(it),
             _UNKNOWN if it.tap_mg_l is None else interval(it.tap_mg_l),
             _UNKNOWN if it.left is None else dose_words(round(it.left, 1), self.dose),
             str(it.high_alarms or _UNKNOWN),
         )
+
+
+def _works(it: Month) -> str:
+    """What the last calibration of each probe, and the last test of its response, found."""
+    said: dict[str, str] = {}
+    for work in it.works:
+        if isinstance(work, ResponseCheck):
+            said["response"] = f"response {work.step_mv:.0f} mV"
+        else:
+            figures = {"slope": work.slope, "offset": work.offset}
+            found = [f"{name} {value:.3g}" for name, value in figures.items() if value is not None]
+            said[work.quantity] = " ".join([work.quantity, *found])
+    return "; ".join(said.values()) or _UNKNOWN
