@@ -22,6 +22,7 @@ from afterfill.inference.posterior.estimate import (
 )
 from afterfill.inference.posterior.estimate import round_to_digits as short
 from afterfill.inference.posterior.forecast import forecast_record
+from afterfill.inference.posterior.present import Present, present
 from afterfill.records import (
     AlarmChange,
     AlarmCommand,
@@ -67,7 +68,8 @@ from afterfill.tank_state import TankState
 
 __all__ = ["TankState", "folded"]
 
-_JUDGED_EVERY_S = 30.0  # verdict and alarms; at once when the particles have moved
+_JUDGED_EVERY_S = 60.0  # alarms in quiet times
+_WATCHED_EVERY_S = 30.0  # verdict and alarms of a refill; at once when the particles have moved
 _STANDING_EVERY_S = 60.0  # and at once with all news
 _FORECAST_EVERY_S = 1800.0  # what is to come changes over hours
 _REFILL_LIKELY = 0.5  # more likely than not: worth a word to the keeper
@@ -119,7 +121,7 @@ def _folded(
         told = state._replace(context=replace(state.context, machine=machine))
         if state.belief.stepped_s is None:  # the first step judges all that was told by then
             return told, []
-        told, changes = _judged(setup, told, time_s)
+        told, changes = _judged(setup, told, present(told.belief, time_s))
         return told, list(changes)
     return _ready_too(setup, *_after_event(setup, state, record, time_s), time_s)
 
@@ -131,7 +133,7 @@ def _ready_too(
     before the first reading told anything of that."""
     if state.ready is None:
         return state, found
-    state, asked = ready(setup, state, time_s)
+    state, asked = ready(setup, state, present(state.belief, time_s))
     return state, [*found, *asked]
 
 
@@ -169,33 +171,38 @@ def _after_step(
     before, before_s = state.belief.watch, state.belief.stepped_s
     belief = step.stepped(setup.inference, state.belief, time_s, orp_mv)
     state, found = state.with_belief(belief), list[Output]()
-    moved = belief.watch is not before or _comes_round(before_s, time_s, _JUDGED_EVERY_S)
+    pace_s = _JUDGED_EVERY_S if belief.watch is None else _WATCHED_EVERY_S
+    moved = belief.watch is not before or _comes_round(before_s, time_s, pace_s)
     if moved:
         state, found = _said(setup, state, time_s)
     state, changes = with_context(state, time_s), list[AlarmChange]()
+    due = _comes_round(state.told_s, time_s, every_s)
+    if not (moved or due):
+        return tank_forecasts.remembered(setup, state, time_s), []
+    now = present(state.belief, time_s)
     if moved:
-        state, changes = _judged(setup, state, time_s)
-    state, told = _told(setup, state, time_s, every_s, news=bool(found or changes))
+        state, changes = _judged(setup, state, now)
+    state, told = _told(setup, state, now, due=due, news=bool(found or changes))
     state = tank_forecasts.remembered(setup, state, time_s)
     return state, [*told, *found, *changes]
 
 
 def _told(
-    setup: TankSetup, state: TankState, time_s: float, every_s: float, *, news: bool
+    setup: TankSetup, state: TankState, moment: Present, *, due: bool, news: bool
 ) -> tuple[TankState, list[Output]]:
     """The estimate when it is due, how the tank stands when that has changed, and the day to come
     each half hour and with all news."""
-    due = _comes_round(state.told_s, time_s, every_s)
+    time_s = moment.time_s
     judges = news or _comes_round(state.judged_s, time_s, _STANDING_EVERY_S)
     if not (due or judges):
         return state, []
-    now = estimate(setup.inference, state.belief, time_s)
+    now = estimate(setup.inference, state.belief, moment)
     ahead = news or _comes_round(state.told_s, time_s, _FORECAST_EVERY_S)
     told: list[Output] = []
     if judges:
-        state, standing = stood(setup, state._replace(judged_s=time_s), now)
+        state, standing = stood(setup, state._replace(judged_s=time_s), now, moment)
         told += standing
-        state, asked = ready(setup, state, time_s)
+        state, asked = ready(setup, state, moment)
         told += asked
         state, learnt = tank_learnt.told(setup, state, time_s)
         told += learnt
@@ -281,13 +288,14 @@ def _verdict(
 
 
 def _judged(
-    setup: TankSetup, state: TankState, time_s: float
+    setup: TankSetup, state: TankState, now: Present
 ) -> tuple[TankState, list[AlarmChange]]:
+    time_s = now.time_s
     facts = facts_once(setup, state, time_s)
     watching = state.belief.watch
     alarms, changes = manager.judge(
         state.alarms,
-        conditions_of(setup, state, time_s),
+        conditions_of(setup, state, now),
         lambda alarm: DEFINITIONS[alarm].message(facts()),
         setup.inference.tank,
         time_s,

@@ -16,13 +16,8 @@ from afterfill.inference.model import priors
 from afterfill.inference.model.parameters import is_filtered
 from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
-from afterfill.inference.posterior.estimate import (
-    blind_because,
-    estimate,
-    free_ammonia_of,
-    learning_to_go_s,
-    p_over_limit,
-)
+from afterfill.inference.posterior.estimate import estimate
+from afterfill.inference.posterior.present import Present, present
 from afterfill.inference.setup import Water
 from afterfill.planning import practice
 from afterfill.records import AlarmChange
@@ -86,15 +81,12 @@ def highest_ammonia_mg_l(belief: Belief, time_s: float) -> float | None:
     return max((nh3.q50 for nh3 in ahead if nh3 is not None), default=None)
 
 
-def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str, bool | None]:
-    """Every alarm's condition at `time_s` [s]; those of the machine only where it is told."""
+def conditions_of(setup: TankSetup, state: TankState, now: Present) -> dict[str, bool | None]:
+    """Every alarm's condition at the moment `now`; those of the machine only where it is told."""
     belief, active = state.belief, state.alarms.active
-    watching = belief.watch
-    sees = blind_because(belief, time_s) is None
-    learning = not sees and learning_to_go_s(belief, time_s) is not None
-    p_now, p_ever = p_over_limit(belief, time_s), 0.0 if watching is None else watching.p_ever
-    nh3 = free_ammonia_of(belief, time_s)
-    nh3_mg_l = None if nh3 is None else nh3.q50
+    time_s, sees, p_now, watching = now.time_s, now.sees, now.p_over_limit, belief.watch
+    p_ever = 0.0 if watching is None else watching.p_ever
+    nh3_mg_l = None if now.free_ammonia_mg_l is None else now.free_ammonia_mg_l.q50
     oxidant = rules.residual_oxidant(p_now, p_ever, sees, active("residual-oxidant"))
     possible = watching is not None and watching.said == "possible"
     trouble = probe_trouble(setup, state, time_s)
@@ -112,17 +104,15 @@ def conditions_of(setup: TankSetup, state: TankState, time_s: float) -> dict[str
         "neutraliser-excess": rules.neutraliser_excess(
             surplus_mg_l(setup, state, time_s), _most_mg_l(setup.inference.water)
         ),
-        "ph": rules.outside(
-            ph_at(belief, time_s), setup.ph_limits, rules.PH_DEADBAND, active("ph")
-        ),
+        "ph": rules.outside(now.ph, setup.ph_limits, rules.PH_DEADBAND, active("ph")),
         "temperature": rules.outside(
-            temperature_at(belief, time_s), setup.temperature_limits_c,
-            rules.TEMPERATURE_DEADBAND_C, active("temperature"),
+            now.temperature_c, setup.temperature_limits_c, rules.TEMPERATURE_DEADBAND_C,
+            active("temperature"),
         ),
         "probe-lost": bool(trouble.silent),
         "probe-stuck": _of_probes(trouble.still, trouble.silent),
         "probe-implausible": _of_probes(trouble.odd, trouble.silent),
-        "cannot-see": not sees and (active("cannot-see") or not learning),
+        "cannot-see": not sees and (active("cannot-see") or now.learning_s is None),
         "calibration-due": bool(due_probes(state, time_s)),
         "bottle-low": None if bottle is None else bottle.low,
         "source-changed": is_changed(setup, belief),
@@ -255,7 +245,8 @@ def due_probes(state: TankState, time_s: float) -> list[str]:
 def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
     """What the sentences of alarms are made of."""
     trouble, (ph_step, step_c) = probe_trouble(setup, state, time_s), steps_of(state, time_s)
-    now = estimate(setup.inference, state.belief, time_s)
+    moment = present(state.belief, time_s)
+    now = estimate(setup.inference, state.belief, moment)
     bottle = bottle_now(setup, state.stock, time_s)
     return Facts(
         now=now,
@@ -263,8 +254,8 @@ def facts_of(setup: TankSetup, state: TankState, time_s: float) -> Facts:
         ammonia_limit_mg_l=setup.free_ammonia_limit_mg_l,
         ph_limits=setup.ph_limits,
         temperature_limits_c=setup.temperature_limits_c,
-        ph=ph_at(state.belief, time_s),
-        temperature_c=temperature_at(state.belief, time_s),
+        ph=moment.ph,
+        temperature_c=moment.temperature_c,
         ph_step=ph_step,
         step_c=step_c,
         orp_step_mv=_orp_step_mv(state),

@@ -14,7 +14,8 @@ from afterfill.audit.answers import APART_S
 from afterfill.inference import ammonia
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.posterior.estimate import estimate, rounded
-from afterfill.inference.posterior.forecast import forecast
+from afterfill.inference.posterior.forecast import HOURS, residuals
+from afterfill.inference.posterior.present import present
 from afterfill.records import ForecastCheck, KitResult, Quantiles
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import PastForecasts, TankState
@@ -39,8 +40,8 @@ def remembered(setup: TankSetup, state: TankState, time_s: float) -> TankState:
 
 def _row(setup: TankSetup, state: TankState, time_s: float) -> Array:
     belief = state.belief
-    now = estimate(setup.inference, belief, time_s)
-    ahead = {o.hours: o.residual_mg_l for o in forecast(belief, time_s) if o.hours in LEADS_H}
+    now = estimate(setup.inference, belief, present(belief, time_s))
+    ahead = dict(zip(HOURS, residuals(belief, time_s), strict=True))
     ahead[0.0] = now.residual_mg_l
     row = [time_s, float(now.sees), now.p_over_limit, *now.free_chlorine_mg_l]
     for hours in LEADS_H:

@@ -3,7 +3,7 @@
 from afterfill.alarms.definitions import DANGERS, DEFINITIONS
 from afterfill.alarms.standing import SAFE_BELOW, word_of
 from afterfill.inference.belief import Belief
-from afterfill.inference.posterior.estimate import learning_to_go_s, p_over_limit
+from afterfill.inference.posterior.present import Present
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
@@ -16,18 +16,21 @@ _UNTOLD = (
 _FLOOR_MOVED = 1.5  # the detection floor is told again when it has moved by this factor
 
 
-def stood(setup: TankSetup, state: TankState, now: Estimate) -> tuple[TankState, list[Standing]]:
-    """The state after the estimate `now`, and how the tank stands if that is not what was told."""
+def stood(
+    setup: TankSetup, state: TankState, now: Estimate, moment: Present
+) -> tuple[TankState, list[Standing]]:
+    """The state after the estimate `now`, made of `moment`, and how the tank stands if that is not
+    what was told."""
     word, why = word_of(
         now,
         setup.free_ammonia_limit_mg_l,
         [DEFINITIONS[name].cause for name in DANGERS if state.alarms.active(name)],
         ammonia_is_watched={"ph", "temperature"} <= set(setup.every_s),
-        learning=learning_to_go_s(state.belief, now.time_s) is not None,
+        learning=moment.learning_s is not None,
     )
     if word == "safe" and is_undecided(state.belief, now.time_s):
         word, why = "cannot-tell", "the last refill could not be judged; a chlorine test would tell"
-    if word == "cannot-tell" and now.sees and p_over_limit(state.belief, now.time_s) <= SAFE_BELOW:
+    if word == "cannot-tell" and now.sees and moment.p_over_limit <= SAFE_BELOW:
         why = _UNTOLD
     told = state.standing
     since_s = told.since_s if told is not None and told.standing == word else now.time_s

@@ -8,6 +8,7 @@ from afterfill import tank_learnt, tank_sources
 from afterfill.alarms import manager
 from afterfill.inference.posterior.estimate import estimate
 from afterfill.inference.posterior.forecast import forecast_record
+from afterfill.inference.posterior.present import present
 from afterfill.records import (
     ForecastCheck,
     Output,
@@ -40,7 +41,7 @@ def told_again(
     told += _ready(before.ready, after.ready, time_s)
     told += tank_learnt.told_again(setup, before, after, time_s)
     if after.belief.stepped_s is not None:
-        told.append(estimate(setup.inference, after.belief, time_s))
+        told.append(estimate(setup.inference, after.belief, present(after.belief, time_s)))
         told.append(forecast_record(setup.inference, after.belief, time_s))
     if after.belief.sources != before.belief.sources:
         told += tank_sources.believed_now(setup.at(time_s), after.belief, time_s)

@@ -8,6 +8,7 @@ import pytest
 
 from afterfill.config import Config
 from afterfill.inference.posterior.estimate import estimate
+from afterfill.inference.posterior.present import present
 from afterfill.records import Event, KitResult, Output, RefillReady, SourceTest, Stock, Tick
 from afterfill.tank import TankState, folded
 from tank_stories import ZERO_S, after, config_of, merged, pour, raw, refill, setup_of, story
@@ -43,7 +44,7 @@ def test_a_quiet_tank_is_ready_once_its_orp_is_known() -> None:
     late_s = ZERO_S + 10 * DAY_S
     setup = setup_of(config_of()).inference
     assert setup.untold > 0.0
-    assert estimate(setup, state.belief, late_s).p_over_limit > 0.05
+    assert estimate(setup, state.belief, present(state.belief, late_s)).p_over_limit > 0.05
     told, _ = folded(setup_of(config_of()), state, Tick(ZERO_S + QUIET_H * 3600.0 + 60.0, "t"))
     assert told.ready == state.ready
 

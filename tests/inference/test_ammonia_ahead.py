@@ -92,11 +92,11 @@ def test_before_a_day_was_seen_the_ph_may_stay_or_rise() -> None:
 def test_an_hour_with_another_ph_moves_its_place_alone() -> None:
     course = daily_course.unknown()
     for hour in range(24):
-        assert daily_course.usual_at(course, 0.0) is None
+        assert daily_course.usual_at(course, np.array([0.0])) is None
         course = daily_course.followed(course, 7.0 + 0.01 * hour, hour * HOUR_S + 1800.0, 600.0)
-    assert daily_course.usual_at(course, 10.5 * HOUR_S) == pytest.approx(7.10)
-    assert daily_course.usual_at(course, 11.0 * HOUR_S) == pytest.approx(7.105)
-    assert daily_course.usual_at(course, DAY_S) == pytest.approx((7.0 + 7.23) / 2)
+    assert daily_course.usual_at(course, np.array([10.5 * HOUR_S])) == pytest.approx(7.10)
+    assert daily_course.usual_at(course, np.array([11.0 * HOUR_S])) == pytest.approx(7.105)
+    assert daily_course.usual_at(course, np.array([DAY_S])) == pytest.approx((7.0 + 7.23) / 2)
     moved = daily_course.followed(course, 8.0, 5.5 * HOUR_S, 3600.0)
     assert np.flatnonzero(moved != course).tolist() == [5]
     assert moved[5] == pytest.approx(7.05 + 0.95 * (1.0 - math.exp(-0.5)))  # 3600 s of 7200 s

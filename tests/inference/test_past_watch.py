@@ -10,7 +10,8 @@ from afterfill.inference.belief import Belief
 from afterfill.inference.monitor import baseline, watch
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.thinning import thinned
-from afterfill.inference.posterior.estimate import chlorine_of, p_over_limit
+from afterfill.inference.posterior.estimate import chlorine_of
+from afterfill.inference.posterior.present import present
 from afterfill.records import Dose, Estimate, Input, KitResult, Reading, Service, Standing
 from afterfill.simulation.virtual_tank import Inflow
 from afterfill.tank import TankState, folded
@@ -65,7 +66,7 @@ def test_what_was_carried_over_lives_on_when_the_watch_ends(carried: TankState) 
     total, _, _ = chlorine_of(carried.belief, time_s)
     assert carried.belief.watch is None
     assert total.q50 > 0.05
-    assert p_over_limit(carried.belief, time_s) > 0.9
+    assert present(carried.belief, time_s).p_over_limit > 0.9
 
 
 def test_it_decays_without_a_probe(carried: TankState) -> None:
@@ -79,10 +80,11 @@ def test_it_decays_without_a_probe(carried: TankState) -> None:
 def test_neutraliser_takes_it_away_and_tests_end_the_doubt(carried: TankState) -> None:
     at_s = ZERO_S + 2.2 * HOUR_S
     dosed = later(carried, 1.0, Dose(at_s, "t", 10.0))
-    assert p_over_limit(dosed.belief, ZERO_S + 3 * HOUR_S) < 0.05
+    assert present(dosed.belief, ZERO_S + 3 * HOUR_S).p_over_limit < 0.05
     tests = [KitResult(at_s + n, "t", total_chlorine_mg_l=0.0) for n in range(5)]
     once, thrice, all_five = (
-        p_over_limit(later(carried, 1.0, *tests[:n]).belief, ZERO_S + 3 * HOUR_S) for n in (1, 3, 5)
+        present(later(carried, 1.0, *tests[:n]).belief, ZERO_S + 3 * HOUR_S).p_over_limit
+        for n in (1, 3, 5)
     )
     assert thrice / (1.0 - thrice) < 0.01 * once / (1.0 - once)
     assert all_five < 0.5
@@ -90,7 +92,7 @@ def test_neutraliser_takes_it_away_and_tests_end_the_doubt(carried: TankState) -
 
 def test_another_probe_shows_nothing_of_it_but_it_is_still_there(carried: TankState) -> None:
     serviced = later(carried, 0.5, Service(ZERO_S + 2.1 * HOUR_S, "t", "probe"))
-    assert p_over_limit(serviced.belief, ZERO_S + 2.5 * HOUR_S) > 0.8
+    assert present(serviced.belief, ZERO_S + 2.5 * HOUR_S).p_over_limit > 0.8
 
 
 def test_a_second_refill_is_added_to_it() -> None:
@@ -114,7 +116,7 @@ def test_a_good_refill_leaves_nothing_to_carry_on() -> None:
     said = refill(1, litres=25, minutes=10, neutraliser_ml=2.5)
     state, _ = after(SETUP, merged(story(9, [pour(1, 0.25, treated())]), [said]))
     assert state.belief.watch is None
-    assert p_over_limit(state.belief, ZERO_S + 9 * HOUR_S) < 0.05
+    assert present(state.belief, ZERO_S + 9 * HOUR_S).p_over_limit < 0.05
 
 
 def test_an_older_suspicion_of_the_same_hour_goes_on_within_a_younger_one(
@@ -136,10 +138,10 @@ def test_neutraliser_reaches_what_a_suspicion_began_in(carried: TankState) -> No
     time_s = ZERO_S + 2 * HOUR_S + 60.0
     suspicion = step.with_new_particles(SETUP.inference, carried.belief, time_s)
     assert suspicion.earlier is not None
-    assert p_over_limit(suspicion, time_s) > 0.9
+    assert present(suspicion, time_s).p_over_limit > 0.9
     dosed = carried._replace(belief=words.dosed(SETUP.inference, suspicion, 10.0, time_s))
     then = later(dosed, 1.0)
-    assert p_over_limit(then.belief, ZERO_S + 3 * HOUR_S) < 0.05
+    assert present(then.belief, ZERO_S + 3 * HOUR_S).p_over_limit < 0.05
 
 
 def test_another_temperature_probe_has_no_course_yet() -> None:

@@ -59,10 +59,10 @@ def test_total_free_and_combined_chlorine_are_read_with_the_laws_doubt() -> None
     watch = watch_over(particles, last_s=ZERO_S)
     rows = particles.residual, particles.state[FREE], particles.state[COMBINED]
     expected = tuple(quantiles_of(as_read(row), particles.weights) for row in rows)
-    assert watches.chlorine_of(watch) == expected
+    assert watches.chlorine_of(watch.particles) == expected
     assert watches.residual_of(watch) == expected[0]
     bound = replace(watch, particles=several(combined=0.3))
-    total, free, combined = watches.chlorine_of(bound)
+    total, free, combined = watches.chlorine_of(bound.particles)
     assert free == Quantiles(0.0, 0.0, 0.0)
     assert total == combined == quantiles_of(as_read(np.full(N, 0.3)), particles.weights)
 

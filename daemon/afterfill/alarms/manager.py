@@ -42,7 +42,8 @@ class Alarms:
 
     def active(self, name: str) -> bool:
         """Whether the condition of an alarm holds, after its delays."""
-        return self.of(name).active
+        status = self.statuses.get(name)
+        return status is not None and status.active
 
 
 def fresh_alarms() -> Alarms:

@@ -20,6 +20,11 @@ def quantiles_alike(values: Array) -> Quantiles:
     return Quantiles(low, middle, high)
 
 
+def quantiles_alike_of_each(rows: Array) -> list[Quantiles]:
+    """The same for each row of (k, n)."""
+    return [Quantiles(*row) for row in np.sort(rows)[:, _rows(rows.shape[1])].tolist()]
+
+
 @lru_cache(maxsize=8)
 def _rows(n: int) -> list[int]:
     return [min(math.ceil(p * n) - 1, n - 1) for p in _ALIKE]

@@ -27,7 +27,7 @@ from afterfill.inference.setup import Pour, Setup
 from afterfill.inference.source import SourceBelief
 
 _PAST_PARTICLES = 128  # a probability to a hundredth, in a sixth of the bytes
-_AMMONIA_EVERY_S = 60.0  # a filter's work takes hours
+_AMMONIA_EVERY_S = 300.0  # a filter's work takes hours
 PACE_S = 10.0  # readings nearer together than this bring nothing new to a tank
 _REARM_S = 300.0  # after a watch the level must be found again
 _LIVABLE_PH, _LIVABLE_C = (4.0, 10.5), (1.0, 40.0)  # common practice, no source

@@ -38,10 +38,11 @@ PARAMETER_ROWS = 25
 STATE_ROWS = 9
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Particles:
     """`parameters` (25, n) and `state` (9, n) as the rows above say; `weights` (n,) add up to one;
-    `sizes`: how many particles each hypothesis has, in the order of the registry."""
+    `sizes`: how many particles each hypothesis has, in the order of the registry. A set of
+    particles equals itself alone, so what was worked out of it can be kept."""
 
     parameters: Array
     state: Array

@@ -26,14 +26,15 @@ def followed(course: Array, ph: float, time_s: float, step_s: float) -> Array:
     return after
 
 
-def usual_at(course: Array, time_s: float) -> float | None:
-    """The usual pH at this time of day; None unless the whole day is known."""
+def usual_at(course: Array, times_s: Array) -> Array | None:
+    """The usual pH at these times of day [Unix s]; None unless the whole day is known."""
     if np.isnan(course).any():
         return None
-    hours = (time_s % _DAY_S) / _HOUR_S - 0.5  # an hour's mean stands at its middle
-    before, share = math.floor(hours), hours - math.floor(hours)
-    first, then = course[before % HOURS], course[(before + 1) % HOURS]
-    return float(first + share * (then - first))
+    hours = (times_s % _DAY_S) / _HOUR_S - 0.5  # an hour's mean stands at its middle
+    before = np.floor(hours)
+    place, share = before.astype(int), hours - before
+    first, then = course[place % HOURS], course[(place + 1) % HOURS]
+    return np.asarray(first + share * (then - first))
 
 
 def _hour(time_s: float) -> int:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -296,11 +297,12 @@ def residual_of(watch: Watch) -> Quantiles:
     return quantiles_of(observations.as_read(particles.residual), particles.weights)
 
 
-def chlorine_of(watch: Watch) -> tuple[Quantiles, Quantiles, Quantiles]:
-    """Total, free and combined chlorine now [mg/L as Cl2], with the law's own doubt."""
-    free, combined = watch.particles.state[FREE], watch.particles.state[COMBINED]
+@lru_cache(maxsize=4)  # asked for each minute; a past watch moves on each ten
+def chlorine_of(particles: Particles) -> tuple[Quantiles, Quantiles, Quantiles]:
+    """Total, free and combined chlorine [mg/L as Cl2], with the law's own doubt."""
+    free, combined = particles.state[FREE], particles.state[COMBINED]
     rows = (combined, free, free + combined) if free.any() else (combined,)
-    found = quantiles_of_each([observations.as_read(row) for row in rows], watch.particles.weights)
+    found = quantiles_of_each([observations.as_read(row) for row in rows], particles.weights)
     free_now = found[1] if len(found) > 1 else Quantiles(0.0, 0.0, 0.0)
     return found[-1], free_now, found[0]
 

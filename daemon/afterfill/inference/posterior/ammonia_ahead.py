@@ -21,7 +21,7 @@ from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.filter.streams import Array, log_normal, normal, uniform
 from afterfill.inference.monitor.daily_course import usual_at
 from afterfill.inference.monitor.filter_harm import working_share
-from afterfill.inference.quantiles import quantiles_alike
+from afterfill.inference.quantiles import quantiles_alike_of_each
 from afterfill.records import Quantiles
 
 _BACK_H, _BACK_SIGMA = 6.0, 1.0  # in which a pH goes back to its course; our judgement
@@ -42,20 +42,20 @@ def ammonia_ahead(belief: Belief, time_s: float, hours: Sequence[float]) -> list
     total = ammonia.total_after(belief.ammonia, 3600.0 * ahead_h, working)
     then_c = np.broadcast_to(_temperature_then(belief, now_c, ahead_h), total.shape)
     share = nh3_fraction(_ph_then(belief, ph, time_s, ahead_h), then_c)
-    return [quantiles_alike(row) for row in total * share]
+    return [*quantiles_alike_of_each(total * share)]
 
 
 def _ph_then(belief: Belief, ph: float, time_s: float, ahead_h: Array) -> Array:
     """The pH of each member `ahead_h` (k, 1) hours after it was `ph`, shape (k, 64)."""
     still = np.exp(-ahead_h / log_normal(N, "pH goes back", _BACK_H, _BACK_SIGMA))
     wander = _WANDER * np.sqrt(1.0 - np.exp(-ahead_h / _BACK_H)) * normal(N, "pH ahead")
-    usual = usual_at(belief.ph_course, time_s)
+    ahead_s = np.concatenate(((0.0,), 3600.0 * ahead_h[:, 0]))
+    usual = usual_at(belief.ph_course, time_s + ahead_s)
     if usual is None:
         rises = np.maximum(uniform(N, "pH unknown course") - _STAYS, 0.0) / (1.0 - _STAYS)
         then = ph + max(_AIR_PH - ph, 0.0) * rises * (1.0 - still)
     else:
-        course = [usual_at(belief.ph_course, time_s + 3600.0 * h) for h in ahead_h[:, 0].tolist()]
-        then = np.array(course, dtype=np.float64)[:, None] + (ph - usual) * still
+        then = usual[1:, None] + (ph - usual[0]) * still
     return np.asarray(np.clip(then + wander, *_LIVABLE_PH))
 
 

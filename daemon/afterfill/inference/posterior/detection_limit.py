@@ -18,7 +18,7 @@ _N = 192
 _POWER_ROW = math.ceil(0.95 * _N) - 1
 NEED_ANNOUNCED_MV, NEED_UNANNOUNCED_MV = 20.0, 38.0  # steps that move the odds past 'raise'
 NEED_NOISES = 4.0
-_Known = tuple[tuple[float, ...], tuple[float, ...]]  # means and deviations of what is learnt
+_Known = tuple[bytes, bytes]  # means and deviations of what is learnt: quick to look up
 
 
 def detection_limit_mg_l(
@@ -41,14 +41,18 @@ def trace_mg_l(learnt: Learnt, law: ElectrodeLaw, noise_mv: float, hocl: float) 
 
 
 def _known(learnt: Learnt) -> _Known:
-    return tuple(learnt.mean.tolist()), tuple(learnt.sd.tolist())
+    return learnt.mean.tobytes(), learnt.sd.tobytes()
+
+
+def _learnt(known: _Known) -> Learnt:
+    return Learnt(np.frombuffer(known[0]), np.frombuffer(known[1]))
 
 
 @lru_cache(maxsize=512)
 def _limit_mg_l(
     known: _Known, law: ElectrodeLaw, need_mv: float, hocl: float, combined: bool
 ) -> float:
-    learnt = Learnt(np.array(known[0]), np.array(known[1]))
+    learnt = _learnt(known)
     probe = Probe(
         drawn(learnt, _N, "b_mv"),
         drawn(learnt, _N, "c0_mg_l"),
@@ -61,8 +65,9 @@ def _limit_mg_l(
 
 @lru_cache(maxsize=512)
 def _trace_mg_l(known: _Known, law: ElectrodeLaw, need_mv: float, hocl: float) -> float:
+    mean = _learnt(known).mean
     b_mv, c0_mg_l, weight = (
-        np.exp(known[0][PARAMETERS.index(name)]) for name in ("b_mv", "c0_mg_l", "w_combined")
+        np.exp(mean[PARAMETERS.index(name)]) for name in ("b_mv", "c0_mg_l", "w_combined")
     )
     middling = Probe(b_mv, c0_mg_l, np.asarray(priors.W_OCL), weight)
     return float(law.needed_mg_l(middling, need_mv, hocl, combined=False))

@@ -22,10 +22,10 @@ from afterfill.inference.model.priors import (
 from afterfill.inference.model.transition import predicted
 from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.posterior.estimate import (
-    blind_because,
     chlorine_of,
     rounded,
 )
+from afterfill.inference.posterior.present import present
 from afterfill.inference.quantiles import quantiles_of
 from afterfill.inference.setup import Setup
 from afterfill.records import Forecast, Quantiles
@@ -46,7 +46,7 @@ class Outlook:
 
 def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     """The outlook at each of HOURS. No new water, no dose."""
-    chlorine = _residuals(belief, time_s)
+    chlorine = residuals(belief, time_s)
     return [
         Outlook(hours, residual, nh3)
         for hours, residual, nh3 in zip(
@@ -55,7 +55,7 @@ def forecast(belief: Belief, time_s: float) -> list[Outlook]:
     ]
 
 
-def _residuals(belief: Belief, time_s: float) -> list[Quantiles]:
+def residuals(belief: Belief, time_s: float) -> list[Quantiles]:
     """The residual [mg/L as Cl2] at each of HOURS."""
     watching = belief.holding
     if watching is None:
@@ -102,7 +102,7 @@ def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
     time is given for the residual: what cannot be seen now has no known end. Nor is one that lies
     ahead while a suspicion is looked into that is not believed."""
     outlooks = forecast(belief, time_s)
-    sees = blind_because(belief, time_s) is None
+    sees = present(belief, time_s).sees
     middle_h, high_h = below_limit_h(outlooks, setup.limit_mg_l) if sees else (None, None)
     if belief.watch is not None and not belief.watch.reported:
         middle_h, high_h = (0.0 if hours == 0.0 else None for hours in (middle_h, high_h))
