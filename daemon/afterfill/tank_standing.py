@@ -2,13 +2,12 @@
 
 from afterfill.alarms.definitions import DANGERS, DEFINITIONS
 from afterfill.alarms.standing import SAFE_BELOW, word_of
-from afterfill.inference.belief import Belief
+from afterfill.inference.monitor.watch import is_undecided
 from afterfill.inference.posterior.present import Present
 from afterfill.records import Estimate, Standing
 from afterfill.tank_setup import TankSetup
 from afterfill.tank_state import TankState
 
-_UNDECIDED_S = 24 * 3600.0  # chloramine may stay for a day and more; our judgement
 _UNTOLD = (
     "nothing is told of how evaporated water is made up for; log each time, say `top_off` in the "
     "configuration, or test chlorine"
@@ -28,7 +27,8 @@ def stood(
         ammonia_is_watched={"ph", "temperature"} <= set(setup.every_s),
         learning=moment.learning_s is not None,
     )
-    if word == "safe" and is_undecided(state.belief, now.time_s):
+    old = state.belief.past or state.belief.earlier
+    if word == "safe" and old is not None and is_undecided(old, now.time_s):
         word, why = "cannot-tell", "the last refill could not be judged; a chlorine test would tell"
     if word == "cannot-tell" and now.sees and moment.p_over_limit <= SAFE_BELOW:
         why = _UNTOLD
@@ -40,15 +40,6 @@ def stood(
     if told is not None and _says_the_same(told, standing):
         return state, []
     return state._replace(standing=standing), [standing]
-
-
-def is_undecided(belief: Belief, time_s: float) -> bool:
-    """Whether the last refill ended without an answer, and neither a test nor time gave one: an ORP
-    that goes back may be the electrode's own way, and the water as it was."""
-    past = belief.past
-    if past is None or past.moved_kit != 0.0 or not past.reported:
-        return False
-    return past.said in ("cannot-tell", "possible") and time_s - past.zero_s < _UNDECIDED_S
 
 
 def _says_the_same(told: Standing, now: Standing) -> bool:

@@ -10,11 +10,14 @@ from afterfill.inference.belief import Belief
 from afterfill.inference.monitor import baseline, watch
 from afterfill.inference.monitor.channels import Channel
 from afterfill.inference.monitor.thinning import thinned
-from afterfill.inference.posterior.estimate import chlorine_of
+from afterfill.inference.posterior.estimate import chlorine_of, estimate
 from afterfill.inference.posterior.present import present
+from afterfill.inference.setup import Pour
 from afterfill.records import Dose, Estimate, Input, KitResult, Reading, Service, Standing
 from afterfill.simulation.virtual_tank import Inflow
 from afterfill.tank import TankState, folded
+from afterfill.tank_standing import stood
+from known_watches import several, watch_over
 from tank_stories import (
     HOUR_S,
     ZERO_S,
@@ -153,3 +156,26 @@ def test_another_temperature_probe_has_no_course_yet() -> None:
         belief = step.with_temperature(belief, 10.0, 3600.0 * hours)
     assert belief.baseline is not None
     assert belief.baseline.expected_c() is None
+
+
+@pytest.mark.parametrize("under_suspicion", [False, True])
+def test_no_all_clear_for_a_day_after_a_refill_without_an_answer(under_suspicion: bool) -> None:
+    """Raw top-offs too small for the ORP: the belief in them faded within hours, and the tank was
+    called safe while they were over the limit (a virtual home, three said top-offs of 3 %)."""
+    state, _ = after(SETUP, story(1.5))
+    begun_s = ZERO_S + HOUR_S
+    past = replace(
+        watch_over(several()), zero_s=begun_s, last_s=begun_s, said="cannot-tell", reported=True,
+        poured_by_s=begun_s, all_in_s=begun_s,
+    )  # fmt: skip
+    belief = state.belief._replace(past=past)
+    if under_suspicion:
+        suspected = Pour(begun_s + 600.0, announced=False, water=SETUP.inference.water)
+        looked_into = replace(past, pour=suspected, said=None, reported=False, before=past)
+        belief = belief._replace(past=None, watch=looked_into)
+    at_s = ZERO_S + 1.5 * HOUR_S
+    now = present(belief, at_s)
+    assert now.p_over_limit == 0.0
+    told = state._replace(belief=belief)
+    _, found = stood(SETUP, told, estimate(SETUP.inference, belief, now), now)
+    assert [s.standing for s in found] == ["cannot-tell"]

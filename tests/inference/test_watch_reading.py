@@ -112,6 +112,27 @@ def test_a_past_watch_is_spent_after_five_days_or_once_it_cannot_matter(
     assert watches.is_spent(watch_over(**known), ZERO_S) == spent
 
 
+@pytest.mark.parametrize(
+    ("known", "undecided"),
+    [
+        ({}, True),
+        ({"said": "possible"}, True),
+        ({"said": "clear"}, False),
+        ({"said": "carried-over"}, False),
+        ({"reported": False}, False),
+        ({"moved_kit": -0.2}, False),
+    ],
+)
+def test_a_refill_without_an_answer_is_kept_for_a_day_though_nothing_seems_left(
+    known: dict[str, Any], undecided: bool
+) -> None:
+    """Else the all-clear would come with the particles' end, though nothing had told."""
+    past = watch_over(**{"said": "cannot-tell", "reported": True, **known})
+    for after_s, expected in ((3600.0, undecided), (DAY_S - 1.0, undecided), (DAY_S, False)):
+        assert watches.is_undecided(past, ZERO_S + after_s) == expected
+        assert watches.is_spent(past, ZERO_S + after_s) != expected
+
+
 def test_a_quarter_of_the_limit_still_matters() -> None:
     watch = watch_over(several(combined=0.1))
     high = watches.residual_of(watch).q95

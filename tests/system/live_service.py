@@ -153,12 +153,12 @@ class LiveService:
         """All of its log, over all its runs."""
         return b"".join(self._said).decode(errors="replace")
 
-    def entries(self, *kinds: str) -> list[Entry]:
-        """What the journal holds of these kinds (all when none is named)."""
+    def entries(self, *kinds: str, after: int = 0) -> list[Entry]:
+        """What the journal holds of these kinds (all when none is named), numbered over `after`."""
         if not self.journal.exists():
             return []
         with Journal.open(self.journal, read_only=True) as journal:
-            return journal.entries(kinds=kinds or None, limit=10**7)
+            return journal.entries(after=after, kinds=kinds or None, limit=10**7)
 
     def records(self, *kinds: str) -> list[Any]:
         """The records of `entries`."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
-from afterfill.records import Quantity
+from afterfill.records import Quantity, Reading
 from afterfill.simulation.line_device import PATTERN, LineDevice
 from bridges import Bridge
 from broker_device import BrokerDevice
@@ -69,6 +69,8 @@ class SideBySide:
 
     def __init__(self, service: LiveService, wires: list[Wire]) -> None:
         self.service, self.wires = service, wires
+        self._readings: list[Reading] = []
+        self._number = 0
 
     def cut(self, wire: Wire) -> Cut:
         """Cut one wire, wait until that is told, mend it, wait until it is back (or fail)."""
@@ -101,7 +103,7 @@ class SideBySide:
         """Values that are not those of their own wire."""
         return [
             (r.tank, r.value)
-            for r in self.service.records("reading")
+            for r in self._seen()
             if r.value is not None and r.tank in SHOWN and abs(r.value - SHOWN[r.tank]) > 0.01
         ]
 
@@ -117,11 +119,20 @@ class SideBySide:
         return Cut(wire.name, told, empty[-1] - empty[0], invalid, max(gaps))
 
     def _of(self, tank: str) -> list[tuple[float, float | None]]:
-        return [(r.time_s, r.value) for r in self.service.records("reading") if r.tank == tank]
+        return [(r.time_s, r.value) for r in self._seen() if r.tank == tank]
 
     def _last_s(self) -> float:
         """The time of the newest reading."""
-        return max(float(r.time_s) for r in self.service.records("reading"))
+        return max(r.time_s for r in self._seen())
+
+    def _seen(self) -> list[Reading]:
+        """All readings so far. Only what is new is read: the devices live in this process, and an
+        hour's journal read each time would keep them from answering."""
+        for entry in self.service.entries("reading", after=self._number):
+            self._number = entry.seq
+            if isinstance(entry.record, Reading):
+                self._readings.append(entry.record)
+        return self._readings
 
 
 def showing(tank: str) -> Callable[[], Mapping[Quantity, float]]:

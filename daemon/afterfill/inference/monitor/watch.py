@@ -39,6 +39,7 @@ _UNEXPLAINED_MV, _UNEXPLAINED_NOISES = 8.0, 4.0  # as a suspicion in quiet times
 _PAST_EVERY_S, _PAST_LONGEST_S = 600.0, 5 * 86_400.0  # a past watch: decay takes hours
 _SPENT_SHARE, _SPENT_P = 0.25, 0.003  # of the limit; chance that it is over it: our judgement
 UNKNOWN_VAR = 200.0**2  # mV^2 of a background: a probe met for the first time
+_UNDECIDED_S = 24 * 3600.0  # chloramine may stay for a day and more; our judgement
 _ODDS_FLOOR = 1e-6  # some hundred particles cannot tell smaller odds
 
 
@@ -307,10 +308,20 @@ def chlorine_of(particles: Particles) -> tuple[Quantiles, Quantiles, Quantiles]:
     return found[-1], free_now, found[0]
 
 
+def is_undecided(past: Watch, time_s: float) -> bool:
+    """Whether a refill ended without an answer, and neither a test nor time gave one: an ORP that
+    goes back may be the electrode's own way, and the water as it was."""
+    if past.moved_kit != 0.0 or not past.reported:
+        return False
+    return past.said in ("cannot-tell", "possible") and time_s - past.zero_s < _UNDECIDED_S
+
+
 def is_spent(watch: Watch, time_s: float) -> bool:
     """Whether nothing is left of a past watch that could matter."""
     if time_s - watch.zero_s > _PAST_LONGEST_S:
         return True
+    if is_undecided(watch, time_s):
+        return False
     nothing = residual_of(watch).q95 < _SPENT_SHARE * watch.limit_mg_l
     return nothing and watch.p_now < _SPENT_P
 
