@@ -9,6 +9,7 @@ from afterfill.inference import step, words
 from afterfill.inference.belief import Belief
 from afterfill.inference.monitor import baseline, watch
 from afterfill.inference.monitor.channels import Channel
+from afterfill.inference.monitor.data_quality import Sight
 from afterfill.inference.monitor.thinning import thinned
 from afterfill.inference.posterior.estimate import chlorine_of, estimate
 from afterfill.inference.posterior.present import present
@@ -175,7 +176,20 @@ def test_no_all_clear_for_a_day_after_a_refill_without_an_answer(under_suspicion
         belief = belief._replace(past=None, watch=looked_into)
     at_s = ZERO_S + 1.5 * HOUR_S
     now = present(belief, at_s)
-    assert now.p_over_limit == 0.0
+    assert now.p_over_limit == (0.0 if under_suspicion else 0.04)  # nothing to its particles
     told = state._replace(belief=belief)
     _, found = stood(SETUP, told, estimate(SETUP.inference, belief, now), now)
     assert [s.standing for s in found] == ["cannot-tell"]
+
+
+def test_after_a_refill_without_an_answer_it_stays_possible_for_a_day() -> None:
+    """One refill in six that ended so left more than the limit (virtual homes, tuning seeds)."""
+    begun_s = ZERO_S
+    past = replace(watch_over(several()), zero_s=begun_s, said="possible", reported=True)
+    belief = Belief(
+        past=past, sight=Sight(valid_s=begun_s + 86_400.0, same_since_s=begun_s + 86_400.0)
+    )
+    for hours, p in ((3.0, 0.04), (23.9, 0.04), (24.0, 0.0)):
+        assert present(belief, begun_s + 3600.0 * hours).p_over_limit == p
+    clear = belief._replace(past=replace(past, said="clear"))
+    assert present(clear, begun_s + 3 * HOUR_S).p_over_limit == 0.0

@@ -20,6 +20,7 @@ from afterfill.inference.model.priors import (
     K_FREE_SIGMA,
 )
 from afterfill.inference.model.transition import predicted
+from afterfill.inference.monitor.watch import Watch
 from afterfill.inference.posterior.ammonia_ahead import ammonia_ahead
 from afterfill.inference.posterior.estimate import (
     chlorine_of,
@@ -100,11 +101,11 @@ def _doubting_decay(particles: Particles) -> Particles:
 def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
     """The day to come in the few figures that a keeper plans by. While the ORP cannot be used, no
     time is given for the residual: what cannot be seen now has no known end. Nor is one that lies
-    ahead while a suspicion is looked into that is not believed."""
+    ahead of a refill that is not believed in, or of which no answer is known."""
     outlooks = forecast(belief, time_s)
     sees = present(belief, time_s).sees
     middle_h, high_h = below_limit_h(outlooks, setup.limit_mg_l) if sees else (None, None)
-    if belief.watch is not None and not belief.watch.reported:
+    if belief.holding is not None and not _is_known(belief.holding):
         middle_h, high_h = (0.0 if hours == 0.0 else None for hours in (middle_h, high_h))
     peak = ammonia_peak(outlooks)
     then = [o.free_ammonia_mg_l for o in outlooks if peak is not None and o.hours == peak[0]]
@@ -118,6 +119,12 @@ def forecast_record(setup: Setup, belief: Belief, time_s: float) -> Forecast:
         None if peak is None else _moment_s(time_s, peak[0]),
         sees,
     )
+
+
+def _is_known(holding: Watch) -> bool:
+    """Whether it was found, or tested, what a refill brought."""
+    found = holding.said in ("carried-over", "clear")
+    return holding.reported and (found or holding.moved_kit != 0.0)
 
 
 def _moment_s(time_s: float, hours: float | None) -> float | None:

@@ -8,10 +8,12 @@ from afterfill.inference.belief import Belief
 from afterfill.inference.conditions import ph_at, temperature_at
 from afterfill.inference.monitor import data_quality
 from afterfill.inference.monitor.baseline import READY_S
+from afterfill.inference.monitor.watch import is_undecided
 from afterfill.records import Quantiles
 
 _UNSEEN_PER_DAY = 0.03  # chance of an unannounced carry-over, while blind: judgement
 _UNSEEN_LASTS_S = 6 * 3600.0  # how long chloramine stays in a stocked tank: judgement
+_UNDECIDED_P = 0.04  # at least, for a day after a refill without an answer: judgement
 
 
 class Present(NamedTuple):
@@ -70,6 +72,8 @@ def _p_over_limit(belief: Belief, time_s: float, *, unseen: bool) -> float:
     known = 0.0 if holding is None else holding.p_now
     if earlier is not None:
         known = max(known, earlier.p_now)
+    if belief.past is not None and is_undecided(belief.past, time_s):
+        known = max(known, _UNDECIDED_P)
     return max(known, _unseen(belief, time_s)) if unseen and belief.watch is None else known
 
 
