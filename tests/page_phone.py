@@ -46,9 +46,10 @@ class Phone:
         return self.tab.locator(selector).first
 
     def tap(self, words: str) -> None:
-        """What is called so, a link or a button, that is on the glass without scrolling."""
-        found = self.tab.evaluate_handle(_CALLED % _ON_THE_GLASS, [words]).as_element()
-        assert found is not None, f"'{words}' is not on the glass"
+        """What is called so, a link or a button, once it is on the glass without scrolling."""
+        it = self.tab.wait_for_function(_CALLED % _ON_THE_GLASS, arg=[words], timeout=10_000)
+        found = it.as_element()
+        assert found is not None
         found.click()
 
     def run(self, script: str, *arguments: object) -> Any:  # noqa: ANN401 - as the script has it

@@ -3,7 +3,7 @@ the person was told.
 
 `python tests/system/fault_table.py [--quick] [WORD ...]` prints a row for each fault whose name
 holds one of the words (all without words), and ends with 1 when a row lost or doubled something,
-or told nobody. `--quick` makes each fault a few times only.
+or told no one. `--quick` makes each fault a few times only.
 """
 
 import sys

@@ -10,7 +10,7 @@ from afterfill.errors import AfterfillError
 from afterfill.service.page_needs import MISSING_PACKAGES, bound, has_packages, long_enough, split
 from afterfill.sinks.secret_file import secret_in
 
-_LOG_IN = b"Log in to afterfill"  # what the page shows to everybody
+_LOG_IN = b"Log in to afterfill"  # what the page shows without a password
 _PATIENCE_S = 3.0
 _ADVICE = "is it there, with a password in it, and may this user read it?"
 _ANY = {"0.0.0.0": "127.0.0.1", "::": "::1"}
