@@ -13,7 +13,7 @@ from afterfill.records import KitResult, Quantiles, Refill, Verdict
 from browsers import chromium
 from cli_room import inbox, running, written_at
 from page_phone import Phone, phone_at
-from page_room import Served, a_day, carried_over, configured, served
+from page_room import Served, a_day, configured, served
 from servers import wait_until
 
 pytestmark = pytest.mark.system
@@ -35,19 +35,6 @@ VIEWS = ("/", "/tank/window/log", "/tank/window/log?open=kit", "/tank/window/pla
          "/tank/window/rescue", "/tank/window/history", "/tank/window/months",
          "/tank/window/alarm/residual-oxidant",
          "/tank/window/report")  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("page")
-
-
-@pytest.fixture(scope="module")
-def page(folder: Path) -> Iterator[Served]:
-    config = configured(folder)
-    a_day(folder, *carried_over(round(time.time())))
-    with running(folder), served(config) as room:
-        yield room
 
 
 @pytest.fixture(scope="module")
