@@ -10,6 +10,7 @@ from itertools import groupby
 from pathlib import Path
 
 import pytest
+import yaml
 
 from afterfill.config_file import load
 from afterfill.journal.store import Journal
@@ -84,7 +85,9 @@ def dashboards(room: Room, blocks: list[Block]) -> None:
     room.run(copy)
     provided = (room.root / "etc/grafana/provisioning/dashboards/afterfill.yaml").read_text()
     (path,) = re.findall(r"path: (\S+)", room.within(provided))
-    assert len(list(Path(path).glob("*.json"))) == 5
+    assert len(list(Path(path).glob("*.json"))) == 5  # as the document says
+    rules = yaml.safe_load((Path(path).parent / "alerting" / "afterfill.yaml").read_text())
+    assert sum(len(group["rules"]) for group in rules["groups"]) == 4
 
 
 def without_a_probe(room: Room, blocks: list[Block]) -> None:
