@@ -59,7 +59,7 @@ def test_a_test_message_goes_out_by_every_way(tmp_path: Path) -> None:
     assert web.gets == ["/alive"]
 
 
-def test_a_test_message_to_nobody_is_a_fault_and_no_silence(tmp_path: Path) -> None:
+def test_a_test_message_to_no_one_is_a_fault_and_no_silence(tmp_path: Path) -> None:
     write_config(tmp_path)
     assert states(tmp_path) == {}
     (told,) = states(tmp_path, "--send-test").values()

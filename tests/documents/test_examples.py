@@ -19,6 +19,7 @@ from afterfill import config_source
 from afterfill.config import Config
 from afterfill.config_file import parse
 from afterfill.journal.store import Journal
+from afterfill.payloads import event_from
 from afterfill.records import Record, Refill, RefillReady, SourceLearnt, StockLeft
 from afterfill.service.driver_registry import driver_named, driver_names, ports_of
 from afterfill.simulation.pty_port import PtyPort
@@ -191,6 +192,16 @@ def test_every_command_that_is_shown_is_obeyed(tmp_path: Path) -> None:
         wait_until(lambda: len(listener.payloads(ANSWER)) == len(examples), "the answers")
     answers = [json.loads(payload) for payload in listener.payloads(ANSWER)]
     assert [it.get("error") for it in answers] == [None] * len(examples)
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "value"),
+    [("2,5", "litres", 2.5), ("10 US gal", "litres", 37.854), ("5 ml", "neutraliser_ml", 5.0)],
+)
+def test_a_number_as_people_type_it_is_taken_from_a_hub(text: str, key: str, value: float) -> None:
+    assert f'`"{text}"`' in REFERENCE
+    refill = event_from("refill", {key: text}, tank="window", time_s=START_S)
+    assert getattr(refill, key) == pytest.approx(value, abs=1e-3)
 
 
 def test_the_automation_asks_the_entity_that_is_announced() -> None:

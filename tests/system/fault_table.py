@@ -76,7 +76,7 @@ _HEAD = f"{'fault':<24} {'times':>6} {'lost':>5} {'doubled':>7}  how | told"
 
 def printed(row: Row) -> str:
     """The row as the table shows it."""
-    heard = row.told or "NOBODY"
+    heard = row.told or "NO ONE"
     return f"{row.fault:<24} {row.times:>6} {row.lost:>5} {row.doubled:>7}  {row.how} | {heard}"
 
 
