@@ -5,6 +5,7 @@ import re
 import shutil
 import subprocess
 import tomllib
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from itertools import groupby
 from pathlib import Path
@@ -17,7 +18,7 @@ from afterfill.journal.store import Journal
 from afterfill.simulation.line_device import LineDevice
 from afterfill.simulation.pty_port import PtyPort
 from cli_room import MEASURED, line_probes, write_config
-from document_blocks import ROOT, Block, all_blocks
+from document_blocks import DOCUMENTS, ROOT, Block, all_blocks, blocks
 from document_room import Room
 from servers import free_port
 
@@ -34,10 +35,10 @@ def room(tmp_path: Path) -> Iterator[Room]:
         yield made
 
 
-def as_a_package(room: Room, blocks: list[Block]) -> None:
+def as_a_package(room: Room, told: list[Block]) -> None:
     version = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
     (room.here / f"afterfill_{version}_arm64.deb").touch()
-    install, start = blocks
+    install, start = told
     room.run(install)
     room.configuration = room.root / AS_THE_UNITS_NAME_IT[1:]  # where the program looks by itself
     said = room.run(start, stdin=16 * "\n" + 4 * "-\n", ends_with=1)  # it is learning
@@ -45,8 +46,8 @@ def as_a_package(room: Room, blocks: list[Block]) -> None:
     assert journal_of(room) == room.root / "var/lib/afterfill/afterfill.db"
 
 
-def by_hand(room: Room, blocks: list[Block]) -> None:
-    install, upgrade, remove = blocks
+def by_hand(room: Room, told: list[Block]) -> None:
+    install, upgrade, remove = told
     installed(room, install)
     for _ in range(2):  # now, and next year
         assert "fault" not in room.run(upgrade)
@@ -55,8 +56,8 @@ def by_hand(room: Room, blocks: list[Block]) -> None:
     assert left == []
 
 
-def to_another_pi(room: Room, blocks: list[Block]) -> None:
-    on_the_old, on_the_new = blocks
+def to_another_pi(room: Room, told: list[Block]) -> None:
+    on_the_old, on_the_new = told
     installed(room, next(it for it in SHELL if (it.document, it.heading) == BY_HAND))
     room.run(on_the_old)
     old = number_of_records(room)
@@ -66,7 +67,7 @@ def to_another_pi(room: Room, blocks: list[Block]) -> None:
     assert number_of_records(room) > old
 
 
-def the_page(room: Room, blocks: list[Block]) -> None:
+def the_page(room: Room, told: list[Block]) -> None:
     installed(room, next(it for it in SHELL if (it.document, it.heading) == BY_HAND))
     config = room.root / AS_THE_UNITS_NAME_IT[1:]
     (config.parent / "page-password").write_text("a long secret")
@@ -74,14 +75,14 @@ def the_page(room: Room, blocks: list[Block]) -> None:
     config.write_text(
         config.read_text() + example.replace("192.168.1.20:8420", f"127.0.0.1:{free_port()}")
     )
-    (install,) = blocks
+    (install,) = told
     room.run(install)
 
 
-def dashboards(room: Room, blocks: list[Block]) -> None:
+def dashboards(room: Room, told: list[Block]) -> None:
     (room.root / "etc/grafana/provisioning").mkdir(parents=True)
     (room.root / "etc/systemd/system/grafana-server.service").touch()
-    (copy,) = blocks
+    (copy,) = told
     room.run(copy)
     provided = (room.root / "etc/grafana/provisioning/dashboards/afterfill.yaml").read_text()
     (path,) = re.findall(r"path: (\S+)", room.within(provided))
@@ -90,8 +91,8 @@ def dashboards(room: Room, blocks: list[Block]) -> None:
     assert sum(len(group["rules"]) for group in rules["groups"]) == 4
 
 
-def without_a_probe(room: Room, blocks: list[Block]) -> None:
-    played, own = blocks
+def without_a_probe(room: Room, told: list[Block]) -> None:
+    played, own = told
     (said,) = re.findall(r"It prints `(.*?)`", (ROOT / "drivers/README.md").read_text())
     assert room.sh(played.text.replace("4001", str(free_port()))).stdout == f"{said}\n"
     write_config(room.here, probes=line_probes(room.here.parent / "head"))
@@ -139,6 +140,12 @@ def story_of(block: Block) -> tuple[str, str]:
 def test_every_block_of_commands_is_run_or_says_what_it_needs() -> None:
     assert len(SHELL) > 10
     assert [str(it) for it in TOLD if story_of(it) not in STORIES] == []
+
+
+def test_every_block_is_in_a_language_that_is_tested() -> None:
+    found = Counter(it.language for name in DOCUMENTS for it in blocks(name))
+    assert set(found) == {"sh", "toml", "yaml", "python", ""}
+    assert found[""] == 3  # a tree of files, a picture of the inference, rules of a broker
 
 
 @pytest.mark.parametrize("story", STORIES, ids=" ".join)
