@@ -12,7 +12,6 @@ need victoria-metrics victoria-metrics
 need socat socat
 need ser2net ser2net
 need chromium chromium
-need chromedriver chromium-driver
 need openssl openssl
 need groff groff-base
 need systemd-analyze systemd

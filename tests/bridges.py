@@ -21,7 +21,7 @@ HOST = "127.0.0.1"
 
 
 class Bridge:
-    """Serves `device` to whoever connects: made -> `plug` -> `unplug` -> `plug` ... -> `unplug`.
+    """Serves `device` to all that connect: made -> `plug` -> `unplug` -> `plug` ... -> `unplug`.
 
     With the scheme rfc2217 pyserial's own server part does the talking. `begins_with` is sent to
     each client as it comes. Answers go to all clients, as cheap bridges do it.

@@ -34,7 +34,7 @@ MEASURED: Mapping[Quantity, float] = {"orp": 412.3, "ph": 7.21, "temperature": 2
 
 
 def afterfill(*arguments: str, stdin: str | None = None) -> Result:
-    """Run the command in this process; an exception that nobody expected fails the test."""
+    """Run the command in this process; an unexpected exception fails the test."""
     return CliRunner().invoke(app, list(arguments), input=stdin, catch_exceptions=False)
 
 

@@ -36,7 +36,7 @@ class Tank:
             self.read(orp_mv)
 
     def pour(self) -> None:
-        """A quarter of the tank that nobody says was dosed."""
+        """A quarter of the tank that is not said to be dosed."""
         pour = Pour(self.time_s, True, SETUP.water, litres=25.0, minutes=5.0)
         self.belief = words.poured(SETUP, self.belief, pour, self.time_s)
 

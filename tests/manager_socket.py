@@ -41,5 +41,5 @@ class ManagerSocket:
         return None
 
     def nothing_within(self, key: str, within_s: float) -> bool:
-        """Whether nobody says `key` for `within_s` [s]."""
+        """Whether no one says `key` for `within_s` [s]."""
         return self.listen(key, within_s) is None

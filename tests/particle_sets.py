@@ -30,7 +30,7 @@ SETUP = Setup("t", 100.0, 0.011, WATER, mg_cl2_per_ml=40.0)
 
 
 def announced(**said: float) -> Pour:
-    """Water that somebody said was poured."""
+    """Water that was said to be poured."""
     return Pour(0.0, announced=True, water=WATER, **said)
 
 

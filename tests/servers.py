@@ -24,7 +24,7 @@ DEADLINE_S = 20.0
 
 
 def free_port() -> int:
-    """A port of the loopback interface that nobody listens on now."""
+    """A port of the loopback interface on which nothing listens now."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])

@@ -1,7 +1,7 @@
 """Text from outside made fit to be shown: on a terminal, in a log, a mail, a page.
 
-Whoever says something (a person, a hub, a broker, a library) must neither steer a terminal, nor
-begin a line that looks like ours, nor turn its direction, nor give away a password.
+What others say (a person, a hub, a broker, a library) must neither steer a terminal, nor begin a
+line that looks like ours, nor turn its direction, nor give away a password.
 """
 
 import re

@@ -1,7 +1,17 @@
-"""Waiting until a line has fallen silent."""
+"""Forgetting what a line said."""
 
 import time
 from collections.abc import Callable
+
+_MOST_CHUNKS = 16  # that are dropped at once; a flood may not hold us
+
+
+def drop(receive: Callable[[float], bytes], quiet_s: float) -> None:
+    """Forget what `receive` has waiting, then what still comes; see `hush`."""
+    for _ in range(_MOST_CHUNKS):
+        if not receive(0.0):
+            break
+    hush(receive, quiet_s)
 
 
 def hush(receive: Callable[[float], bytes], quiet_s: float) -> None:

@@ -118,7 +118,7 @@ def test_it_is_believed_again_when_it_has_settled() -> None:
     assert ph_at(state.belief, at_s + 721.0) == 7.8
 
 
-def test_a_routine_that_is_killed_blinds_nobody_for_longer_than_it_said() -> None:
+def test_a_routine_that_is_killed_blinds_no_longer_than_it_said() -> None:
     before, at_s = quiet()
     out = [lending(at_s, "ph", 10.0), *readings(at_s + 1.0, 12.0, ph=4.0)]
     state, _ = run(before, out)

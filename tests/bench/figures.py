@@ -84,7 +84,7 @@ def well_dosed(refills: list[RefillOutcome]) -> list[RefillOutcome]:
 
 
 def unannounced_raw(refills: list[RefillOutcome]) -> list[RefillOutcome]:
-    """Untreated water of at least 5 % that nobody announced and that put 0.2 mg/L or more in."""
+    """Untreated water of at least 5 % that was not announced and that put 0.2 mg/L or more in."""
     return [
         o
         for o in refills

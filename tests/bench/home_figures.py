@@ -29,7 +29,7 @@ def moments_of(
     name: str, homes: Sequence[Lived], of: Callable[[Lived], Mask],
     bar: Band | None = None, goal: Band | None = None,
 ) -> Figure:  # fmt: skip
-    """The share of their moments, with whole homes drawn anew."""
+    """The share of their moments, with whole homes drawn again."""
 
     def share(some: Sequence[Lived]) -> float:
         all_of = _joined(of(home) for home in some)

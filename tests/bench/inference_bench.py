@@ -142,7 +142,7 @@ def _shown(outcomes: Iterable[T], total: int, what: str) -> list[T]:
 
 
 def rivals_for(which: str, found: Played, refills: int, days: float, workers: int) -> Rivals:
-    """The simple detectors on the tuning seeds: from what was found there, or played anew."""
+    """The simple detectors on the tuning seeds: from what was found there, or played again."""
     if which != "tuning":
         found = measured(refills, days, "tuning", workers, fold=False)
     return rivals_of(found.refills, found.quiet)

@@ -34,7 +34,7 @@ def _hilferty(count: int, z: float) -> float:
 
 
 def bootstrap(of: Sequence[T], figure: Callable[[Sequence[T]], float]) -> tuple[float, float]:
-    """Of any figure, by drawing whole stories anew (seeded)."""
+    """Of any figure, by drawing whole stories again (seeded)."""
     if len(of) < 2:
         return -math.inf, math.inf
     random = np.random.default_rng(1)

@@ -1,4 +1,4 @@
-"""Each miss and each false alarm by its seed, for whoever works on the filter."""
+"""Each miss and each false alarm by its seed, for work on the filter."""
 
 from bench.figures import Played, combined_carried, free_carried, unannounced_raw
 from bench.outcome import RefillOutcome

@@ -1,5 +1,5 @@
 """The inference must not get worse: the bench's figures on few fixed tuning seeds, which come out
-the same each time, held to what they were when these bars were set. Whoever makes them better
+the same each time, held to what they were when these bars were set. A change that makes them better
 tightens them; the full table is `python tests/bench/inference_bench.py`."""
 
 import pytest

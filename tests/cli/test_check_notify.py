@@ -59,11 +59,11 @@ def test_a_test_message_goes_out_by_every_way(tmp_path: Path) -> None:
     assert web.gets == ["/alive"]
 
 
-def test_a_test_message_to_nobody_is_a_fault_and_no_silence(tmp_path: Path) -> None:
+def test_a_test_message_to_no_one_is_a_fault_and_no_silence(tmp_path: Path) -> None:
     write_config(tmp_path)
     assert states(tmp_path) == {}
     (told,) = states(tmp_path, "--send-test").values()
-    assert told.startswith("fault: nothing was sent: the file names nobody to reach")
+    assert told.startswith("fault: nothing was sent: the file names no one to reach")
 
 
 def test_each_way_that_fails_has_its_sentence(tmp_path: Path) -> None:

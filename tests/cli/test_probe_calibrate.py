@@ -198,7 +198,7 @@ def test_a_wrong_use_gets_one_sentence(bench: Bench, arguments: list[str], sente
     assert sentence in said
 
 
-def test_a_buffer_that_nobody_knows_is_refused_before_anybody_dips(bench: Bench) -> None:
+def test_an_unknown_buffer_is_refused_before_a_probe_is_dipped(bench: Bench) -> None:
     code, _, said = bench.run("ph", "--buffer", "7.00", "--buffer", "5.00")
     assert code == 2
     assert "buffer '5.00' is not known: write one of" in said

@@ -22,7 +22,7 @@ from dashboards.tank import ALARM_COLUMNS
 
 _LATEST = f"{TANK} AND time > now() - 3h AND time <= now()"
 _FIGURES = (
-    ("Raised in a day", "raised", "Alarms that asked somebody, in the 24 hours before."),
+    ("Raised in a day", "raised", "Alarms that asked for a person, in the 24 hours before."),
     ("Worst ten minutes", "peak_ten_minutes", "The most that came within ten minutes that day."),
     ("Standing", "standing", "Alarms that hold."),
     ("Chattering", "chattering", "Alarms that came three times within a minute that day."),

@@ -1,4 +1,4 @@
-"""Writes the dashboards anew: `PYTHONPATH=tests python tests/dashboards/files.py`.
+"""Writes the dashboards: `PYTHONPATH=tests python tests/dashboards/files.py`.
 
 They are made from this folder with a typed library, so that a key that its models do not know
 cannot slip in; a test compares the files with what is made.

@@ -65,7 +65,7 @@ STATE = words(
         "normal": ("✓ normal", BLUE),
         "unacknowledged": ("! asks", VERMILLION),
         "acknowledged": ("+ acknowledged, holds", ORANGE),
-        "returned-to-normal-unacknowledged": ("~ over, nobody saw it", SKY),
+        "returned-to-normal-unacknowledged": ("~ over, not seen", SKY),
         "shelved": ("– shelved", GREY),
         "suppressed-by-design": ("– suppressed by design", GREY),
         "out-of-service": ("– out of service", GREY),

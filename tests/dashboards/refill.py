@@ -115,7 +115,7 @@ def _tables() -> list[Builder[Panel]]:
         ),
         rows(
             "Refills",
-            "Announced by somebody, or inferred from the readings; the share of the tank's water.",
+            "Announced, or inferred from the readings; the share of the tank's water.",
             listed("refill", "origin", "fraction_q05", "fraction_q50", "fraction_q95"),
             [
                 time,

@@ -1,9 +1,6 @@
 """README and sample of each driver say what its settings are."""
 
-import os
 import re
-import subprocess
-import sys
 import tomllib
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -16,7 +13,6 @@ import afterfill_drivers
 from afterfill.config_file import parse
 from afterfill.records import InvalidReason
 from afterfill.service.driver_registry import ports_of
-from servers import free_port
 from transcript_sessions import driver
 
 ROOT = Path(afterfill_drivers.__file__).parent
@@ -93,26 +89,6 @@ def test_every_driver_and_reason_stands_in_the_readme_of_all() -> None:
     rows = re.findall(r"^\| \[`(\w+)`\]\(afterfill_drivers/(\w+)/README\.md\) \|", README, re.M)
     assert sorted(rows) == [(name, name) for name in NAMES]
     assert sorted(re.findall(r"^\| `([\w-]+)` \|", README, re.M)) == sorted(get_args(InvalidReason))
-
-
-def test_the_trial_in_the_readme_of_all_works_as_it_stands(tmp_path: Path) -> None:
-    (block,) = re.findall(r"<!-- try: begin -->\n```sh\n(.*?)```", README, re.S)
-    (said,) = re.findall(r"It prints `(.*?)`", README)
-    own = block.replace("4001", str(free_port()))
-    path = f"{Path(sys.executable).parent}:{os.environ['PATH']}"
-    done = subprocess.run(
-        ["bash", "-euo", "pipefail", "-c", own],
-        cwd=tmp_path, env={**os.environ, "PATH": path}, capture_output=True, text=True, timeout=60,
-        check=False,
-    )  # fmt: skip
-    assert done.stdout == f"{said}\n", done.stderr
-
-
-def test_every_other_block_is_marked_as_needing_probes() -> None:
-    marked = README.count("<!-- try: begin -->\n```sh") + README.count(
-        "<!-- needs the probes -->\n```sh"
-    )
-    assert README.count("```sh") == marked
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -57,7 +57,7 @@ def test_free_ammonia_needs_ph_and_temperature() -> None:
     assert known.q50 / ammonia.total_of(ammonia.unmet()).q50 == pytest.approx(0.05366, rel=1e-3)
 
 
-def test_the_floor_is_higher_for_chloramine_for_noise_and_when_nobody_announced() -> None:
+def test_the_floor_is_higher_for_chloramine_for_noise_and_unannounced() -> None:
     plain = detection_limit_mg_l(
         Learnt(), LOGARITHMIC, 0.5, announced=True, hocl=0.6, combined=False
     )

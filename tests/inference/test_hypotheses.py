@@ -132,7 +132,7 @@ def test_a_lamp_that_rises_for_half_an_hour_gains_on_water_that_pours_for_minute
     assert odds > 3.0 * before[of("steady-influence")].sum() / before[of("short")].sum()
 
 
-def test_raw_water_that_nobody_announced_is_still_called() -> None:
+def test_unannounced_raw_water_is_still_called() -> None:
     state, _ = after(CHLORINE, story(1.3, [pour(1, 0.3, raw("chlorine", 1.5))]))
     assert state.belief.watch is not None
     assert state.belief.watch.p_ever > 0.9

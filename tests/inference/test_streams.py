@@ -19,7 +19,7 @@ def test_streams_are_not_aligned() -> None:
     assert np.max(np.abs(correlations)) < 0.3
 
 
-def test_a_stream_is_the_same_whoever_else_reads() -> None:
+def test_a_stream_is_the_same_whatever_else_is_read() -> None:
     before = uniform(64, "fraction").copy()
     uniform(64, "a stream that was not there before")
     assert np.array_equal(uniform(64, "fraction"), before)

@@ -99,7 +99,7 @@ def test_it_is_where_the_keeper_says_how_it_is_topped_up() -> None:
 
 
 @pytest.mark.parametrize("what", ["refill", "kit"])
-def test_a_word_or_a_test_begins_it_anew(what: str) -> None:
+def test_a_word_or_a_test_begins_it_again(what: str) -> None:
     said: Event = refill(58.0, litres=10, minutes=5, neutraliser_ml=10)
     if what == "kit":
         said = KitResult(ZERO_S + 58.0 * HOUR_S, "t", total_chlorine_mg_l=0.0)

@@ -54,7 +54,7 @@ def test_raw_chloramine_said_to_be_dosed_is_called_within_twenty_minutes(seed: i
     assert 0.15 < last.peak_residual_mg_l.q50 < 0.8  # 0.44 mg/L in truth
 
 
-def test_raw_chlorine_that_nobody_announced_is_called_within_half_an_hour() -> None:
+def test_unannounced_raw_chlorine_is_called_within_half_an_hour() -> None:
     found = found_in(CHLORINE, story(8, [pour(2, 0.2, raw("chlorine", 1.0))]))
     (alarm_h,) = raised(found, "residual-oxidant")
     assert 2.0 < alarm_h < 2.5

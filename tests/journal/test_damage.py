@@ -73,7 +73,7 @@ def test_a_damaged_journal_is_kept_aside_whole(path: Path, kept: bytes, how: str
 
 
 @pytest.mark.parametrize("what", FOREIGN)
-def test_somebodys_file_is_refused_and_left_as_it_is(path: Path, what: str) -> None:
+def test_another_programs_file_is_refused_and_left_as_it_is(path: Path, what: str) -> None:
     theirs = FOREIGN[what](b"")
     path.write_bytes(theirs)
     with pytest.raises(ConfigError, match="but another file; choose another path"):

@@ -6,21 +6,21 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
-from selenium.webdriver.common.keys import Keys
+from playwright.sync_api import Browser
 
 from afterfill.journal.store import Journal
 from afterfill.records import KitResult, Quantiles, Refill, Verdict
+from browsers import chromium
 from cli_room import inbox, running, written_at
-from page_phone import Phone, browser
-from page_room import Served, a_day, carried_over, configured, served
+from page_phone import Phone, phone_at
+from page_room import Served, a_day, configured, served
 from servers import wait_until
 
 pytestmark = pytest.mark.system
 _AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 _FAULTS = """
-const done = arguments[arguments.length - 1];
-axe.run(document, {resultTypes: ["violations"]}).then(found => done(found.violations.map(
-  it => it.id + ": " + it.help + " " + it.nodes.map(node => node.html).join(" | "))));
+return axe.run(document, {resultTypes: ["violations"]}).then(found => found.violations.map(
+  it => it.id + ": " + it.help + " " + it.nodes.map(node => node.html).join(" | ")));
 """
 _STICKING_OUT = """
 return [...document.querySelectorAll("body *")].filter(it => !it.closest("svg, .skip, .unseen")
@@ -38,21 +38,14 @@ VIEWS = ("/", "/tank/window/log", "/tank/window/log?open=kit", "/tank/window/pla
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("page")
+def browser() -> Iterator[Browser]:
+    with chromium() as found:
+        yield found
 
 
 @pytest.fixture(scope="module")
-def page(folder: Path) -> Iterator[Served]:
-    config = configured(folder)
-    a_day(folder, *carried_over(round(time.time())))
-    with running(folder), served(config) as room:
-        yield room
-
-
-@pytest.fixture(scope="module")
-def opened(page: Served) -> Iterator[Phone]:
-    with browser(page) as phone:
+def opened(browser: Browser, page: Served) -> Iterator[Phone]:
+    with phone_at(browser, page) as phone:
         phone.log_in()
         yield phone
 
@@ -77,17 +70,21 @@ def test_every_view_is_accessible_and_fits(phone: Phone, width: int, dark: bool)
             assert phone.run(_SMALL) == [], view
         assert phone.complaints() == [], view
         phone.run("for (const it of document.querySelectorAll('details')) it.open = true")
-        phone.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": _AXE})
-        assert phone.driver.execute_async_script(_FAULTS) == [], view
+        assert faults(phone) == [], view
 
 
-def test_the_log_in_is_accessible_too(page: Served) -> None:
-    with browser(page) as phone:
+def faults(phone: Phone) -> list[str]:
+    """What axe finds wrong with what is shown."""
+    phone.run(_AXE)
+    return list(phone.run(_FAULTS))
+
+
+def test_the_log_in_is_accessible_too(browser: Browser, page: Served) -> None:
+    with phone_at(browser, page) as phone:
         for dark in (False, True):
             phone.shape(320, 600, dark=dark)
             phone.go("/login")
-            phone.driver.execute_cdp_cmd("Runtime.evaluate", {"expression": _AXE})
-            assert phone.driver.execute_async_script(_FAULTS) == []
+            assert faults(phone) == []
             assert phone.complaints() == []
 
 
@@ -120,22 +117,22 @@ def test_a_refill_is_logged_in_two_taps(phone: Phone, folder: Path) -> None:
     before = len(inbox(folder))
     phone.tap("Log")
     phone.tap("Log this refill")
-    assert "Logged for tank window" in phone.one(".note").text
+    assert "Logged for tank window" in phone.one(".note").inner_text()
     event = inbox(folder)[before]
     assert event == Refill(event.time_s, "window", "replace", 25.0, 10.0, 5.0)
 
 
 def test_a_test_kit_takes_two_taps_and_what_it_showed(phone: Phone, folder: Path) -> None:
     phone.tap("Log")
-    phone.one("#kit-total_chlorine_mg_l").send_keys("0,3")
-    phone.one("#kit button").send_keys(Keys.ENTER)
+    phone.one("#kit-total_chlorine_mg_l").fill("0,3")
+    phone.one("#kit button").press("Enter")
     wait_until(lambda: isinstance(inbox(folder)[-1], KitResult), "it is logged")
     assert inbox(folder)[-1].total_chlorine_mg_l == 0.3
 
 
 def test_an_alarm_is_acknowledged_in_two_taps(phone: Phone, folder: Path) -> None:
     phone.run("document.getElementById('answer-residual-oxidant').click()")  # scrolled to
-    wait_until(lambda: "/alarm/" in phone.driver.current_url, "the alarm is shown")
+    phone.tab.wait_for_url(lambda url: "/alarm/" in url)
     before = len(inbox(folder))
     phone.tap("I am on it (acknowledge)")
     wait_until(lambda: len(inbox(folder)) > before, "it is left for the service")
@@ -150,11 +147,11 @@ def test_without_script_all_but_the_live_update_works(
     try:
         phone.go("/tank/window/log")
         before = len(inbox(folder))
-        phone.one("#work button").send_keys(Keys.ENTER)
+        phone.one("#work button").press("Enter")
         wait_until(lambda: len(inbox(folder)) == before + 1, "the work is logged")
         assert inbox(folder)[-1].what == "feeding"
         phone.go("/tank/window/plan")
-        assert "Dose:" in phone.one("main").text
+        assert "Dose:" in phone.one("main").inner_text()
     finally:
         phone.shape(360, 740)
 
@@ -186,21 +183,24 @@ new MutationObserver(() => {
 """
 
 
-def test_when_the_page_is_gone_what_stands_there_is_called_old(tmp_path: Path) -> None:
+def test_when_the_page_is_gone_what_stands_there_is_called_old(
+    browser: Browser, tmp_path: Path
+) -> None:
     config = configured(tmp_path)
     a_day(tmp_path)
-    with running(tmp_path), served(config) as page, browser(page) as phone:
+    with running(tmp_path), served(config) as page, phone_at(browser, page) as phone:
         phone.shape(360, 740)
         phone.log_in()
         wait_until(lambda: phone.run(_LISTENS), "it listens")
-        assert not phone.one("#lost").is_displayed()
+        assert not phone.one("#lost").is_visible()
         page.process.terminate()
-        wait_until(lambda: phone.one("#lost").is_displayed(), "the loss is told", 15.0)
-        assert "what stands here is old" in phone.one("#lost").text
+        wait_until(lambda: phone.one("#lost").is_visible(), "the loss is told", 15.0)
+        assert "what stands here is old" in phone.one("#lost").inner_text()
 
 
 def test_the_report_is_read_with_its_own_style_alone(phone: Phone) -> None:
     phone.go("/tank/window/history")
     phone.one(".rows a").click()
+    phone.tab.wait_for_url(lambda url: "/report" in url)
     assert phone.complaints() == []
     assert phone.run("return getComputedStyle(document.body).maxWidth") == "832px"  # 52rem

@@ -4,7 +4,6 @@ import http.client
 import json
 import re
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -32,24 +31,6 @@ from cli_room import afterfill, alarm, inbox, lines_of, record, running, written
 from page_room import PASSWORD, Asker, Served, a_day, carried_over, configured, served
 
 LOG = "/tank/window/log"
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("page")
-
-
-@pytest.fixture(scope="module")
-def page(folder: Path) -> Iterator[Served]:
-    config = configured(folder)
-    a_day(folder, *carried_over(round(time.time())))
-    with running(folder), served(config) as room:
-        yield room
-
-
-@pytest.fixture(scope="module")
-def keeper(page: Served) -> Asker:
-    return page.keeper()
 
 
 @pytest.fixture

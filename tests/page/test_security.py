@@ -43,19 +43,9 @@ REFILL = {"litres": "25", "litres.unit": "L", "mode": "replace"}
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("page")
-
-
-@pytest.fixture(scope="module")
 def page(folder: Path) -> Iterator[Served]:
     with page_room(folder) as room:
         yield room
-
-
-@pytest.fixture(scope="module")
-def keeper(page: Served) -> Asker:
-    return page.keeper()
 
 
 def refill_of(keeper: Asker) -> dict[str, str]:

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from page_phone import browser
+from browsers import chromium
+from page_phone import phone_at
 from page_room import PASSWORD, served
 from servers import wait_until
 from system.live_service import LiveService
@@ -21,14 +22,18 @@ def test_a_refill_logged_in_two_taps_ends_in_the_journal_and_is_shown(tmp_path: 
         told = ("log", "refill", "--litres", "20", "--neutraliser-ml", "3")
         assert service.command(*told).returncode == 0  # so that there is a usual one
         service.wait_for(lambda: len(service.records("refill")) == 1, "the first is taken")
-        with served(service.config) as page, browser(page) as phone:
+        with (
+            served(service.config) as page,
+            chromium() as browser,
+            phone_at(browser, page) as phone,
+        ):
             phone.shape(360, 740)
             phone.log_in()
-            wait_until(lambda: " mV, " in phone.one("#figures").text, "readings are shown")
+            wait_until(lambda: " mV, " in phone.one("#figures").inner_text(), "readings are shown")
             phone.tap("Log")
             phone.tap("Log this refill")
             service.wait_for(lambda: len(service.records("refill")) == 2, "the second is taken")
-            assert "Logged for tank t" in phone.one(".note").text
+            assert "Logged for tank t" in phone.one(".note").inner_text()
         first, second = service.records("refill")
         assert (second.litres, second.neutraliser_ml) == (first.litres, first.neutraliser_ml)
         code, _ = service.stop()

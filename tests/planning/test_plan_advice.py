@@ -188,7 +188,7 @@ def test_the_dose_comes_before_the_water() -> None:
         ({"bottle": ASCORBATE}, "with ascorbate stir, wait, and test with DPD total"),
         (
             {"tap": replace(CHLORAMINE, temperature_c=1.0)},
-            "Bring the new water near the tank's temperature, and plan anew.",
+            "Bring the new water near the tank's temperature, and plan again.",
         ),
         ({"tank": replace(TANK, ph=8.0), "litres": 60.0}, "Pour at most "),
     ],

@@ -23,7 +23,7 @@ NOTHING = Interval(0.0, 0.0, 0.0)
 
 def emerson_share(ph: float, temperature_c: float) -> float:
     """Un-ionised share at no ionic strength: Emerson et al. 1975, J. Fish. Res. Board Can.
-    32:2379-2383, pK = 0.09018 + 2729.92/T (constants secondary), written out anew."""
+    32:2379-2383, pK = 0.09018 + 2729.92/T (constants secondary), written out again."""
     return 1.0 / (1.0 + math.pow(10.0, 0.09018 + 2729.92 / (temperature_c + 273.15) - ph))
 
 

@@ -1,14 +1,13 @@
 """The page in a real browser: on phone, desk and paper, light and dark, without a network."""
 
-import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
+from browsers import chromium
 from cli_room import afterfill
 
 _WIDE = "[...document.querySelectorAll('body *')].filter(e => !e.closest('svg'))"
@@ -24,12 +23,8 @@ _DRAWN = "[...document.querySelectorAll('svg.drawing')].map(e => e.getBoundingCl
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    program = shutil.which("chromium")
-    assert program, "chromium is missing: sh .ci/servers.sh installs it"
-    with sync_playwright() as player:
-        # root has no sandbox of its own
-        arguments = ["--no-sandbox"] if os.geteuid() == 0 else []
-        yield player.chromium.launch(executable_path=program, args=arguments)
+    with chromium() as found:
+        yield found
 
 
 @pytest.fixture(scope="module")

@@ -74,6 +74,13 @@ def opened(path: Path) -> Recorder:
     return Recorder(config_of(), path)
 
 
+def a_restart_finds_the_same(recorder: Recorder, path: Path) -> bool:
+    """Whether what is believed after a kill is what was believed before it."""
+    expected = to_bytes(recorder.state("t"))
+    recorder.abandon()
+    return to_bytes(opened(path).state("t")) == expected
+
+
 def wire(found: list[Output]) -> list[str]:
     return [to_line(to_published(output)) for output in found]
 
@@ -178,9 +185,7 @@ def test_without_any_snapshot_a_restart_goes_back_too(
     fed(recorder, path, part(readings, 2, 2.2))
     recorder.journal.commit()
     recorder.journal._db.execute("DELETE FROM snapshot")
-    expected = to_bytes(recorder.state("t"))
-    recorder.abandon()
-    assert to_bytes(opened(path).state("t")) == expected
+    assert a_restart_finds_the_same(recorder, path)
 
 
 def test_a_snapshot_that_holds_the_wrong_word_is_passed_over(
@@ -196,9 +201,7 @@ def test_a_snapshot_that_holds_the_wrong_word_is_passed_over(
     at_s = ZERO_S + 1.5 * HOUR_S - 7.0
     corrected(recorder, path, number_of(path, "refill"), RIGHT, at_s)
     recorder.journal._db.execute("DELETE FROM snapshot WHERE seq > ?", (wrong,))
-    expected = to_bytes(recorder.state("t"))
-    recorder.abandon()
-    assert to_bytes(opened(path).state("t")) == expected
+    assert a_restart_finds_the_same(recorder, path)
 
 
 def test_a_correction_of_a_correction_and_what_is_refused(

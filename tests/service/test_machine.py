@@ -96,8 +96,8 @@ def test_a_damaged_journal_is_told_until_the_new_one_holds_it_and_stays_until_it
     path = tmp_path / "j.db"
     (tmp_path / "j.db.damaged-20260301T073000Z").touch()
     killed = Machine("t", path, 1.0, {}, untold_damage(path))  # before it could tell anything
-    (told_to_nobody,) = [s for s in killed.states(stamp()) if s.name == "journal-damaged"]
-    assert told_to_nobody.holds is True
+    (told_to_no_one,) = [s for s in killed.states(stamp()) if s.name == "journal-damaged"]
+    assert told_to_no_one.holds is True
     said = untold_damage(path)
     assert "it is kept as j.db.damaged-20260301T073000Z" in said
     machine, recorder = Machine("t", path, 1.0, {}, said), Recorder(config_of(), path)

@@ -84,7 +84,7 @@ def test_an_alarm_found_while_the_disk_is_full_is_written_once_when_it_is_not(
     assert len(set(kept)) == len(kept)
     failing = [(c.state, c.active) for c in kept if c.alarm == "journal-failing"]
     assert ("unacknowledged", True) in failing
-    assert failing[-1] == ("unacknowledged", False), "it stays until somebody has seen it"
+    assert failing[-1] == ("unacknowledged", False), "it stays until it was seen"
     (last,) = [c.message for c in kept if c.alarm == "journal-failing"][-1:]
     assert "nothing could be recorded" in last
     assert "free some space" in last

@@ -68,7 +68,7 @@ def test_without_any_snapshot_the_records_alone_give_the_state(
     assert to_bytes(after.state("t")) == to_bytes(recorder.state("t"))
 
 
-def test_a_snapshot_of_another_version_is_made_anew(tmp_path: Path, inputs: list[Input]) -> None:
+def test_a_snapshot_of_another_version_is_made_again(tmp_path: Path, inputs: list[Input]) -> None:
     path = tmp_path / "j.db"
     recorder = Recorder(config_of(), path)
     live(recorder, path, inputs[:300])

@@ -123,7 +123,7 @@ def test_a_tank_stands_in_the_table_as_the_command_line_says(story: Story, tank:
     assert codes(engine, END_S)[tank] == CODES[word]
 
 
-def test_the_story_s_end_is_a_safe_tank_and_one_that_nobody_can_judge(story: Story) -> None:
+def test_the_story_s_end_is_a_safe_tank_and_one_that_cannot_be_judged(story: Story) -> None:
     assert codes(story[0], END_S) == {TANK: CODES["safe"], SILENT_TANK: CODES["cannot-tell"]}
 
 

@@ -41,7 +41,7 @@ def test_log_leaves_the_word_of_what_was_poured_and_no_alarm(
 
 
 @pytest.mark.parametrize("prefix", ["homeassistant", None])
-def test_none_obeys_nobody(journal: Journal, shared_broker: Broker, prefix: str | None) -> None:
+def test_none_obeys_no_one(journal: Journal, shared_broker: Broker, prefix: str | None) -> None:
     with obeying(journal, shared_broker.port, commands="none", discovery_prefix=prefix) as listener:
         listener.send(REFILL, '{"litres": 25}')
         listener.send(OUT, '{"reason": "it is night"}')

@@ -194,7 +194,7 @@ def test_a_mistake_in_a_callback_is_told_and_does_not_end_the_connection(
         wait_until(lambda: sink.health().up, "it is up")
 
 
-def test_a_connection_that_confirms_nothing_is_made_anew(
+def test_a_connection_that_confirms_nothing_is_made_again(
     journal: Journal, broker: Broker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Connection, "_on_publish", lambda *_: None)  # as if no answer came
@@ -213,7 +213,7 @@ class TestWhatIsWrongIsTold:
             wait_until(lambda: sentence in sink.health().detail, f"{sentence}: {sink.health()}")
             assert not sink.health().up
 
-    def test_nobody_listens(self, journal: Journal) -> None:
+    def test_no_one_listens(self, journal: Journal) -> None:
         self.told(journal, "is not there (connection refused)", free_port())
 
     def test_wrong_password(self, journal: Journal, tmp_path: Path) -> None:

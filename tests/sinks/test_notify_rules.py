@@ -243,9 +243,7 @@ def test_a_policy_is_that_of_its_table() -> None:
         ("returned-to-normal-unacknowledged", False),
     ],
 )
-def test_high_is_repeated_until_somebody_answers_or_it_is_over(
-    ends: AlarmState, active: bool
-) -> None:
+def test_high_is_repeated_until_it_is_answered_or_over(ends: AlarmState, active: bool) -> None:
     story = Story(Policy(repeat_s=15 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(46 * MINUTE_S)
@@ -265,7 +263,7 @@ def test_medium_is_not_repeated() -> None:
 
 
 @pytest.mark.parametrize("answer", ["acknowledged", "shelved", "normal"])
-def test_the_second_one_is_told_only_when_nobody_answers_in_time(answer: AlarmState) -> None:
+def test_the_second_one_is_told_only_without_an_answer_in_time(answer: AlarmState) -> None:
     story = Story(Policy(after_s=30 * MINUTE_S, repeat_s=0.0))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(29 * MINUTE_S)
@@ -283,7 +281,7 @@ def test_the_second_one_is_told_only_when_nobody_answers_in_time(answer: AlarmSt
     assert [line[1] for line in story.lines()] == ["raised", "over"]
 
 
-def test_whoever_looks_late_still_knows_that_the_time_had_come_before_the_answer() -> None:
+def test_a_late_look_still_knows_that_the_time_had_come_before_the_answer() -> None:
     story = Story(Policy(after_s=30 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.now_s = 31 * MINUTE_S
@@ -292,7 +290,7 @@ def test_whoever_looks_late_still_knows_that_the_time_had_come_before_the_answer
     assert [line[1] for line in story.lines()] == ["raised"]
 
 
-def test_a_latched_alarm_that_nobody_looked_at_is_escalated_although_it_is_over() -> None:
+def test_a_latched_alarm_that_was_not_looked_at_is_escalated_although_it_is_over() -> None:
     story = Story(Policy(after_s=30 * MINUTE_S))
     story.happen("residual-oxidant", "unacknowledged")
     story.wait(10 * MINUTE_S)

@@ -143,7 +143,7 @@ def test_the_end_of_an_alarm_says_how_long_it_was_and_how_it_is_now() -> None:
     assert "acknowledge" not in text
 
 
-def test_an_end_that_nobody_has_acknowledged_says_how_to() -> None:
+def test_an_end_that_was_not_acknowledged_says_how_to() -> None:
     ended = replace(OXIDANT, ended_s=RAISED_S + 60, times=3)
     text = text_of(one(ended, "raised-and-over"), scene())
     assert "unacknowledged; raised 3 times." in text

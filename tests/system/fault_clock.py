@@ -26,7 +26,7 @@ def no_clock_at_boot(times: int, folder: Path) -> Row:
 
 
 def an_hour_back(times: int, folder: Path) -> Row:
-    """Somebody, or a time server, corrects it."""
+    """A person, or a time server, corrects it."""
     wall_s = datetime(2026, 3, 1, 7, 30, tzinfo=UTC).timestamp()
     clock = {"wall_s": wall_s, "jumps": ((_STEP, -3600.0),)}
     how = "the clock is set back by an hour while the service runs"

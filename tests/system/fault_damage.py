@@ -115,7 +115,7 @@ def _is_acknowledged(service: LiveService) -> bool:
 
 
 def foreign(times: int, folder: Path) -> Row:
-    """Somebody's file where the journal should be: refused, and not touched."""
+    """Another program's file where the journal should be: refused, and not touched."""
     theirs, untouched, sentences = "time,orp_mv\n" * 1000, 0, 0
     with LiveService(folder) as service:
         for _ in range(times):

@@ -34,7 +34,7 @@ def memory_capped(times: int, folder: Path) -> Row:
     with LiveService(folder, speed=60.0, every_s=10.0, commit_every_s=20.0) as service:
         clean = 0
         for number in range(1, times + 1):
-            service.start(**_THRIFTY)  # anew: a core that keeps dying is tried ever more seldom
+            service.start(**_THRIFTY)  # again: a core that keeps dying is tried ever more seldom
             service.wait_for_readings()
             with _capped(service.pid):
                 if service.dose(number):

@@ -11,12 +11,12 @@ from pathlib import Path
 from afterfill.errors import DeviceUnavailable
 from afterfill.ports import ProbePort
 from afterfill.records import Quantity
-from afterfill.simulation.line_device import LineDevice
+from afterfill.simulation.line_device import PATTERN, LineDevice
 from afterfill.simulation.modbus_device import ModbusDevice
 from afterfill.simulation.pty_port import PtyPort, Responder
 from faulty_device import Faults, FaultyDevice
 from system.fault_row import Row, told
-from system.live_service import PATTERN, LiveService
+from system.live_service import LiveService
 from transcript_sessions import driver, specs
 
 _LINE = {"request": "R\r", "pattern": PATTERN, "timeout_s": 0.05}

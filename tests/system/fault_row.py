@@ -6,7 +6,7 @@ from dataclasses import dataclass
 @dataclass(frozen=True, slots=True)
 class Row:
     """A fault, how it was made and how often, what it lost and doubled, and how the person was
-    told; `told` is empty when nobody was."""
+    told; `told` is empty when no one was."""
 
     fault: str
     how: str

@@ -3,7 +3,7 @@ the person was told.
 
 `python tests/system/fault_table.py [--quick] [WORD ...]` prints a row for each fault whose name
 holds one of the words (all without words), and ends with 1 when a row lost or doubled something,
-or told nobody. `--quick` makes each fault a few times only.
+or told no one. `--quick` makes each fault a few times only.
 """
 
 import sys
@@ -76,7 +76,7 @@ _HEAD = f"{'fault':<24} {'times':>6} {'lost':>5} {'doubled':>7}  how | told"
 
 def printed(row: Row) -> str:
     """The row as the table shows it."""
-    heard = row.told or "NOBODY"
+    heard = row.told or "NO ONE"
     return f"{row.fault:<24} {row.times:>6} {row.lost:>5} {row.doubled:>7}  {row.how} | {heard}"
 
 

@@ -14,14 +14,13 @@ from typing import IO, Any, Self
 
 from afterfill.journal.store import Entry, Journal
 from afterfill.records import Quantity
-from afterfill.simulation.line_device import LineDevice
+from afterfill.simulation.line_device import PATTERN, LineDevice
 from afterfill.simulation.pty_port import PtyPort, Responder
 from servers import wait_until
 from system.service_under_test import Options
 
 TESTS = Path(__file__).parents[1]
 COMMAND = [sys.executable, "-m", "afterfill.cli.main"]
-PATTERN = r"ORP=(?P<orp>-?[\d.]+);PH=(?P<ph>-?[\d.]+);T=(?P<temperature>-?[\d.]+)"
 _PROBE = """
 [[probe]]
 tank = "t"

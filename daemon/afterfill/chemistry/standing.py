@@ -36,7 +36,7 @@ class Waiting:
     advice: str
 
 
-_TWO_WEEKS_H = 14.0 * 24.0  # longer than anybody lets water stand: own judgement
+_TWO_WEEKS_H = 14.0 * 24.0  # longer than water is left to stand: own judgement
 
 
 def free_half_life_h() -> Interval:

@@ -1,8 +1,8 @@
 """The high-water marks: which numbers the database was told to keep, noted outside of it.
 
 SQLite drops the end of its log, without a word, from the first frame on whose checksum is wrong. So
-whoever has committed something notes its number in the first page of the tail, twice. Nothing is
-flushed for it: a mark that a power cut takes only says less.
+a process that has committed something notes its number in the first page of the tail, twice.
+Nothing is flushed for it: a mark that a power cut takes only says less.
 """
 
 import os

@@ -362,7 +362,7 @@ class Journal:
             return days_until_lost(self._db, self._contents.blocks, self.cursor(cursor), max_mb)
 
     def back_up(self, copy: Path) -> None:
-        """Write all that is committed into the new file `copy`, whoever writes meanwhile.
+        """Write all that is committed into the new file `copy`, also while others write.
 
         Raises JournalError when `copy` exists or cannot be written.
         """

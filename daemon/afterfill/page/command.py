@@ -2,7 +2,6 @@
 
 import os
 import sys
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
 
@@ -13,6 +12,7 @@ from afterfill.cli.options import ConfigOption
 from afterfill.config import Page
 from afterfill.config_file import load
 from afterfill.errors import ConfigError, UsageError
+from afterfill.service.page_needs import MISSING_PACKAGES, has_packages
 
 
 def page(
@@ -41,8 +41,8 @@ def page(
             "the page is off: set listen and password_file in [page], or give --listen and "
             "--password-file"
         )
-    if find_spec("uvicorn") is None or find_spec("starlette") is None:
-        raise UsageError("the page needs more packages: pip install 'afterfill[page]'")
+    if not has_packages():
+        raise UsageError(MISSING_PACKAGES)
     # in place of this process, which has loaded what reads a command line, and would keep it
     question = [str(path), listen, str(secret), given.url or ""]
     os.execv(sys.executable, [sys.executable, "-m", "afterfill.page.serve", *question])

@@ -5,9 +5,8 @@ import hmac
 import secrets
 import unicodedata
 
-from afterfill.errors import ConfigError
+from afterfill.service.page_needs import long_enough
 
-SHORTEST = 8
 _COST = {"n": 2**14, "r": 8, "p": 1, "maxmem": 64 * 2**20}  # 16 MB, some 50 ms; our judgement
 
 
@@ -15,13 +14,8 @@ class Password:
     """What a person must say to come in."""
 
     def __init__(self, text: str) -> None:
-        """`text`: the file's content; a line end after the password is none of it."""
-        plain = text.rstrip("\r\n")
-        if len(plain) < SHORTEST:
-            raise ConfigError(
-                f"the page's password has {len(plain)} characters: write {SHORTEST} or more into "
-                "the file that password_file names"
-            )
+        """`text`: the file's content. Raises ConfigError when it is too short."""
+        plain = long_enough(text)
         self._salt = secrets.token_bytes(16)
         self._hash = self._hashed(plain)
 

@@ -6,7 +6,6 @@ PASSWORD_FILE URL``, an empty URL for none.
 
 import asyncio
 import logging
-import socket
 import sys
 from pathlib import Path
 
@@ -15,13 +14,14 @@ from pydantic import TypeAdapter, ValidationError
 
 from afterfill.config_fields import ListenAddress
 from afterfill.config_file import load
-from afterfill.errors import AfterfillError, DeviceUnavailable, UsageError
+from afterfill.errors import AfterfillError, UsageError
 from afterfill.page.app import made
 from afterfill.page.guard import LONGEST_HEAD
 from afterfill.page.memory import settle
 from afterfill.page.password import Password
 from afterfill.page.site import Site
 from afterfill.service.log_lines import LogLines
+from afterfill.service.page_needs import bound
 from afterfill.sinks.secret_file import secret_in
 
 _log = logging.getLogger(__name__)
@@ -47,8 +47,8 @@ def serve(path: Path, listen: str, secret: Path, url: str | None) -> None:
     _log_to_stderr()
     settle()
     password = Password(secret_in(secret, "password_file"))
-    bound = _bound(_checked(listen))
-    site = Site(int(bound.getsockname()[1]), None if url is None else url.rstrip("/"))
+    listener = bound(_checked(listen))
+    site = Site(int(listener.getsockname()[1]), None if url is None else url.rstrip("/"))
     app = made(config, path, site, password)
     server = uvicorn.Server(
         uvicorn.Config(
@@ -59,7 +59,7 @@ def serve(path: Path, listen: str, secret: Path, url: str | None) -> None:
         )
     )  # fmt: skip
     _log.info("the page is at http://%s", listen)
-    asyncio.run(server.serve(sockets=[bound]))
+    asyncio.run(server.serve(sockets=[listener]))
 
 
 def _checked(listen: str) -> str:
@@ -67,24 +67,6 @@ def _checked(listen: str) -> str:
         return TypeAdapter[str](ListenAddress).validate_python(listen)
     except ValidationError as error:
         raise UsageError(f"--listen: {error.errors()[0]['ctx']['error']}") from error
-
-
-def _bound(listen: str) -> socket.socket:
-    """A socket on that address and no other. Raises DeviceUnavailable."""
-    address, _, port = listen.rpartition(":")
-    bare = address.strip("[]")
-    family = socket.AF_INET6 if ":" in bare else socket.AF_INET
-    made = socket.socket(family, socket.SOCK_STREAM)
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        made.bind((bare, int(port)))
-    except OSError as error:
-        made.close()
-        raise DeviceUnavailable(
-            f"the page cannot listen on {listen} ({error.strerror}); is it an address of this "
-            "machine, and is the port free?"
-        ) from error
-    return made
 
 
 def _log_to_stderr() -> None:

@@ -1,4 +1,4 @@
-"""How far one refill may move a tank, as keepers commonly advise; nobody has published a number."""
+"""How far one refill may move a tank, as keepers commonly advise; no number is published."""
 
 TEMPERATURE_STEP_C = 2.0
 PH_STEP = 0.3

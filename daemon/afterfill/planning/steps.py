@@ -29,12 +29,12 @@ def _mending(plan: RefillPlan, bottle: Bottle | None, shown: Shown) -> Iterator[
     if "residual" in plan.over:
         yield _mending_dose(plan, bottle)
     if "temperature" in plan.over:
-        yield "Bring the new water near the tank's temperature, and plan anew."
+        yield "Bring the new water near the tank's temperature, and plan again."
     yield from _mending_surplus(plan)
     most = plan.largest_litres
     if {"free ammonia", "total ammonia", "pH"} & set(plan.over) and most is not None:
         less = f"Pour at most {shown.volume(most)} at once"
-        yield f"{less}, and plan anew." if most > 0.0 else "Mend the tank before any refill."
+        yield f"{less}, and plan again." if most > 0.0 else "Mend the tank before any refill."
 
 
 def _mending_surplus(plan: RefillPlan) -> Iterator[str]:

@@ -69,7 +69,7 @@ def head(title: str, more_style: str = "") -> Html:
         "head",
         Html('<meta charset="utf-8">'),
         Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-        # nothing may be asked of anybody: not by this page, nor by what a person typed into it
+        # nothing may be loaded: not by this page, nor by what a person typed into it
         Html(
             '<meta http-equiv="Content-Security-Policy" '
             f"content=\"default-src 'none'; style-src {source_of(STYLE + more_style)}\">"

@@ -39,7 +39,7 @@ class Rhythm:
 
     def commit_due(self, stamp: Stamp, *, watched: bool, lent: bool = False) -> bool:
         """Whether it is time to let others see; `watched`: a refill is; `lent`: a probe is out of
-        the tank, and whoever holds it reads along."""
+        the tank, and the command that holds it reads along."""
         if lent:
             return _passed(self._pending_since_s, _LENT_EVERY_S, stamp)
         return watched and _passed(self._pending_since_s, WATCH_EVERY_S, stamp)

@@ -24,7 +24,7 @@ def say(*lines: str, environment: Mapping[str, str] = os.environ) -> None:
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out:
             out.settimeout(1.0)
             out.sendto("\n".join(lines).encode(), address)
-    except OSError:  # whoever started us is gone or does not want to hear
+    except OSError:  # what started us is gone or does not want to hear
         return
 
 

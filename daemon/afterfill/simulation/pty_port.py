@@ -52,7 +52,7 @@ class PtyPort:
         return self
 
     def unplug(self) -> None:
-        """Pull the cable: the link goes and whoever holds the port sees it hang up."""
+        """Pull the cable: the link goes, and a program that holds the port sees it hang up."""
         thread, self._thread = self._thread, None
         if thread is None:
             return

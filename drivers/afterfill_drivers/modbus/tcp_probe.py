@@ -21,7 +21,7 @@ class ModbusTcpPort(AskingPort):
     def __init__(self, address: Address, probes: Sequence[ProbeSpec]) -> None:
         super().__init__(probes)
         self._socket = SocketPort(address)
-        # not from 0: a gateway may still owe an answer to whoever was here before
+        # not from 0: a gateway may still owe an answer to one that was here before
         self._number = secrets.randbelow(1 << 16)
 
     def open(self) -> None:

@@ -9,10 +9,10 @@ import time
 from collections.abc import Callable
 
 from afterfill.errors import DeviceUnavailable
-from afterfill_drivers.hush import hush
+from afterfill_drivers.hush import drop
 
 from .address import Address
-from .socket_port import MOST_WAITING, SocketPort
+from .socket_port import SocketPort
 from .telnet import (
     NO_FLOW_CONTROL,
     PURGE,
@@ -71,10 +71,7 @@ class Rfc2217Port:
 
     def discard(self, quiet_s: float = 0.0) -> None:
         """Forget what came, see SocketPort; what the bridge says of itself is still heard."""
-        for _ in range(MOST_WAITING):
-            if not self.receive(0.0):
-                break
-        hush(self.receive, quiet_s)
+        drop(self.receive, quiet_s)
 
     def close(self) -> None:
         """Let go. Safe after a failed open, and twice."""

@@ -11,14 +11,13 @@ import time
 from contextlib import suppress
 
 from afterfill.errors import DeviceUnavailable
-from afterfill_drivers.hush import hush
+from afterfill_drivers.hush import drop
 
 from .address import Address
 
 CONNECT_S = 3.0  # for all addresses of a name together
 SEND_S = 2.0  # a request is a few bytes; a peer that takes none is as good as gone
 LARGEST_CHUNK = 4096
-MOST_WAITING = 16  # chunks that are dropped at once; a flood may not hold us
 _GONE_S = 10  # unanswered for so long, the peer is believed gone
 _PROBES = {
     socket.TCP_KEEPIDLE: 10,
@@ -74,10 +73,7 @@ class SocketPort:
 
     def discard(self, quiet_s: float = 0.0) -> None:
         """Forget what came. With `quiet_s`, also what still comes; see `hush`."""
-        for _ in range(MOST_WAITING):
-            if not self.receive(0.0):
-                break
-        hush(self.receive, quiet_s)
+        drop(self.receive, quiet_s)
 
     def close(self) -> None:
         """Let go. Safe after a failed open, and twice."""

@@ -14,11 +14,11 @@ def check(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Prove configuration, ports, probes, broker, database, clock, disk and journal, a line each.
+    """Prove configuration, ports, probes, broker, database, page, clock, disk and journal.
 
-    Opens every port and takes one reading of every probe; a port that the running service holds
-    is judged by what the service recorded. Ends with 1 when something is faulty, with 2 when the
-    configuration is wrong.
+    Prints a line for each. Opens every port and takes one reading of every probe; a port that the
+    running service holds is judged by what the service recorded. Ends with 1 when something is
+    faulty, with 2 when the configuration is wrong.
     """
     from afterfill.cli.check.findings import sound
 

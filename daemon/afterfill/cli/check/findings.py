@@ -9,6 +9,7 @@ from afterfill.cli.check.gallons import gallon_findings
 from afterfill.cli.check.journal import journal_finding
 from afterfill.cli.check.machine import clock_finding, disk_finding
 from afterfill.cli.check.outbox import outbox_findings
+from afterfill.cli.check.page import page_findings
 from afterfill.cli.check.ports import port_findings
 from afterfill.cli.check.secrets import secret_findings
 from afterfill.cli.check.service import delivery_findings, service_findings
@@ -42,6 +43,7 @@ def _findings(config: Config, path: Path, send_test: bool) -> Iterator[Finding]:
     yield from secret_findings(config)
     yield from delivery_findings(config, send_test=send_test)
     yield from outbox_findings(config, journal_path)
+    yield from page_findings(config)
     yield from bottle_findings(config)
     yield clock_finding()
     yield disk_finding(config.journal, journal_path)

@@ -23,7 +23,7 @@ def clock_finding() -> Finding:
         return Finding("clock", "ok", "set by the time daemon since this boot")
     kernel = _kernel_says_synchronised()
     if kernel is None:
-        return Finding("clock", "unknown", "nobody here can say whether it is synchronised")
+        return Finding("clock", "unknown", "nothing here can say whether it is synchronised")
     said = "synchronised" if kernel else "not synchronised"
     return Finding(
         "clock", "ok" if kernel else "unknown",

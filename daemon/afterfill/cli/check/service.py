@@ -17,7 +17,7 @@ from afterfill.service.liveness import liveness
 
 _TEST_SUBJECT = "afterfill: this is a test"
 _TEST_TEXT = (
-    "Somebody ran `afterfill check --send-test` on {}. Alarms will come this way; nothing is the "
+    "`afterfill check --send-test` was run on {}. Alarms will come this way; nothing is the "
     "matter now as far as this message is concerned.\n"
 )
 
@@ -37,8 +37,8 @@ def delivery_findings(config: Config, *, send_test: bool) -> Iterator[Finding]:
         trouble = database_trouble(config.influxdb, stamp, socket.gethostname())
         yield _tried("database", trouble, f"{config.influxdb.url} stored a point")
     if send_test and not config.notify:
-        nobody = "nothing was sent: the file names nobody to reach; add a [[notify]] table"
-        yield Finding("notify", "fault", nobody)
+        no_one = "nothing was sent: the file names no one to reach; add a [[notify]] table"
+        yield Finding("notify", "fault", no_one)
     for number, table in enumerate(config.notify, 1):
         yield from _notify_findings(number, table, send_test=send_test)
 

@@ -59,7 +59,7 @@ class NotifySink:
     ) -> None:
         """`limits_mg_l`: each tank's limit of residual oxidant, for the picture; `shown`: the
         keeper's units; `page_url`: where alarms can be answered; `local` gives the keeper's own
-        time. Whoever is new here is told nothing of what the journal holds by now.
+        time. Someone new is told nothing of what the journal holds by now.
 
         Raises JournalError.
         """

@@ -1,14 +1,17 @@
 """Nothing that a user meets is missing from the documents: commands with their options, keys of
 the configuration, topics, alarms, measurements. What they show can be used, and links lead on."""
 
+import json
 import re
 from pathlib import Path
 
 import pytest
 from pydantic import BaseModel
+from pydantic_core import PydanticUndefined
 
 from afterfill import config, config_source
 from afterfill.alarms.definitions import DEFINITIONS
+from afterfill.chemistry.limits import default_limits
 from afterfill.config_file import parse
 from afterfill.payloads import ALARM_ACTIONS, CORRECTION, PAYLOADS
 from afterfill.ports import FEED
@@ -54,6 +57,40 @@ def test_every_row_of_options_is_a_command() -> None:
 def test_every_key_of_the_configuration_stands_in_the_reference() -> None:
     assert len(KEYS) > 50
     assert [key for key in KEYS if not re.search(rf"\b{re.escape(key)}\b", README)] == []
+
+
+ROWS: dict[str, type[BaseModel]] = {
+    "[units]": config.Units, "[tank.ID]": config.Tank, "[tank.ID.limits]": config.Limits,
+    "[source.ID]": config_source.Source, "[[source.ID.change]]": config_source.SourceChange,
+    "[neutraliser.ID]": config.Neutraliser, "[[probe]]": config.Probe, "[mqtt]": config.Mqtt,
+    "[influxdb]": config.Influxdb, "[[notify]]": config.Notify, "[notify.smtp]": config.Smtp,
+    "[page]": config.Page, "[journal]": config.JournalSettings,
+}  # fmt: skip
+_OF_ITS_OWN = {"limits", "change", "driver_keys"}  # a row of its own, or a README
+_KEY = re.compile(r"`(\w+)`(?: \(([^;,)]*))?")
+
+
+@pytest.mark.parametrize("table", ROWS)
+def test_the_row_of_a_table_has_its_keys_with_their_real_defaults(table: str) -> None:
+    (row,) = re.findall(rf"^\| `{re.escape(table)}` \| (.*) \|$", README, re.MULTILINE)
+    said = dict(_KEY.findall(row))
+    fields = {field.alias or key: field for key, field in ROWS[table].model_fields.items()}
+    assert set(fields) - _OF_ITS_OWN <= set(said)
+    for key, default in said.items():
+        if key in fields and fields[key].default not in (None, PydanticUndefined):
+            real = fields[key].default
+            written = json.loads(default)
+            assert written == (str(real) if isinstance(real, Path) else real), key
+
+
+def test_the_limits_of_livestock_are_the_real_ones() -> None:
+    rows = re.findall(r"^\| (`\w+`.*?) \| ([\d.]+) \(.*?\) \| ([\d.]+) \(", README, re.MULTILINE)
+    said = {name: figures for names, *figures in rows for name in re.findall(r"`(\w+)`", names)}
+    assert set(said) == {"salmonid", "warmwater", "sensitive"}
+    for name, figures in said.items():
+        real = default_limits(name)
+        shown = [real.residual_oxidant_mg_l.value, real.free_ammonia_mg_l.value]
+        assert [f"{value:.3g}" for value in shown] == figures
 
 
 @pytest.mark.parametrize("name", driver_names())
