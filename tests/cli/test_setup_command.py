@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from afterfill.cli.places import SYSTEM_FILE, journal_for
 from afterfill.config import Config
 from afterfill.config_file import load
 from afterfill.service.driver_registry import driver_named, driver_names, ports_of
@@ -31,6 +32,13 @@ def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
     assert config.probe == ()
     assert config.source["tap"].disinfectant == "unknown"
     assert config.journal.path == tmp_path / "afterfill.db"
+
+
+def test_a_systems_own_file_has_its_journal_where_a_service_may_write(tmp_path: Path) -> None:
+    """The unit sees /etc read-only: beside the configuration the service could not begin."""
+    config = setup(tmp_path / "etc" / "afterfill", "--yes")
+    assert config.journal.path == tmp_path / "var" / "lib" / "afterfill" / "afterfill.db"
+    assert journal_for(SYSTEM_FILE) == "/var/lib/afterfill/afterfill.db"
 
 
 def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:

@@ -61,12 +61,13 @@ class NeutraliserAnswers:
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What a starter file needs to know."""
+    """What a starter file needs to know. `journal`: its path, as the file is to say it."""
 
     tank: TankAnswers
     source: SourceAnswers
     neutraliser: NeutraliserAnswers
     probes: Mapping[Quantity, ProbeAnswers]
+    journal: str
     broker: str = ""  # its host, where probes are read there
 
 
@@ -87,7 +88,8 @@ def _head(it: TankAnswers) -> str:
 
 def _tail(it: Answers) -> str:
     opened = f"[mqtt]  # the broker\nhost = {_toml(it.broker)}\n"
-    return _TAIL.replace(_BROKER, opened) if it.broker else _TAIL
+    tail = _TAIL.replace(_BROKER, opened) if it.broker else _TAIL
+    return tail.replace(_JOURNAL, f"path = {_toml(it.journal)}")
 
 
 def _tank(it: TankAnswers) -> str:
@@ -197,6 +199,7 @@ _BROKER = """\
 # [mqtt]  # a broker of home automation
 # host = "broker.example"
 """
+_JOURNAL = "path = JOURNAL"
 _TAIL = f"""\
 {_BROKER}\
 # username = "afterfill"
@@ -234,7 +237,7 @@ _TAIL = f"""\
 # url = "http://192.168.1.20:8420"  # links in messages lead there
 
 [journal]
-path = "afterfill.db"  # relative paths start in this file's folder
+{_JOURNAL}  # relative paths start in this file's folder
 keep_days = 400
 max_mb = 2000
 """
