@@ -113,12 +113,17 @@ def room(plan: Plan, broker: Broker, database: Victoria, folder: Path) -> Iterat
         with ExitStack() as stack:
             began_s = time.monotonic()
             started = []
-            for number in range(plan.services):
-                tanks = plan.names[number :: plan.services]
-                text = _configuration(plan, tanks, broker.port, database.port, folder)
-                started.append(stack.enter_context(_service(folder / f"s{number}", text)))
-            for process, manager in started:
-                _await_ready(process, manager)
+            with ExitStack() as managers:  # until they are ready: nobody reads what comes later
+                for number in range(plan.services):
+                    tanks = plan.names[number :: plan.services]
+                    text = _configuration(plan, tanks, broker.port, database.port, folder)
+                    place = folder / f"s{number}"
+                    place.mkdir()
+                    manager = managers.enter_context(ManagerSocket.in_folder(place))
+                    process = stack.enter_context(_service(place, text, manager.name))
+                    started.append((process, manager))
+                for process, manager in started:
+                    _await_ready(process, manager)
             ready_s = time.monotonic() - began_s
             yield Room([process.pid for process, _ in started], broker, database, heads, ready_s)
             for process, _ in started:  # all together: each takes a while
@@ -151,20 +156,16 @@ def _configuration(
 
 
 @contextmanager
-def _service(
-    folder: Path, configuration: str
-) -> Iterator[tuple[subprocess.Popen[bytes], ManagerSocket]]:
-    folder.mkdir()
+def _service(folder: Path, configuration: str, manager: str) -> Iterator[subprocess.Popen[bytes]]:
     toml = folder / "afterfill.toml"
     toml.write_text(configuration)
     command = [sys.executable, "-m", "afterfill.cli.main", "run", "--config", str(toml)]
     log = os.memfd_create("log")  # not on the disk, where it would be counted
-    with ManagerSocket.in_folder(folder) as manager:
-        environment = {**os.environ, "NOTIFY_SOCKET": manager.name}
-        process = subprocess.Popen(command, stderr=log, env=environment)
-        os.close(log)
-        try:
-            yield process, manager
-        finally:
-            process.terminate()
-            process.wait(60)
+    environment = {**os.environ, "NOTIFY_SOCKET": manager}
+    process = subprocess.Popen(command, stderr=log, env=environment)
+    os.close(log)
+    try:
+        yield process
+    finally:
+        process.terminate()
+        process.wait(60)
