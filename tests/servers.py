@@ -209,7 +209,17 @@ class Engine(Server):
 
 
 class Victoria(Server):
-    """victoria-metrics: takes /api/v2/write itself, and answers 204 to everything."""
+    """victoria-metrics: takes /api/v2/write itself, and answers 204 to everything. With `path` its
+    addresses begin so, as those of its cluster do."""
+
+    def __init__(self, folder: Path, path: str = "") -> None:
+        super().__init__(folder)
+        self._path = path
+
+    @property
+    def url(self) -> str:
+        """Its address."""
+        return f"http://127.0.0.1:{self.port}{self._path}"
 
     def command(self) -> list[str]:
         return [
@@ -218,14 +228,15 @@ class Victoria(Server):
             f"-storageDataPath={self.folder / 'data'}",
             "-retentionPeriod=100y",
             "-memory.allowedBytes=64MB",
+            f"-http.pathPrefix={self._path}",
         ]
 
     def export(self, match: str) -> list[dict[str, Any]]:
         """All series whose selector matches, with values and timestamps [ms]."""
-        base = f"http://127.0.0.1:{self.port}"
-        fetch(f"{base}/internal/force_flush")
+        fetch(f"{self.url}/internal/force_flush")
         asked = urllib.parse.urlencode({"match[]": match})
-        return [json.loads(line) for line in fetch(f"{base}/api/v1/export?{asked}").splitlines()]
+        lines = fetch(f"{self.url}/api/v1/export?{asked}").splitlines()
+        return [json.loads(line) for line in lines]
 
 
 def fetch(url: str, body: bytes | None = None) -> bytes:
