@@ -81,6 +81,12 @@ class Server:
             )
         wait_until(self._listens, f"{self.command()[0]} listens on {self.port}")
 
+    @property
+    def pid(self) -> int:
+        """Of the process that runs."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """End it as a power cut would."""
         self._end(signal.SIGKILL)
@@ -105,7 +111,9 @@ class Server:
 
 class Broker(Server):
     """mosquitto; with `user` it wants the `password`, with `tls` it speaks only TLS. Further
-    users have the same password; `acl` is what a file of access rules holds."""
+    users have the same password; `acl` is what a file of access rules holds; what it keeps is
+    written each `autosave_s` [s], by its own default each half hour. `more` is added to its
+    configuration."""
 
     def __init__(
         self,
@@ -116,14 +124,17 @@ class Broker(Server):
         password: str = "secret",
         others: tuple[str, ...] = (),
         acl: str = "",
+        autosave_s: int = 1,
+        more: str = "",
+        port: int | None = None,
     ) -> None:
-        super().__init__(folder)
+        super().__init__(folder, port)
         lines = [
             f"listener {self.port} 127.0.0.1",
             "user root",
             "persistence true",
             f"persistence_location {folder}/",
-            "autosave_interval 1",
+            f"autosave_interval {autosave_s}",
             f"allow_anonymous {'false' if user else 'true'}",
         ]
         if user:
@@ -134,7 +145,7 @@ class Broker(Server):
         if tls:
             make_certificates(folder)
             lines += [f"certfile {folder}/server.crt", f"keyfile {folder}/server.key"]
-        (folder / "mosquitto.conf").write_text("\n".join(lines) + "\n")
+        (folder / "mosquitto.conf").write_text("\n".join([*lines, more]) + "\n")
 
     def _passwords(self, users: tuple[str, ...], password: str) -> Path:
         path = self.folder / "passwords"
@@ -198,7 +209,17 @@ class Engine(Server):
 
 
 class Victoria(Server):
-    """victoria-metrics: takes /api/v2/write itself, and answers 204 to everything."""
+    """victoria-metrics: takes /api/v2/write itself, and answers 204 to everything. With `path` its
+    addresses begin so, as those of its cluster do."""
+
+    def __init__(self, folder: Path, path: str = "") -> None:
+        super().__init__(folder)
+        self._path = path
+
+    @property
+    def url(self) -> str:
+        """Its address."""
+        return f"http://127.0.0.1:{self.port}{self._path}"
 
     def command(self) -> list[str]:
         return [
@@ -207,14 +228,15 @@ class Victoria(Server):
             f"-storageDataPath={self.folder / 'data'}",
             "-retentionPeriod=100y",
             "-memory.allowedBytes=64MB",
+            f"-http.pathPrefix={self._path}",
         ]
 
     def export(self, match: str) -> list[dict[str, Any]]:
         """All series whose selector matches, with values and timestamps [ms]."""
-        base = f"http://127.0.0.1:{self.port}"
-        fetch(f"{base}/internal/force_flush")
+        fetch(f"{self.url}/internal/force_flush")
         asked = urllib.parse.urlencode({"match[]": match})
-        return [json.loads(line) for line in fetch(f"{base}/api/v1/export?{asked}").splitlines()]
+        lines = fetch(f"{self.url}/api/v1/export?{asked}").splitlines()
+        return [json.loads(line) for line in lines]
 
 
 def fetch(url: str, body: bytes | None = None) -> bytes:

@@ -210,6 +210,7 @@ class Mqtt(_Table):
     base: TopicName = "afterfill"
     commands: Commands = "all"  # what others on the broker may tell us; "log": alarms not
     discovery_prefix: TopicName | None = "homeassistant"  # the convention's own; "": none
+    bridge_topic: TopicName | None = None  # where the broker's bridge to the hub's says 1 or 0
     username: str | None = None
     password_file: Path | None = None
     client_id: str | None = None

@@ -24,6 +24,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from bench.process_figures import cpu_s, number, resident_mb
 from manager_socket import ManagerSocket
 from servers import Broker, Victoria
 
@@ -31,7 +32,6 @@ LINES = Path(__file__).with_name("weight_lines.py")
 SETTLING_S = 130.0  # by then what a start has to tell is written, and the tail is in use
 _READY_WITHIN_S = 120.0
 _DAY_S = 86_400.0
-_TICKS = os.sysconf("SC_CLK_TCK")
 _ROOM = """
 [mqtt]
 host = "127.0.0.1"
@@ -89,27 +89,27 @@ def measured(tanks: int, seconds: float, folder: Path, *, settling_s: float = SE
 
 
 def _counted(pid: int, start_s: float, seconds: float) -> Weight:
-    began_s, cpu_s, written = time.monotonic(), _cpu_s(pid), _number(pid, "io", "write_bytes")
+    began_s, cpu_began_s, written = time.monotonic(), cpu_s(pid), number(pid, "io", "write_bytes")
     wakes = _switches(pid)
     time.sleep(seconds)
     lasted_s = time.monotonic() - began_s
     return Weight(
         start_s,
-        _number(pid, "status", "VmRSS") * 1024 / 1e6,
-        _number(pid, "status", "VmHWM") * 1024 / 1e6,
-        (_cpu_s(pid) - cpu_s) / lasted_s,
-        (_number(pid, "io", "write_bytes") - written) / 1e6 * _DAY_S / lasted_s,
-        _number(pid, "status", "Threads"),
+        resident_mb(pid),
+        number(pid, "status", "VmHWM") * 1024 / 1e6,
+        (cpu_s(pid) - cpu_began_s) / lasted_s,
+        (number(pid, "io", "write_bytes") - written) / 1e6 * _DAY_S / lasted_s,
+        number(pid, "status", "Threads"),
         (_switches(pid) - wakes) / lasted_s,
     )
 
 
 def _configuration(folder: Path, tanks: int, broker: int, database: int) -> str:
     text = _ROOM.format(broker=broker, database=database)
-    for number in range(tanks):
-        text += f"[tank.t{number}]\nlitres = 100\n"
+    for tank in [f"t{place}" for place in range(tanks)]:
+        text += f"[tank.{tank}]\nlitres = 100\n"
         for quantity in ("temperature", "ph", "orp"):
-            text += _PROBE.format(tank=f"t{number}", quantity=quantity, folder=folder)
+            text += _PROBE.format(tank=tank, quantity=quantity, folder=folder)
     return text
 
 
@@ -139,19 +139,9 @@ def _service(toml: Path, manager: ManagerSocket) -> Iterator[int]:
         process.wait(20)
 
 
-def _cpu_s(pid: int) -> float:
-    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / _TICKS
-
-
 def _switches(pid: int) -> int:
     tasks = Path(f"/proc/{pid}/task").iterdir()
-    return sum(_number(int(t.name), "status", "voluntary_ctxt_switches") for t in tasks)
-
-
-def _number(pid: int, file: str, name: str) -> int:
-    lines = Path(f"/proc/{pid}/{file}").read_text().splitlines()
-    return next(int(line.split()[1]) for line in lines if line.startswith(f"{name}:"))
+    return sum(number(int(t.name), "status", "voluntary_ctxt_switches") for t in tasks)
 
 
 @contextmanager

@@ -1,5 +1,7 @@
 """The sampling of one port, with a port that does what the test says."""
 
+import queue
+import threading
 from collections.abc import Sequence
 
 import pytest
@@ -11,6 +13,7 @@ from afterfill.records import Stamp
 from afterfill.service import sampler as sampler_module
 from afterfill.service.driver_registry import PortPlan
 from afterfill.service.sampler import Sampler
+from afterfill.service.threads import Batch, Chore, sample_for_ever
 
 
 class NoSettings(BaseModel):
@@ -128,3 +131,31 @@ def test_a_probe_with_nothing_new_to_say_is_looked_at_again_soon_and_once_it_spo
     assert [r.probe for r in sampler.read_due(at(102.0))] == ["t-orp"]
     assert sampler.next_due_s() == 112.0
     assert [h.detail for h in sampler.health(at(102.0))] == ["", ""]
+
+
+class Waiting:
+    """A clock on which time passes in waits alone; the service stops after `lasts_s` [s]."""
+
+    def __init__(self, stop: threading.Event, lasts_s: float) -> None:
+        self._stop, self._lasts_s, self._now_s = stop, lasts_s, 0.0
+        self.waits_s: list[float] = []
+
+    def monotonic_s(self) -> float:
+        return self._now_s
+
+    def stamp(self) -> Stamp:
+        return at(self._now_s)
+
+    def wait(self, seconds: float) -> None:
+        self.waits_s.append(seconds)
+        self._now_s += seconds
+        if self._now_s >= self._lasts_s:
+            self._stop.set()
+
+
+def test_a_port_is_not_woken_before_its_next_reading_is_due(port: Port) -> None:
+    stop, work = threading.Event(), queue.SimpleQueue[Batch | Chore]()
+    clock = Waiting(stop, lasts_s=60.0)
+    sample_for_ever(Sampler(PLAN), clock, work, stop)
+    assert clock.waits_s == [10.0] * 6
+    assert work.qsize() == 6

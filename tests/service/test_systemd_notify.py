@@ -2,6 +2,7 @@
 
 import os
 import threading
+import time
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -94,3 +95,13 @@ def test_signs_of_life_come_at_half_the_time_while_turns_are_made_and_only_then(
 )
 def test_the_watchdogs_time(environment: dict[str, str], seconds: float | None) -> None:
     assert watchdog_s(environment) == seconds
+
+
+def test_a_manager_that_does_not_read_is_waited_for_without_work(tmp_path: Path) -> None:
+    with ManagerSocket.in_folder(tmp_path) as manager:
+        told, waited_s = {"NOTIFY_SOCKET": manager.name}, 0.0
+        while waited_s < 0.5:  # until its queue is full
+            began_s, busy_s = time.monotonic(), time.thread_time()
+            say("WATCHDOG=1", environment=told)
+            waited_s, busy_s = time.monotonic() - began_s, time.thread_time() - busy_s
+    assert busy_s < 0.05

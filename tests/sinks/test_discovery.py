@@ -259,6 +259,16 @@ def test_readings_expire_and_all_go_unavailable_with_their_service_or_their_tank
             ]  # fmt: skip
 
 
+def test_behind_a_bridge_every_entity_goes_unavailable_with_it() -> None:
+    settings = config()
+    assert settings.mqtt is not None
+    mqtt = settings.mqtt.model_copy(update={"bridge_topic": "bridge/room"})
+    bridged = discovery(settings.model_copy(update={"mqtt": mqtt}), SERVICE)
+    says = {"topic": "bridge/room", "payload_available": "1", "payload_not_available": "0"}
+    assert all(says in payload["availability"] for _, payload in bridged)
+    assert not any(says in payload["availability"] for _, payload in discovery(settings, SERVICE))
+
+
 def test_alarms_and_what_a_keeper_asks_for_are_never_filed_under_diagnostics(
     announced: dict[str, dict[str, Any]],
 ) -> None:

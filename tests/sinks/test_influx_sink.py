@@ -193,13 +193,14 @@ def test_the_right_token_is_accepted(journal: Journal, database: Engine, tmp_pat
         wait_for_cursor(journal, last)
 
 
-def test_victoria_metrics_takes_the_points_at_the_same_address(
-    journal: Journal, tmp_path: Path
+@pytest.mark.parametrize("path", ["", "/insert/0/influx"])
+def test_victoria_metrics_takes_the_points_at_the_same_address_below_any_path(
+    journal: Journal, tmp_path: Path, path: str
 ) -> None:
     last = store(journal, *one_of_each(), *map(orp, range(1, 100)))
-    with Victoria(tmp_path / "victoria") as server:
+    with Victoria(tmp_path / "victoria", path) as server:
         assert isinstance(server, Victoria)
-        with running(sink_to(journal, f"http://127.0.0.1:{server.port}")):
+        with running(sink_to(journal, server.url)):
             wait_for_cursor(journal, last)
         (series,) = server.export('reading_value{quantity="orp"}')
         assert series["values"] == [300 + n for n in range(100)]

@@ -1,5 +1,6 @@
 """Several services on one broker: each tells of itself alone, and two of one name are told so."""
 
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +11,7 @@ from afterfill.config import Config
 from afterfill.journal.store import Journal
 from afterfill.sinks.mqtt import takeover as mqtt_takeover
 from afterfill.sinks.mqtt.discovery import discovery
+from afterfill.sinks.mqtt.flood import AT_ONCE
 from afterfill.sinks.mqtt.ids import client_id
 from afterfill.sinks.mqtt.sink import MqttSink
 from afterfill.sinks.mqtt.takeover import Takeovers
@@ -130,3 +132,47 @@ def test_the_status_of_the_base_is_put_right_when_another_service_leaves(
         wait_until(lambda: sink.health().up, "the sink is connected")
         listener.send("afterfill/status", "offline", retain=True)
         wait_until(lambda: listener.payloads("afterfill/status")[-1] == b"online", "put right")
+
+
+@pytest.fixture
+def two(journal: Journal, second: Journal, broker: Broker) -> Iterator[Listener]:
+    """Services of the tanks `window` and `other`, both there, and one who hears their answers."""
+    theirs = of_tank(config_for(broker.port), "other")
+    with (
+        Listener(broker.port, "afterfill/+/answer", "afterfill/+/status") as listener,
+        running(sink_to(journal, broker.port)),
+        running(MqttSink(second.path, theirs, now)),
+    ):
+        for tank in ("window", "other"):
+            listener.wait_for(f"afterfill/{tank}/status", lambda p: p == b"online")
+        yield listener
+
+
+def answers(listener: Listener, tank: str) -> list[tuple[bool, str]]:
+    said = [json.loads(payload) for payload in listener.payloads(f"afterfill/{tank}/answer")]
+    return [(answer["ok"], answer.get("error", "")) for answer in said]
+
+
+def test_a_command_is_answered_by_the_service_that_has_the_tank_and_by_no_other(
+    two: Listener, second: Journal
+) -> None:
+    for number in (1, 2):
+        two.send("afterfill/other/log/note", '{"text": "for the other"}')
+        wait_until(lambda: len(answers(two, "other")) >= number, "an answer")  # noqa: B023 - now
+    two.send("afterfill/othr/log/note", '{"text": "a slip"}')
+    wait_until(lambda: len(answers(two, "othr")) == 2, "both say that they have no such tank")
+    assert answers(two, "other") == [(True, ""), (True, "")]
+    assert {ok for ok, _ in answers(two, "othr")} == {False}
+    assert any("did you mean 'other'" in error for _, error in answers(two, "othr"))
+    assert len(second.inbox()) == 2
+
+
+def test_commands_on_the_tank_of_another_service_wear_out_no_patience(
+    two: Listener, journal: Journal
+) -> None:
+    for number in range(AT_ONCE + 5):
+        two.send("afterfill/other/log/note", f'{{"text": "note {number}"}}')
+    two.send("afterfill/window/log/note", '{"text": "ours"}')
+    wait_until(lambda: answers(two, "window"), "an answer")
+    assert answers(two, "window") == [(True, "")]
+    assert len(journal.inbox()) == 1

@@ -23,7 +23,8 @@ def say(*lines: str, environment: Mapping[str, str] = os.environ) -> None:
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out:
             out.settimeout(1.0)
-            out.sendto("\n".join(lines).encode(), address)
+            out.connect(address)  # without it a full queue at the other end is tried in a busy loop
+            out.send("\n".join(lines).encode())
     except OSError:  # what started us is gone or does not want to hear
         return
 

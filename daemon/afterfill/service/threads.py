@@ -13,7 +13,6 @@ from afterfill.service.recorder import Recorder
 from afterfill.service.sampler import Sampler
 
 _log = logging.getLogger(__name__)
-_LONGEST_WAIT_S = 0.5
 _INBOX_EVERY_S = 0.25
 _HEALTH_EVERY_S = 60.0
 
@@ -53,7 +52,7 @@ def sample_for_ever(sampler: Sampler, clock: Clock, work: Work, stop: threading.
         while not stop.is_set():
             wait_s = sampler.next_due_s() - clock.monotonic_s()
             if wait_s > 0.0:
-                clock.wait(min(wait_s, _LONGEST_WAIT_S))
+                clock.wait(wait_s)
                 continue
             readings = sampler.read_due(clock.stamp())
             work.put(Batch(clock.stamp(), readings))  # when the answers came

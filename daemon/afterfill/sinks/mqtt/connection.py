@@ -145,6 +145,10 @@ class Connection:
         else:
             self._client.subscribe([(name, 1) for name in filters])
 
+    def unsubscribe(self, filters: list[str]) -> None:
+        """Ask for no more of these messages."""
+        self._client.unsubscribe(filters)
+
     def take_dropped(self) -> int:
         """How many messages of a flood were dropped unseen since this was last asked."""
         dropped, self._told = self.dropped - self._told, self.dropped

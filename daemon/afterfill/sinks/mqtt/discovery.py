@@ -1,7 +1,8 @@
 """The MQTT discovery convention of home automation: one retained message for each entity.
 
 Pure: configuration in, (topic, payload) out. The per-entity form works on old and new hubs. An
-entity is available while its service and its tank are: each service has a last will of its own.
+entity is available while its service and its tank are (each service has a last will of its own),
+and the bridge to the hub's broker, if there is one.
 (Tried against several releases of a hub; the convention's fields are those of its documentation.)
 """
 
@@ -95,6 +96,9 @@ def _message(settings: Mqtt, service: str, tank: str, entity: Entity) -> tuple[s
         {"topic": service_status_topic(settings.base, service)},
         {"topic": tank_status_topic(settings.base, tank)},
     ]
+    if settings.bridge_topic:  # in a hub behind it, `online` stays when the bridge falls
+        says = {"payload_available": "1", "payload_not_available": "0"}
+        availability.append({"topic": settings.bridge_topic, **says})
     if entity.available:
         template = f"{{{{ {entity.available} }}}}"
         availability.append({"topic": topic, "value_template": template})

@@ -12,7 +12,6 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
-from afterfill.alarms.definitions import DEFINITIONS
 from afterfill.config import Config, Mqtt
 from afterfill.errors import SinkUnavailable
 from afterfill.journal.store import Entry, Journal
@@ -25,23 +24,22 @@ from afterfill.records import (
 )
 from afterfill.sinks.health import SinkHealth, SinkStatus
 from afterfill.sinks.mqtt.alarms import AlarmStates
-from afterfill.sinks.mqtt.commands import Command, deserves_answer, obey, subscriptions
+from afterfill.sinks.mqtt.commands import subscriptions
 from afterfill.sinks.mqtt.connection import Arrived, Confirmed, Connected, Connection, Failed
 from afterfill.sinks.mqtt.discovery import birth_topic
-from afterfill.sinks.mqtt.flood import Allowance, flood_answer
 from afterfill.sinks.mqtt.ids import client_id
 from afterfill.sinks.mqtt.messages import (
     LIVE_KINDS,
     STALE_AFTER_S,
     UPHELD,
     Message,
-    answer_message,
     record_message,
     service_status_topic,
     status_message,
     status_messages,
     status_topic,
 )
+from afterfill.sinks.mqtt.obedience import Obedience
 from afterfill.sinks.mqtt.outbox import Outbox
 from afterfill.sinks.mqtt.present import (
     SETTLES_S,
@@ -140,7 +138,7 @@ class _Session:
         self._outbox = Outbox()
         self._unconfirmed: deque[int] = deque()
         self._confirmed_mids: set[int] = set()
-        self._allowance = Allowance(at_s=self._monotonic_s())
+        self._obedience = Obedience(sink._config, journal, connection, sink._now)
         self._sources = SharedSources(sink._config, self._base, service)
         self._dropped: list[Message] = []  # empties what the configuration no longer has
         self._sent_s = self._heard_s = self._there_s = self._settled_s = self._monotonic_s()
@@ -154,7 +152,7 @@ class _Session:
             while not stop.is_set() and not self._stalled():
                 self._listen(_POLL_S)
                 if self._connected:
-                    self._tell_refused()
+                    self._send(*self._obedience.due())
                     self._pump()
                     self._tell_sources()
                     self._deliver()
@@ -211,6 +209,7 @@ class _Session:
         heard += [belief_topic(self._base, "+")] if heard else []
         self._connection.subscribe([*heard, status_topic(self._base), *birth])
         self._sources.begin(self._journal, self._monotonic_s())
+        self._obedience.begin()
         self._tell_all()
 
     def _tell_all(self) -> None:
@@ -248,21 +247,10 @@ class _Session:
         if source is not None:
             self._hear(source, message)
             return
-        topic = message.topic.removeprefix(f"{self._base}/")
-        if not (deserves_answer(topic) and self._allowance.take(self._monotonic_s())):
-            return
-        command = Command(topic, message.payload, message.retained, message.repeated)
-        tank, answer = obey(
-            command,
-            config=self._sink._config,
-            alarms=DEFINITIONS,
-            journal=self._journal,
-            stamp=self._sink._now(),
-        )
-        self._send(answer_message(self._base, tank, answer))
+        self._send(*self._obedience.answers(message))
 
     def _hear(self, source: str, message: Arrived) -> None:
-        if not (message.payload and self._allowance.take(self._monotonic_s())):
+        if not (message.payload and self._obedience.has_patience()):
             return
         stamp = self._sink._now()
         refused = self._sources.left_for_the_core(self._journal, source, message.payload, stamp)
@@ -271,15 +259,6 @@ class _Session:
 
     def _tell_sources(self) -> None:
         self._send(*self._sources.due(self._journal, self._monotonic_s()))
-
-    def _tell_refused(self) -> None:
-        """One answer for all commands of a flood that were not looked at."""
-        self._allowance.refused += self._connection.take_dropped()
-        refused = self._allowance.to_tell(self._monotonic_s())
-        if refused:
-            _log.warning("MQTT: %s", flood_answer(refused)["error"])
-            for tank in self._sink._config.tank:
-                self._send(answer_message(self._base, tank, flood_answer(refused)))
 
     # --- what is sent ------------------------------------------------------------------------
 
