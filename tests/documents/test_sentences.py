@@ -37,6 +37,7 @@ NOT_AS_IT_STANDS = {
     "log source-test": "its figures belong there",
     "mqtt clear": "asks the broker (tests/sinks/test_mqtt_clear.py)",
     "mqtt clear --host broker.example": "asks that broker (tests/sinks/test_mqtt_clear.py)",
+    "mqtt clear --host hub.example": "asks that broker (tests/sinks/test_mqtt_clear.py)",
     "page": "stays until it is stopped; the block of commands below its heading runs it",
     "probe calibrate": "guided (tests/system/test_guided_routines.py)",
     "probe calibrate --quantity ph": "guided (tests/system/test_guided_routines.py)",
