@@ -33,6 +33,13 @@ def test_yes_asks_nothing_and_leaves_probes_for_later(tmp_path: Path) -> None:
     assert config.journal.path == tmp_path / "afterfill.db"
 
 
+def test_the_systems_configuration_has_its_journal_where_the_service_may_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("afterfill.cli.places.SYSTEM_FILE", tmp_path / "afterfill.toml")
+    assert setup(tmp_path, "--yes").journal.path == Path("/var/lib/afterfill/afterfill.db")
+
+
 def test_everything_can_be_given_as_options_in_a_keepers_units(tmp_path: Path) -> None:
     config = setup(
         tmp_path, "--yes", "--tank", "window", "--litres", "30 US gal", "--livestock", "salmonid",

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from pydantic import BaseModel
 
@@ -68,6 +69,7 @@ class Answers:
     neutraliser: NeutraliserAnswers
     probes: Mapping[Quantity, ProbeAnswers]
     broker: str = ""  # its host, where probes are read there
+    journal: Path = Path("afterfill.db")
 
 
 def starter_text(answers: Answers) -> str:
@@ -87,7 +89,8 @@ def _head(it: TankAnswers) -> str:
 
 def _tail(it: Answers) -> str:
     opened = f"[mqtt]  # the broker\nhost = {_toml(it.broker)}\n"
-    return _TAIL.replace(_BROKER, opened) if it.broker else _TAIL
+    tail = _TAIL.replace("afterfill.db", str(it.journal))
+    return tail.replace(_BROKER, opened) if it.broker else tail
 
 
 def _tank(it: TankAnswers) -> str:

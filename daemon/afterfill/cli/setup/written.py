@@ -8,6 +8,7 @@ import typer
 from afterfill.cli.check.findings import sound
 from afterfill.cli.check.unseen import unseen_findings
 from afterfill.cli.console import notice, say, tell
+from afterfill.cli.places import journal_for
 from afterfill.cli.setup import kept_answers
 from afterfill.cli.setup.asking import Asking
 from afterfill.cli.setup.probe_questions import ProbeQuestions
@@ -39,7 +40,7 @@ def written(
         raise UsageError(f"{path} is there already: replace it with --force, or name another")
     asking = Asking(answers, ask=ask, before=kept_answers.kept(path) if ask else {})
     try:
-        text, config = _text(asking, settings, quiet=as_json)
+        text, config = _text(asking, settings, journal_for(path), quiet=as_json)
     except (typer.Abort, AfterfillError) as error:
         if ask and asking.typed:
             kept_answers.keep(path, asking.typed)
@@ -70,7 +71,9 @@ def _say(path: Path, config: Config, *, as_json: bool) -> None:
     tell([*unseen, said], wire, as_json=as_json)
 
 
-def _text(asking: Asking, settings: Sequence[str], *, quiet: bool) -> tuple[str, Config]:
+def _text(
+    asking: Asking, settings: Sequence[str], journal: Path, *, quiet: bool
+) -> tuple[str, Config]:
     """The file's text, and what it says, proved to be usable."""
     ports = ports_found()
     if not quiet:
@@ -83,7 +86,7 @@ def _text(asking: Asking, settings: Sequence[str], *, quiet: bool) -> tuple[str,
     probes = ProbeQuestions(asking, settings, [port for port, _ in ports])
     water = about_tank(asking), about_source(asking), about_neutraliser(asking)
     found = probes.answers()
-    text = starter_text(Answers(*water, found, probes.broker(found)))
+    text = starter_text(Answers(*water, found, probes.broker(found), journal))
     config = parse(text, "the starter file")
     ports_of(config)
     return text, config
