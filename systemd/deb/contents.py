@@ -50,7 +50,7 @@ def _serves(python: str, abi: str, asked: str) -> bool:
     if abi == "none":
         return any(one in ("py3", "py2.py3") or one == asked for one in python.split("."))
     older = python.startswith("cp3") and int(python[2:]) <= int(asked[2:])
-    return python == asked or (abi == "abi3" and older)
+    return python == abi == asked or (abi == "abi3" and older)
 
 
 def native(wheel: Path) -> Iterator[tuple[str, int]]:

@@ -1,6 +1,7 @@
 """A probe head in a root that a package is tried in: says `412.3,7.21,24.8` twice a second on a
 pseudo-terminal behind /dev/head; its millivolts are those that the file /var/tmp/mv holds."""
 
+import contextlib
 import os
 import time
 import tty
@@ -15,8 +16,6 @@ millivolts, turn = 412.0, 0
 while True:
     turn += 1
     millivolts = float(Path("/var/tmp/mv").read_text() or millivolts)
-    try:
+    with contextlib.suppress(BlockingIOError):  # while no one reads it
         os.write(ours, b"%.1f,7.21,24.8\r\n" % (millivolts + turn % 5 / 10))
-    except BlockingIOError:  # no one reads it
-        pass
     time.sleep(0.4)
