@@ -8,8 +8,8 @@ import json
 import sys
 from pathlib import Path
 
-UNTAUGHT_MV = 80.0  # the middle of `b_mv` of a probe of which nothing was learnt
-SAME = 0.15  # what is learnt is believed by drawn particles: the middle moves when they are drawn
+UNTAUGHT = 26  # how wide `c0_mg_l` is (95 % over 5 %) for a probe of which nothing was learnt
+SAME = 0.35  # what is learnt is believed by drawn particles: it moves when they are drawn again
 
 
 def lines(folder: Path, name: str) -> list[str]:
@@ -21,26 +21,39 @@ def now(folder: Path) -> dict[str, object]:
     return found
 
 
-def learnt_mv(folder: Path) -> float:
-    """The middle of what the probe's step is believed to be [mV]."""
+def learnt_width(folder: Path) -> float:
+    """How wide the concentration is believed to be at which the probe begins to answer: its 95 %
+    over its 5 %. Teaching makes it narrower."""
     text = json.dumps(now(folder)["learned"])
-    return float(json.loads(text)["traits"]["b_mv"][1])
+    low, _, high = json.loads(text)["traits"]["c0_mg_l"]
+    return float(high / low)
+
+
+def lost(old: list[str], new: list[str]) -> list[str]:
+    """Rows of `old` that are not in `new`; a newer version may say more in a row of JSON."""
+    missing = sorted(set(old) - set(new))
+    fuller = [json.loads(row).items() for row in new if row.startswith("{")]
+    return [
+        row
+        for row in missing
+        if not (row.startswith("{") and any(json.loads(row).items() <= it for it in fuller))
+    ]
 
 
 def main(before: Path, after: Path) -> int:
     wrong = []
     for name in ("readings.csv", "events.jsonl"):
         old, new = lines(before, name), lines(after, name)
-        lost = set(old) - set(new)
-        print(f"{name}: {len(old)} rows before, {len(new)} after, lost {len(lost)}")
-        wrong += sorted(lost)[:3]
+        gone = lost(old, new)
+        print(f"{name}: {len(old)} rows before, {len(new)} after, lost {len(gone)}")
+        wrong += gone[:3]
     old_verdict, new_verdict = now(before)["verdict"], now(after)["verdict"]
     print(f"last refill: {json.dumps(new_verdict)}")
     if old_verdict != new_verdict or not new_verdict:
         wrong.append(f"the last refill was: {json.dumps(old_verdict)}")
-    old_mv, new_mv = learnt_mv(before), learnt_mv(after)
-    print(f"learnt of the probe: {old_mv:.0f} mV before, {new_mv:.0f} mV after")
-    if abs(new_mv / old_mv - 1) > SAME or abs(new_mv / UNTAUGHT_MV - 1) < SAME / 2:
+    was, is_now = learnt_width(before), learnt_width(after)
+    print(f"learnt of the probe: {was:.1f} wide before, {is_now:.1f} after, untaught {UNTAUGHT}")
+    if abs(is_now / was - 1) > SAME or is_now > UNTAUGHT / 1.5:
         wrong.append("what was learnt of the probe is another")
     print("\n".join(f"LOST: {it}" for it in wrong) or "nothing is lost")
     return 1 if wrong else 0
