@@ -7,8 +7,8 @@ which probability beside how often it came true, and how often the truth was ins
 `--ranks`: so many stories of `simulation_based_calibration.py` beside.
 
 Seeds of `tuning` may be looked at while the filter is changed; those of `held-out`, whose probes
-follow two further electrode laws, are for reporting only. Those from 100,000, 310,000,
-700,000 and 1,300,000 on have been seen: `--from` takes others.
+follow two further electrode laws, are for reporting only. Those from 100,000, 310,000, 700,000,
+1,300,000 and 1,500,000 on have been seen: `--from` takes others.
 """
 
 import argparse
