@@ -145,9 +145,16 @@ MUTANTS = (
     Mutant(
         "learning raises an alarm",
         "daemon/afterfill/tank_conditions.py",
-        '(active("cannot-see") or not learning)',
+        '(active("cannot-see") or now.learning_s is None)',
         "True",
         "tests/alarms/test_standing.py",
+    ),
+    Mutant(
+        "a refill without an answer is forgotten with its particles",
+        _INFERENCE + "monitor/watch.py",
+        "if is_undecided(watch, time_s):",
+        "if False:",
+        "tests/inference/test_watch_reading.py",
     ),
     Mutant(
         "work silences an alarm that asks",
