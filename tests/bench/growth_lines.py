@@ -2,7 +2,7 @@
 
 Prints `plugged` when FOLDER/t0, t1 ... are there; each answers with ORP, pH and temperature, with
 the noise of resting water (our judgement). The thousandths of the ORP count the replies, so that
-whoever meets a reading later can tell which reply it came from. A process of its own: what the
+a reader of the journal can tell which reply it came from. A process of its own: what the
 heads cost is not the services'. When its standard input ends it prints, as JSON, for each tank the
 times of all its replies [s, monotonic], and ends.
 """

@@ -113,7 +113,9 @@ def room(plan: Plan, broker: Broker, database: Victoria, folder: Path) -> Iterat
         with ExitStack() as stack:
             began_s = time.monotonic()
             started = []
-            with ExitStack() as managers:  # until they are ready: nobody reads what comes later
+            with (
+                ExitStack() as managers
+            ):  # only until all are ready: what a service says later is not read
                 for number in range(plan.services):
                     tanks = plan.names[number :: plan.services]
                     text = _configuration(plan, tanks, broker.port, database.port, folder)

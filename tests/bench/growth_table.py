@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from itertools import groupby
 
 from bench.delivery_latency import percentile
@@ -24,16 +25,22 @@ class Column:
 
 def _each(group: str, pattern: str, value: Callable[[Growth, str], float]) -> Iterator[Column]:
     for what in ("services", "broker", "database"):
-        yield Column(group, what, lambda it, what=what: pattern.format(value(it, what)))  # type: ignore[misc]  # what stands now
+        yield Column(group, what, partial(_formatted, pattern, value, what))
 
 
 def _two(group: str, digits: int, value: Callable[[Growth], list[float]]) -> Iterator[Column]:
     for percent, name in ((50, "median"), (99, "p99")):
-        yield Column(
-            group, name,
-            lambda it, percent=percent: _percentile(value(it), percent, digits),  # type: ignore[misc]  # what stands now
-            6,
-        )  # fmt: skip
+        yield Column(group, name, partial(_at_percent, value, percent, digits), 6)
+
+
+def _formatted(pattern: str, value: Callable[[Growth, str], float], what: str, it: Growth) -> str:
+    return pattern.format(value(it, what))
+
+
+def _at_percent(
+    value: Callable[[Growth], list[float]], percent: float, digits: int, it: Growth
+) -> str:
+    return _percentile(value(it), percent, digits)
 
 
 def _percentile(ordered: list[float], percent: float, digits: int) -> str:

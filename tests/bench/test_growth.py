@@ -51,7 +51,7 @@ def test_what_three_tanks_in_two_services_say_arrives_whole_and_in_time(tmp_path
 REPLIED = {"t": [10.0, 20.0, 30.0, 30.4, 61.0]}
 
 
-def test_a_reply_that_nobody_saw_is_lost_and_a_delay_begins_with_its_reply() -> None:
+def test_a_reply_that_was_never_seen_is_lost_and_a_delay_begins_with_its_reply() -> None:
     seen = {"t": [(1, 22.5), (0, 12.0), (1, 23.0), (3, 30.0), (4, 62.0)]}
     found = followed(REPLIED, seen, (15.0, 60.0))
     assert found.delays_s == [2.5]
