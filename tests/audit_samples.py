@@ -33,7 +33,7 @@ def shown_by(
     return max(round(read / step_mg_l) * step_mg_l, 0.0)
 
 
-def forecast_check(at_h: float, **further: Any) -> ForecastCheck:  # noqa: ANN401
+def forecast_check(at_h: float, **further: Any) -> ForecastCheck:
     """A total-chlorine test of a quiet tank that shows nothing, `at_h` hours on."""
     given: dict[str, Any] = {
         "tank": "window",

@@ -165,7 +165,7 @@ class _Line:
     def baudrate(self, baud: int) -> None:
         self._baud = self._fixed or baud
 
-    def __getattr__(self, name: str) -> Any:  # noqa: ANN401 - what a server purges is not here
+    def __getattr__(self, name: str) -> Any:
         if name.startswith("reset_"):
             return lambda: None
         raise AttributeError(name)

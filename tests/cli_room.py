@@ -53,7 +53,7 @@ def write_config(folder: Path, *, tanks: str = "", probes: str = "", more: str =
     return path
 
 
-def line_probe(quantity: Quantity, port: Path | str, **further: Any) -> str:  # noqa: ANN401
+def line_probe(quantity: Quantity, port: Path | str, **further: Any) -> str:
     """A [[probe]] table for the simulated probe head that answers in lines."""
     keys = {
         "tank": "window",
@@ -68,7 +68,7 @@ def line_probe(quantity: Quantity, port: Path | str, **further: Any) -> str:  # 
     return "[[probe]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in keys.items())
 
 
-def line_probes(port: Path | str, **further: Any) -> str:  # noqa: ANN401
+def line_probes(port: Path | str, **further: Any) -> str:
     """All three quantities from one head."""
     return "\n".join(line_probe(quantity, port, **further) for quantity in NAMES)
 
@@ -118,13 +118,13 @@ def inbox(folder: Path) -> list[Any]:
         return [event for _, event, _ in journal.inbox()]
 
 
-def reading(time_s: float, quantity: Quantity = "orp", **further: Any) -> Reading:  # noqa: ANN401
+def reading(time_s: float, quantity: Quantity = "orp", **further: Any) -> Reading:
     """A usable reading of window."""
     given = {"value": MEASURED[quantity], "probe": f"window-{quantity}", **further}
     return Reading(time_s=time_s, tank="window", quantity=quantity, **given)
 
 
-def estimate(time_s: float, **further: Any) -> Estimate:  # noqa: ANN401
+def estimate(time_s: float, **further: Any) -> Estimate:
     """An estimate of window with nothing the matter."""
     small = Quantiles(0.0, 0.001, 0.004)
     given: dict[str, Any] = {

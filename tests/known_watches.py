@@ -27,7 +27,7 @@ LIMIT_MG_L = 0.02
 UNSEEN = Seen(None, None, None, 0.6, 0.0, 1.0)
 
 
-def several(parameters: dict[int, Any] | None = None, **state: Any) -> Particles:  # noqa: ANN401
+def several(parameters: dict[int, Any] | None = None, **state: Any) -> Particles:
     """Particles in which nothing happens but what is said, their background known to 10 mV."""
     rows = {"free": FREE, "combined": COMBINED, "peak": PEAK, "neutraliser": NEUTRALISER}
     levels = {rows[name]: np.zeros(N) + value for name, value in state.items()}
@@ -36,7 +36,7 @@ def several(parameters: dict[int, Any] | None = None, **state: Any) -> Particles
     return still(N, (EACH,) * len(HYPOTHESES)).with_rows(theta, known)
 
 
-def watch_over(particles: Particles | None = None, **known: Any) -> Watch:  # noqa: ANN401
+def watch_over(particles: Particles | None = None, **known: Any) -> Watch:
     """A watch ten minutes after the zero, when all the water has long been in."""
     fresh = Watch(
         Pour(ZERO_S, announced=True, water=Water()), ZERO_S, ZERO_S + 600.0,

@@ -79,7 +79,7 @@ class Mailbox:
         session: object,
         envelope: object,
         mechanism: str,
-        data: Any,  # noqa: ANN401 - untyped in the library
+        data: Any,
     ) -> AuthResult:
         right = (data.login, data.password) == (USER.encode(), PASSWORD.encode())
         return AuthResult(success=right, handled=False)
@@ -88,7 +88,7 @@ class Mailbox:
         self,
         server: SMTP,
         session: object,
-        envelope: Any,  # noqa: ANN401 - untyped in the library
+        envelope: Any,
         address: str,
         options: object,
     ) -> str:
@@ -97,7 +97,7 @@ class Mailbox:
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
-    async def handle_DATA(self, server: SMTP, session: object, envelope: Any) -> str:  # noqa: ANN401, N802
+    async def handle_DATA(self, server: SMTP, session: object, envelope: Any) -> str:  # noqa: N802
         if self.refuse:
             return self.refuse
         mail = message_from_bytes(envelope.content, policy=policy.default)

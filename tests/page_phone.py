@@ -52,7 +52,7 @@ class Phone:
         assert found is not None
         found.click()
 
-    def run(self, script: str, *arguments: object) -> Any:  # noqa: ANN401 - as the script has it
+    def run(self, script: str, *arguments: object) -> Any:
         """What a function with this body returns."""
         return self.tab.evaluate(_CALLED % script, list(arguments))
 

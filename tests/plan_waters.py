@@ -14,7 +14,7 @@ THIOSULFATE = Bottle("thiosulfate", 40.0, False, 5.0, 200.0)
 BOUNDS = Bounds(0.011, 0.0156, (6.0, 8.2), (20.0, 28.0))
 
 
-def planned(litres: float = 25.0, **changes: Any) -> RefillPlan:  # noqa: ANN401
+def planned(litres: float = 25.0, **changes: Any) -> RefillPlan:
     """A plan with `tank`, `tap`, `bottle`, `bounds` or any part of `Asked` changed."""
     tank = changes.pop("tank", TANK)
     tap = changes.pop("tap", CHLORAMINE)

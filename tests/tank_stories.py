@@ -27,7 +27,7 @@ HOUR_S = 3600.0
 QUANTITIES: tuple[Quantity, ...] = ("temperature", "ph", "orp")
 
 
-def config_of(disinfectant: str = "chloramine", tap_mg_l: float = 2.0, **tank: Any) -> Config:  # noqa: ANN401
+def config_of(disinfectant: str = "chloramine", tap_mg_l: float = 2.0, **tank: Any) -> Config:
     """A 100 L tank with three probes read each 20 s and a neutraliser of 40 mg Cl2 per mL."""
     return Config.model_validate(
         {
@@ -105,7 +105,7 @@ def found_in(setup: TankSetup, inputs: Iterable[Input], every_s: float = 60.0) -
     return after(setup, inputs, every_s)[1]
 
 
-def refill(at_h: float, **said: Any) -> Refill:  # noqa: ANN401
+def refill(at_h: float, **said: Any) -> Refill:
     return Refill(ZERO_S + at_h * HOUR_S, "t", "replace", **said)
 
 

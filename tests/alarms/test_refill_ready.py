@@ -21,7 +21,7 @@ def asked(found: Iterable[Output]) -> list[RefillReady]:
     return [o for o in found if isinstance(o, RefillReady)]
 
 
-def with_source(**changes: Any) -> Config:  # noqa: ANN401
+def with_source(**changes: Any) -> Config:
     """The tank of the stories with another source."""
     tables = config_of().model_dump(exclude_unset=True)
     tables["source"]["tap"] |= changes

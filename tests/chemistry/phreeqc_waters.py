@@ -16,14 +16,14 @@ class Case(NamedTuple):
     fraction: float
 
 
-def engine(database: str = "Amm.dat") -> Any:  # noqa: ANN401 - the package ships no types
+def engine(database: str = "Amm.dat") -> Any:
     """PHREEQC with a bundled database."""
     machine = phreeqc.Phreeqc()
     machine.LoadBuiltInDatabase(database)
     return machine
 
 
-def mixed_ph(machine: Any, case: Case, log_co2_atm: float) -> tuple[float, float]:  # noqa: ANN401
+def mixed_ph(machine: Any, case: Case, log_co2_atm: float) -> tuple[float, float]:
     """pH of the mixture, closed and in equilibrium with air."""
     text = "\n".join(
         (
@@ -41,7 +41,7 @@ def mixed_ph(machine: Any, case: Case, log_co2_atm: float) -> tuple[float, float
 
 
 def ph_in_air(
-    machine: Any,  # noqa: ANN401
+    machine: Any,
     water: Water,
     hours: list[float],
     exchange_per_h: float,

@@ -14,7 +14,7 @@ from afterfill_drivers.mqtt.payloads import LONGEST, RAW, judge
 from afterfill_drivers.mqtt.settings import MqttSettings
 
 
-def judged(payload: bytes | str, quantity: Quantity = "ph", **keys: Any) -> Sample:  # noqa: ANN401
+def judged(payload: bytes | str, quantity: Quantity = "ph", **keys: Any) -> Sample:
     settings = MqttSettings(topic="x", **keys)
     raw = payload.encode() if isinstance(payload, str) else payload
     return judge(raw, ProbeSpec("p", quantity, settings), settings)

@@ -32,7 +32,7 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
         yield it
 
 
-def table(quantity: str = "ph", topic: str = TOPIC, **keys: Any) -> str:  # noqa: ANN401
+def table(quantity: str = "ph", topic: str = TOPIC, **keys: Any) -> str:
     given = {"tank": "t", "quantity": quantity, "driver": "mqtt", "port": "mqtt", "topic": topic}
     return "[[probe]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in (given | keys).items())
 

@@ -87,7 +87,7 @@ def keys_of(model: type[BaseModel], where: str = "") -> Iterator[str]:
             yield from keys_of(table, f"{key}.")
 
 
-def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401 - any annotation
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         yield annotation
     elif get_origin(annotation) in (Union, types.UnionType, Annotated, dict, tuple):
@@ -95,7 +95,7 @@ def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401 - 
             yield from _models_in(part)
 
 
-def _words_of(annotation: Any) -> Iterator[str]:  # noqa: ANN401 - whatever a type is made of
+def _words_of(annotation: Any) -> Iterator[str]:
     if get_origin(annotation) is Literal:
         yield from map(str, get_args(annotation))
     elif get_origin(annotation) in (Union, types.UnionType):

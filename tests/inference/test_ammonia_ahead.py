@@ -131,7 +131,7 @@ def test_half_a_mg_per_l_costs_up_to_half_of_the_filter_and_it_fades_in_a_day() 
     assert fresh == pytest.approx(1.0 - 0.75 * worst)
 
 
-def met_at(ph: float | None, temperature_c: float | None, **more: Any) -> Belief:  # noqa: ANN401
+def met_at(ph: float | None, temperature_c: float | None, **more: Any) -> Belief:
     return Belief(ph=Channel(ph, 0.0), temperature=Channel(temperature_c, 0.0), **more)
 
 

@@ -125,7 +125,7 @@ def test_a_utility_switches_on_its_day_and_what_was_learnt_before_is_of_other_wa
     assert watching.water.disinfectant == "chloramine"
 
 
-def litres_after(*records: Any) -> tuple[float, list[SourceLearnt]]:  # noqa: ANN401
+def litres_after(*records: Any) -> tuple[float, list[SourceLearnt]]:
     config = sources(
         '[source.ro]\nkind = "filtered"\ncartridge_litres = 1000\ncartridge_changed = 2026-12-01\n'
     )

@@ -28,7 +28,7 @@ def watch_of(
     untreated: Peaks | None = None,
     ml: float | None = 5.0,
     said: VerdictWord | None = None,
-    **known: Any,  # noqa: ANN401 (any field of a Watch)
+    **known: Any,
 ) -> Watch:
     """A watch that has seen everything, whose particles peaked at `peaks` and, where the water was
     not treated, at `untreated` [mg/L]."""

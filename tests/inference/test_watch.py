@@ -164,7 +164,7 @@ def test_copies_of_particles_are_told_apart_at_the_time_and_ph_of_the_step(
     """A test of the water ends the ridge."""
     asked: list[tuple[Any, ...]] = []
 
-    def refreshed(particles: Particles, *known: Any) -> Particles:  # noqa: ANN401
+    def refreshed(particles: Particles, *known: Any) -> Particles:
         asked.append(known)
         return particles
 
@@ -245,7 +245,7 @@ def test_what_was_seen_since_the_pour_is_counted_and_of_a_gap_five_minutes(
 COLD = {IN_C: 15.0, IN_PH: 8.0}
 
 
-def poured_in_pairs(**known: Any) -> Watch:  # noqa: ANN401
+def poured_in_pairs(**known: Any) -> Watch:
     """Of each hypothesis but the first, one particle in two has had a tenth of cold water of a high
     pH; its peak is over the limit, and it weighs less."""
     particles = several(COLD | {START_S: 0.0}, peak=in_pairs(0.5))

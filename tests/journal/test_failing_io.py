@@ -28,20 +28,20 @@ class Failing:
             self.failed = True
             raise sqlite3.OperationalError(self._words)
 
-    def execute(self, *args: Any) -> sqlite3.Cursor:  # noqa: ANN401
+    def execute(self, *args: Any) -> sqlite3.Cursor:
         if args[0] != "ROLLBACK":  # a rollback needs no room and no writing
             self._count()
         return self._real.execute(*args)
 
-    def executemany(self, *args: Any) -> sqlite3.Cursor:  # noqa: ANN401
+    def executemany(self, *args: Any) -> sqlite3.Cursor:
         self._count()
         return self._real.executemany(*args)
 
-    def __getattr__(self, name: str) -> Any:  # noqa: ANN401
+    def __getattr__(self, name: str) -> Any:
         return getattr(self._real, name)
 
 
-def _again_until_done(step: Any, told: list[str]) -> Any:  # noqa: ANN401
+def _again_until_done(step: Any, told: list[str]) -> Any:
     try:
         return step()
     except JournalError as error:

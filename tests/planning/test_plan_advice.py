@@ -17,13 +17,13 @@ from afterfill.planning.steps import steps
 from plan_waters import BOUNDS, CHLORAMINE, CHLORINE, TANK, THIOSULFATE, planned
 
 
-def warned(litres: float = 25.0, **changes: Any) -> tuple[Caution, ...]:  # noqa: ANN401
+def warned(litres: float = 25.0, **changes: Any) -> tuple[Caution, ...]:
     plan = planned(litres, **changes)
     tank, tap = changes.get("tank", TANK), changes.get("tap", CHLORAMINE)
     return cautions(plan, tank, tap, changes.get("bottle", THIOSULFATE), BOUNDS, Shown())
 
 
-def told(litres: float = 25.0, **changes: Any) -> tuple[str, ...]:  # noqa: ANN401
+def told(litres: float = 25.0, **changes: Any) -> tuple[str, ...]:
     plan = planned(litres, **changes)
     bottle: Bottle | None = changes.get("bottle", THIOSULFATE)
     return steps(plan, changes.get("tap", CHLORAMINE), bottle, changes.get("shown", Shown()))

@@ -99,7 +99,7 @@ def outcome(
 
 
 def phs(
-    machine: Any,  # noqa: ANN401 - the package ships no types
+    machine: Any,
     tank: TankBefore,
     tap: Tap,
     fraction: float,
@@ -143,7 +143,7 @@ def _solution(number: int, ph: float, alkalinity: float, celsius: float) -> str:
     )
 
 
-def _co2_atm(machine: Any, tank: TankBefore) -> float:  # noqa: ANN401
+def _co2_atm(machine: Any, tank: TankBefore) -> float:
     solution = _solution(
         1, tank.ph or 0.0, tank.alkalinity_mg_l_caco3 or 0.0, tank.temperature_c or 0
     )
@@ -201,7 +201,7 @@ def situation(rng: np.random.Generator) -> Situation:
     return Situation(tank, tap, Bottle(str(rng.choice(AGENTS)), strength), bounds, asked)
 
 
-def broken(machine: Any, it: Situation, plan: RefillPlan) -> list[str]:  # noqa: ANN401
+def broken(machine: Any, it: Situation, plan: RefillPlan) -> list[str]:
     """The limits that this refill breaks in any of nine truths."""
     dose, tank, tap, bounds = plan.dose, it.tank, it.tap, it.bounds
     assert dose is not None
@@ -308,7 +308,7 @@ def test_what_a_plan_advises_is_no_excess_by_the_alarm(
         assert (booked - smallest) / it.tank.litres <= most or "surplus of neutraliser" in plan.over
 
 
-def rescue_breaks(machine: Any, it: Situation, plan: RescuePlan, upper: float) -> list[str]:  # noqa: ANN401
+def rescue_breaks(machine: Any, it: Situation, plan: RescuePlan, upper: float) -> list[str]:
     """The limits that a rescue done as advised breaks, residual and strength at either end."""
     tank, bounds, agent = it.tank, it.bounds, it.bottle.agent
     given = (plan.dose_ml or 0.0) * (it.bottle.mg_cl2_per_ml or 0.0) / tank.litres

@@ -39,7 +39,7 @@ from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, story
 DAY_S = 24 * HOUR_S
 
 
-def with_bottle(**bottle: Any) -> Config:  # noqa: ANN401 - values of a table
+def with_bottle(**bottle: Any) -> Config:
     one = config_of().model_dump(by_alias=True, exclude_unset=True)
     one["neutraliser"]["n"].update(bottle)
     return Config.model_validate(one)
@@ -49,7 +49,7 @@ def refill(day: float, ml: float | None, litres: float | None = 25.0) -> Refill:
     return Refill(ZERO_S + day * DAY_S, "t", "replace", litres, 10.0, ml)
 
 
-def stock(day: float, what: Any, ml: float | None = None, **more: Any) -> Stock:  # noqa: ANN401
+def stock(day: float, what: Any, ml: float | None = None, **more: Any) -> Stock:
     return Stock(ZERO_S + day * DAY_S, "t", what, ml, **more)
 
 

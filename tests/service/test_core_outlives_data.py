@@ -58,7 +58,7 @@ def random_setup(random: np.random.Generator) -> TankSetup:
     return tank_setup(Config.model_validate(tables), "t")
 
 
-def wandering(random: np.random.Generator, quantity: Quantity) -> Any:  # noqa: ANN401
+def wandering(random: np.random.Generator, quantity: Quantity) -> Any:
     """A course of readings: a level, a drift, noise, leaps, values that no tank has, and none."""
     low, high = USUAL[quantity]
     usual = {"orp": 300.0, "ph": 7.2, "temperature": 25.0}[quantity]
@@ -159,7 +159,7 @@ def test_a_failure_blinds_one_tank_and_leaves_the_others_alone(
 ) -> None:
     path, real = tmp_path / "j.db", step.stepped
 
-    def stumbles(setup: Any, belief: Any, time_s: float, orp_mv: float | None) -> Any:  # noqa: ANN401
+    def stumbles(setup: Any, belief: Any, time_s: float, orp_mv: float | None) -> Any:
         if setup.tank == "t" and time_s == ZERO_S + 1200.0:
             raise IndexError("index -1 is out of bounds")
         return real(setup, belief, time_s, orp_mv)

@@ -30,7 +30,7 @@ READINGS = story(8, [pour(7, 0.25, raw("chloramine", 2.0))])
 POURED = refill(7, litres=25, minutes=10, neutraliser_ml=0)
 
 
-def kit(at_h: float, logged_h: float | None = None, **shown: Any) -> KitResult:  # noqa: ANN401
+def kit(at_h: float, logged_h: float | None = None, **shown: Any) -> KitResult:
     logged_s = None if logged_h is None else ZERO_S + logged_h * HOUR_S
     given = shown or {"total_chlorine_mg_l": 0.0}
     return KitResult(ZERO_S + at_h * HOUR_S, "t", logged_s=logged_s, **given)

@@ -29,7 +29,7 @@ ALERTING = PROVISIONING / "alerting/afterfill.yaml"
 RULES = yaml.safe_load(ALERTING.read_text())["groups"][0]["rules"]
 
 
-def plain(value: object) -> Any:  # noqa: ANN401 - JSON
+def plain(value: object) -> Any:
     return json.loads(json.dumps(value, cls=JSONEncoder))
 
 

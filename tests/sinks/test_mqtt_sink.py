@@ -153,7 +153,7 @@ def test_the_client_s_own_queue_never_holds_more_than_the_window(
     silent, handed, sent, answered = threading.Event(), [], [], []
     confirm, publish = Connection._on_publish, Connection.publish
 
-    def confirmed(*arguments: Any) -> None:  # noqa: ANN401 - as the client calls
+    def confirmed(*arguments: Any) -> None:
         if not silent.is_set():
             confirm(*arguments)
             answered.append(arguments)

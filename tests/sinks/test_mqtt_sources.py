@@ -27,7 +27,7 @@ TAP = "afterfill/source/tap/belief"
 NOW_S = 1_800_000_000.0
 
 
-def config(port: int = 1883, **tap: Any) -> Config:  # noqa: ANN401
+def config(port: int = 1883, **tap: Any) -> Config:
     found = config_for(port).model_dump(by_alias=True, exclude_none=True)
     found["source"]["tap"] |= {"residual_mg_l": 2.0, **tap}
     found["probe"] = []
@@ -38,7 +38,7 @@ def learnt(mg_l: float = 3.0, at_s: float = NOW_S - 60.0, tank: str = "window") 
     return SourceLearnt(at_s, tank, "tap", math.log(mg_l), 0.2, at_s, 1, 0.05)
 
 
-def word(service: str = "cellar", **other: Any) -> bytes:  # noqa: ANN401
+def word(service: str = "cellar", **other: Any) -> bytes:
     """What another service tells."""
     message = belief_message(config(), "afterfill", learnt(), service)
     return json.dumps({**json.loads(message.payload), **other}).encode()

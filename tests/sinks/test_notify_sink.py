@@ -51,7 +51,7 @@ def put(journal: Journal, *records: Record) -> None:
     journal.commit()
 
 
-def mail_table(port: int, **keys: Any) -> Notify:  # noqa: ANN401 - keys of a table
+def mail_table(port: int, **keys: Any) -> Notify:
     smtp = {
         "host": "localhost", "port": port, "from": "a@example.org", "to": "k@example.org",
         "starttls": False,
@@ -63,7 +63,7 @@ def sink_of(
     journal: Journal,
     table: Notify,
     limits: dict[str, float] | None = None,
-    **further: Any,  # noqa: ANN401
+    **further: Any,
 ) -> NotifySink:
     return NotifySink(journal.path, table, now, limits or {}, first_pause_s=0.1, **further)
 
@@ -87,7 +87,7 @@ class Deaf:
         self.messages.append(message)
 
 
-def deaf_sink(journal: Journal, *deliveries: Deaf, **keys: Any) -> NotifySink:  # noqa: ANN401
+def deaf_sink(journal: Journal, *deliveries: Deaf, **keys: Any) -> NotifySink:
     table = Notify.model_validate({"url_file": "unused", **keys})
     return sink_of(journal, table, deliveries=lambda _table: deliveries)
 
@@ -263,7 +263,7 @@ def test_a_service_that_hangs_blocks_no_other_entry(journal: Journal) -> None:
             wait_until(lambda: "does not answer within" in hanging.health().detail, "the time-out")
 
 
-def _impatient(table: Notify) -> Any:  # noqa: ANN401 - a MailDelivery
+def _impatient(table: Notify) -> Any:
     from afterfill.sinks.notify.mail import MailDelivery
 
     assert table.smtp is not None

@@ -58,7 +58,7 @@ def web() -> Iterator[WebService]:
         yield service
 
 
-def mail_to(port: int, **keys: Any) -> MailDelivery:  # noqa: ANN401 - keys of a table
+def mail_to(port: int, **keys: Any) -> MailDelivery:
     table = {
         "host": "localhost",
         "port": port,
@@ -77,7 +77,7 @@ def refusal(delivery: MailDelivery) -> str:
 
 @pytest.mark.parametrize("mode", ["starttls", "tls"])
 def test_a_mail_arrives_over_tls_with_password_picture_and_umlauts(
-    mode: Any,  # noqa: ANN401 - of a table
+    mode: Any,
     tls: tuple[Path, Path],
     password: Path,
     picture: Path,
@@ -114,7 +114,7 @@ def test_a_mail_without_tls_and_password(tmp_path: Path) -> None:
     ids=["unknown-authority", "no-starttls", "tls-to-plain", "plain-to-tls", "starttls-required"],
 )
 def test_tls_that_does_not_fit_is_told_apart(
-    server: Any,  # noqa: ANN401 - of a table
+    server: Any,
     keys: dict[str, bool],
     sentence: str,
     tls: tuple[Path, Path],

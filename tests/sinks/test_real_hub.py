@@ -116,7 +116,7 @@ class Hub:
 def all_on(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every entity is switched on, so that every template is tried."""
 
-    def announced(*arguments: Any) -> list[tuple[str, dict[str, Any]]]:  # noqa: ANN401
+    def announced(*arguments: Any) -> list[tuple[str, dict[str, Any]]]:
         return [(t, {**p, "enabled_by_default": True}) for t, p in discovery(*arguments)]
 
     monkeypatch.setattr(mqtt_present, "discovery", announced)

@@ -84,11 +84,11 @@ class _AskingOs:
     def __init__(self, decide: Decide) -> None:
         self._decide = decide
 
-    def __getattr__(self, name: str) -> Any:  # noqa: ANN401 - whatever `os` has
+    def __getattr__(self, name: str) -> Any:
         real = getattr(os, name)
         return partial(self._asking, name, real) if name in _TAIL_CALLS else real
 
-    def _asking(self, name: str, real: Any, *arguments: Any) -> Any:  # noqa: ANN401
+    def _asking(self, name: str, real: Any, *arguments: Any) -> Any:
         to_write = name == "open" and arguments[1] & _WRITABLE
         failure = self._decide("open to write" if to_write else name)
         if failure:
@@ -96,7 +96,7 @@ class _AskingOs:
         return real(*arguments)
 
 
-def _replaced(vfs: Any, name: bytes, kind: Any, decide: Decide) -> tuple[bytes, Any, int]:  # noqa: ANN401
+def _replaced(vfs: Any, name: bytes, kind: Any, decide: Decide) -> tuple[bytes, Any, int]:
     """Puts a stand-in before the real call; (name, stand-in to be kept alive, the real one)."""
     address = vfs.contents.xGetSystemCall(vfs, name)
     assert address, f"SQLite has no call {name!r} to replace here"

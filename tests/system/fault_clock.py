@@ -46,7 +46,7 @@ def _stepped(
     times: int,
     folder: Path,
     said: str | None,
-    **clock: Any,  # noqa: ANN401
+    **clock: Any,
 ) -> Row:
     lost = doubled = spoken = 0
     for number in range(times):

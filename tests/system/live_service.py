@@ -67,7 +67,7 @@ class LiveService:
         extra: str = "",
         device: Responder | None = None,
         quantities: tuple[str, ...] = ("orp", "ph", "temperature"),
-        **clock: Any,  # noqa: ANN401 - fields of Options
+        **clock: Any,
     ) -> None:
         self.folder, self.config, self.journal = folder, folder / "afterfill.toml", folder / "j.db"
         self.water, self.disk = Water(), folder / "disk"

@@ -53,7 +53,7 @@ def page(program: Any) -> Iterator[str]:  # noqa: ANN401 - click's own type, whi
     yield from (".SH CAUTIONS", *_prose(_CAUTIONS))
 
 
-def _command(name: str, command: Any) -> Iterator[str]:  # noqa: ANN401
+def _command(name: str, command: Any) -> Iterator[str]:  # noqa: ANN401 - the library names no type
     arguments = [it for it in command.params if it.param_type_name == "argument"]
     shown = "".join(rf" \fI{_text((it.metavar or it.name).upper())}\fR" for it in arguments)
     yield rf'.SS "\fBafterfill {_text(name)}\fR{shown}"'

@@ -70,7 +70,7 @@ def _figure() -> tuple[Any, Any]:
     return figure, figure.subplots(3, 1, sharex=True, height_ratios=(3, 3, 2))
 
 
-def _show_times(axis: Any, zone: tzinfo | None, to_s: float) -> None:  # noqa: ANN401
+def _show_times(axis: Any, zone: tzinfo | None, to_s: float) -> None:  # noqa: ANN401 - the drawing library is loaded late
     from matplotlib import dates
 
     library: Any = dates  # typed in part only
@@ -94,7 +94,7 @@ def _draw_readings(
     axis.grid(alpha=0.3)
 
 
-def _draw_residual(axis: Any, estimates: Sequence[Estimate], limit_mg_l: float) -> None:  # noqa: ANN401
+def _draw_residual(axis: Any, estimates: Sequence[Estimate], limit_mg_l: float) -> None:  # noqa: ANN401 - the drawing library is loaded late
     times = [_moment(e.time_s) for e in estimates]
     low = [max(e.residual_mg_l.q05, _FLOOR_MG_L) for e in estimates]
     middle = [max(e.residual_mg_l.q50, _FLOOR_MG_L) for e in estimates]
@@ -121,7 +121,7 @@ def _draw_blindness(axes: Sequence[Any], estimates: Sequence[Estimate]) -> None:
             )  # fmt: skip
 
 
-def _draw_verdicts(axis: Any, verdicts: Sequence[Verdict]) -> None:  # noqa: ANN401
+def _draw_verdicts(axis: Any, verdicts: Sequence[Verdict]) -> None:  # noqa: ANN401 - the drawing library is loaded late
     for number, verdict in enumerate(verdicts):
         moment, height = _moment(verdict.time_s), _HEIGHTS_MG_L[number % len(_HEIGHTS_MG_L)]
         axis.plot([moment], [height], marker=_MARKER[verdict.verdict], color=_ORP)

@@ -45,13 +45,13 @@ class _Newest(Connection):
         for callback in _CALLBACKS:
             setattr(self._client, callback, None)
 
-    def _on_subscribe(self, _c: Any, _u: Any, _mid: int, reasons: Any, _p: Any) -> None:  # noqa: ANN401
+    def _on_subscribe(self, _c: Any, _u: Any, _mid: int, reasons: Any, _p: Any) -> None:  # noqa: ANN401 - the client names no types
         for reason in reasons:
             if reason.is_failure:
                 sentence = f"{self._where} does not let us read a topic ({reason})"
                 self._happenings.put(Failed(sentence))
 
-    def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401
+    def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401 - the client names no types
         known = self.heard.get(message.topic)
         number = 1 if known is None else known.number + 1
         payload = bytes(message.payload[:_MOST_BYTES])

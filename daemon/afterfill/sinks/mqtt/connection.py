@@ -197,17 +197,17 @@ class Connection:
 
         return guarded
 
-    def _on_connect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
+    def _on_connect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401 - the client names no types
         self._accepted = not reason.is_failure
         self._was_refused = reason.is_failure
         self._accepted_s = time.monotonic()
         self._happenings.put(Connected() if self._accepted else Failed(self._refused(str(reason))))
 
-    def _on_connect_fail(self, _client: Any, _userdata: Any) -> None:  # noqa: ANN401
+    def _on_connect_fail(self, _client: Any, _userdata: Any) -> None:  # noqa: ANN401 - the client names no types
         self._accepted = False
         self._happenings.put(Failed(self._unreachable(sys.exception())))
 
-    def _on_disconnect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401
+    def _on_disconnect(self, _c: Any, _u: Any, _f: Any, reason: ReasonCode, _p: Any) -> None:  # noqa: ANN401 - the client names no types
         if self._accepted:
             stood_s = time.monotonic() - self._accepted_s
             taken = self._takeovers.lost(stood_s, reason.value)
@@ -217,10 +217,10 @@ class Connection:
             self._happenings.put(Failed(self._silent()))
         self._accepted = self._was_refused = False
 
-    def _on_publish(self, _c: Any, _u: Any, mid: int, _r: Any, _p: Any) -> None:  # noqa: ANN401
+    def _on_publish(self, _c: Any, _u: Any, mid: int, _r: Any, _p: Any) -> None:  # noqa: ANN401 - the client names no types
         self._happenings.put(Confirmed(mid))
 
-    def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401
+    def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:  # noqa: ANN401 - the client names no types
         if self._happenings.qsize() >= self._most_waiting:
             self.dropped += 1
         else:
