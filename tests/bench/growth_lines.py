@@ -17,7 +17,6 @@ from pathlib import Path
 from afterfill.simulation.pty_port import PtyPort
 
 ROUND = 100  # replies after which the count begins again: at 10 s a quarter of an hour
-PATTERN = r"ORP=(?P<orp>-?[\d.]+);PH=(?P<ph>-?[\d.]+);T=(?P<temperature>-?[\d.]+)"
 
 
 class Head:

@@ -5,46 +5,20 @@ itself.
 """
 
 import json
-import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench.growth_lines import PATTERN
+from bench.many_tanks import configuration, service
 from manager_socket import ManagerSocket
 from servers import Broker, Victoria
 
 LINES = Path(__file__).with_name("growth_lines.py")
 _READY_WITHIN_S = 120.0
-_ROOM = """
-[mqtt]
-host = "127.0.0.1"
-port = {broker}
-[influxdb]
-url = "http://127.0.0.1:{database}"
-every_s = {write_every_s:g}
-[journal]
-path = "j.db"
-commit_every_s = {commit_every_s:g}
-[source.tap]
-disinfectant = "chloramine"
-residual_mg_l = 2.0
-"""
-_PROBE = """
-[[probe]]
-tank = "{tank}"
-quantity = "{quantity}"
-driver = "line"
-port = "{folder}/{tank}"
-every_s = {every_s:g}
-request = "R\\r"
-terminator = "\\r\\n"
-pattern = '{pattern}'
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,26 +86,34 @@ def room(plan: Plan, broker: Broker, database: Victoria, folder: Path) -> Iterat
     try:
         with ExitStack() as stack:
             began_s = time.monotonic()
-            started = []
-            with (
-                ExitStack() as managers
-            ):  # only until all are ready: what a service says later is not read
-                for number in range(plan.services):
-                    tanks = plan.names[number :: plan.services]
-                    text = _configuration(plan, tanks, broker.port, database.port, folder)
-                    place = folder / f"s{number}"
-                    place.mkdir()
-                    manager = managers.enter_context(ManagerSocket.in_folder(place))
-                    process = stack.enter_context(_service(place, text, manager.name))
-                    started.append((process, manager))
-                for process, manager in started:
-                    _await_ready(process, manager)
+            services = _all_ready(plan, broker, database, folder, stack)
             ready_s = time.monotonic() - began_s
-            yield Room([process.pid for process, _ in started], broker, database, heads, ready_s)
-            for process, _ in started:  # all together: each takes a while
+            yield Room([process.pid for process in services], broker, database, heads, ready_s)
+            for process in services:  # all together: each takes a while
                 process.terminate()
     finally:
         heads.end()
+
+
+def _all_ready(
+    plan: Plan, broker: Broker, database: Victoria, folder: Path, stack: ExitStack
+) -> list[subprocess.Popen[bytes]]:
+    started = []
+    with ExitStack() as managers:  # until all are ready: what a service says later is not read
+        for number in range(plan.services):
+            tanks = plan.names[number :: plan.services]
+            text = configuration(
+                tanks, folder, broker=broker.port, database=database.port, every_s=plan.every_s,
+                write_every_s=plan.write_every_s, commit_every_s=plan.commit_every_s,
+            )  # fmt: skip
+            place = folder / f"s{number}"
+            place.mkdir()
+            manager = managers.enter_context(ManagerSocket.in_folder(place))
+            process = stack.enter_context(service(place, text, manager.name))
+            started.append((process, manager))
+        for process, manager in started:
+            _await_ready(process, manager)
+    return [process for process, _ in started]
 
 
 def _await_ready(process: subprocess.Popen[bytes], manager: ManagerSocket) -> None:
@@ -139,35 +121,3 @@ def _await_ready(process: subprocess.Popen[bytes], manager: ManagerSocket) -> No
     while not manager.listen("READY", 1.0):
         assert process.poll() is None, "a service has ended; try its configuration by hand"
         assert time.monotonic() < end_s, "a service does not get ready"
-
-
-def _configuration(
-    plan: Plan, tanks: Sequence[str], broker: int, database: int, folder: Path
-) -> str:
-    text = _ROOM.format(
-        broker=broker, database=database, commit_every_s=plan.commit_every_s,
-        write_every_s=plan.write_every_s,
-    )  # fmt: skip
-    for tank in tanks:
-        text += f"[tank.{tank}]\nlitres = 100\n"
-        for quantity in ("temperature", "ph", "orp"):
-            text += _PROBE.format(
-                tank=tank, quantity=quantity, folder=folder, every_s=plan.every_s, pattern=PATTERN
-            )
-    return text
-
-
-@contextmanager
-def _service(folder: Path, configuration: str, manager: str) -> Iterator[subprocess.Popen[bytes]]:
-    toml = folder / "afterfill.toml"
-    toml.write_text(configuration)
-    command = [sys.executable, "-m", "afterfill.cli.main", "run", "--config", str(toml)]
-    log = os.memfd_create("log")  # not on the disk, where it would be counted
-    environment = {**os.environ, "NOTIFY_SOCKET": manager}
-    process = subprocess.Popen(command, stderr=log, env=environment)
-    os.close(log)
-    try:
-        yield process
-    finally:
-        process.terminate()
-        process.wait(60)

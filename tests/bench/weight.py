@@ -10,9 +10,7 @@ writes somewhat more than is shown: see `wear.py`.
 Run it: `python tests/bench/weight.py [seconds] [tanks ...]`.
 """
 
-import os
 import shutil
-import signal
 import subprocess
 import sys
 import tempfile
@@ -24,6 +22,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from bench.many_tanks import configuration, service
 from bench.process_figures import cpu_s, number, resident_mb
 from manager_socket import ManagerSocket
 from servers import Broker, Victoria
@@ -32,29 +31,6 @@ LINES = Path(__file__).with_name("weight_lines.py")
 SETTLING_S = 130.0  # by then what a start has to tell is written, and the tail is in use
 _READY_WITHIN_S = 120.0
 _DAY_S = 86_400.0
-_ROOM = """
-[mqtt]
-host = "127.0.0.1"
-port = {broker}
-[influxdb]
-url = "http://127.0.0.1:{database}"
-[journal]
-path = "j.db"
-[source.tap]
-disinfectant = "chloramine"
-residual_mg_l = 2.0
-"""
-_PROBE = """
-[[probe]]
-tank = "{tank}"
-quantity = "{quantity}"
-driver = "line"
-port = "{folder}/{tank}"
-every_s = 1
-request = "R\\r"
-terminator = "\\r\\n"
-pattern = 'ORP=(?P<orp>-?[\\d.]+);PH=(?P<ph>-?[\\d.]+);T=(?P<temperature>-?[\\d.]+)'
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +54,14 @@ def measured(tanks: int, seconds: float, folder: Path, *, settling_s: float = SE
         ManagerSocket.in_folder(folder) as manager,
         _lines(folder, tanks),
     ):
-        toml = folder / "afterfill.toml"
-        toml.write_text(_configuration(folder, tanks, broker.port, database.port))
+        names = [f"t{place}" for place in range(tanks)]
+        text = configuration(names, folder, broker=broker.port, database=database.port, every_s=1.0)
         began_s = time.monotonic()
-        with _service(toml, manager) as pid:
+        with service(folder, text, manager.name) as process:
             assert manager.listen("READY", _READY_WITHIN_S), "the service does not get ready"
             start_s = time.monotonic() - began_s
             time.sleep(settling_s)
-            return _counted(pid, start_s, seconds)
+            return _counted(process.pid, start_s, seconds)
 
 
 def _counted(pid: int, start_s: float, seconds: float) -> Weight:
@@ -104,15 +80,6 @@ def _counted(pid: int, start_s: float, seconds: float) -> Weight:
     )
 
 
-def _configuration(folder: Path, tanks: int, broker: int, database: int) -> str:
-    text = _ROOM.format(broker=broker, database=database)
-    for tank in [f"t{place}" for place in range(tanks)]:
-        text += f"[tank.{tank}]\nlitres = 100\n"
-        for quantity in ("temperature", "ph", "orp"):
-            text += _PROBE.format(tank=tank, quantity=quantity, folder=folder)
-    return text
-
-
 @contextmanager
 def _lines(folder: Path, tanks: int) -> Iterator[None]:
     command = [sys.executable, str(LINES), str(folder), str(tanks)]
@@ -123,20 +90,6 @@ def _lines(folder: Path, tanks: int) -> Iterator[None]:
         assert process.stdout.readline() == "plugged\n"
         yield
         process.stdin.close()
-
-
-@contextmanager
-def _service(toml: Path, manager: ManagerSocket) -> Iterator[int]:
-    command = [sys.executable, "-m", "afterfill.cli.main", "run", "--config", str(toml)]
-    environment = {**os.environ, "NOTIFY_SOCKET": manager.name}
-    log = os.memfd_create("log")  # not on the disk, where it would be counted
-    process = subprocess.Popen(command, stderr=log, env=environment)
-    os.close(log)
-    try:
-        yield process.pid
-    finally:
-        process.send_signal(signal.SIGTERM)
-        process.wait(20)
 
 
 def _switches(pid: int) -> int:
