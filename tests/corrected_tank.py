@@ -1,6 +1,7 @@
 """A recorder that is fed as the service feeds it, with words that are corrected later."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from afterfill.journal.store import Journal
@@ -15,7 +16,28 @@ from afterfill.records import (
     Word,
 )
 from afterfill.service.recorder import Recorder
-from tank_stories import HOUR_S, ZERO_S
+from afterfill.tank_snapshot import to_bytes
+from tank_stories import HOUR_S, ZERO_S, config_of, pour, raw, refill, story
+
+AT_S = ZERO_S + 2 * HOUR_S - 7.0  # between two readings
+RIGHT = refill(1, litres=25.0, minutes=10.0, neutraliser_ml=0.0)
+WRONG = replace(RIGHT, neutraliser_ml=25.0)
+
+
+def three_hours() -> list[Input]:
+    """The readings of a tank into which raw water is poured after one of them."""
+    return story(3, [pour(1, 0.25, raw("chloramine", 2.0))])
+
+
+def opened(path: Path) -> Recorder:
+    return Recorder(config_of(), path)
+
+
+def a_restart_finds_the_same(recorder: Recorder, path: Path) -> bool:
+    """Whether what is believed after a kill is what was believed before it."""
+    expected = to_bytes(recorder.state("t"))
+    recorder.abandon()
+    return to_bytes(opened(path).state("t")) == expected
 
 
 def stamp(time_s: float) -> Stamp:

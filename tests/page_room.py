@@ -19,6 +19,7 @@ from afterfill.records import Quantiles, Quantity, Record, Refill, Verdict
 from cli_room import alarm, estimate, line_probes, reading, record, running, write_config
 from servers import free_port, wait_until
 
+LOG = "/tank/window/log"
 PASSWORD = "correct horse battery"
 _others = itertools.count(1)
 
@@ -193,3 +194,8 @@ def page_room(folder: Path, more: str = "") -> Iterator[Served]:
     a_day(folder)
     with running(folder), served(config) as page:
         yield page
+
+
+def text_of(html: str) -> str:
+    """What stands there, without its tags."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html)).replace("&#x27;", "'")

@@ -175,14 +175,14 @@ MUTANTS = (
         "daemon/afterfill/sinks/notify/rules.py",
         "told_run_s=state.run_s, times=1) if id(e) in told else e",
         "told_run_s=state.run_s, times=1)",
-        "tests/sinks/test_notify_rules.py",
+        "tests/sinks/test_notify_timing.py",
     ),
     Mutant(
         "a restart believes a snapshot that holds a wrong word",
         "daemon/afterfill/service/restore.py",
         "if corrected.knows_better(kept[0]):",
         "if False:",
-        "tests/service/test_corrections.py::test_a_snapshot_that_holds_the_wrong_word_is_passed_over",
+        "tests/service/test_corrections_under_way.py::test_a_snapshot_that_holds_the_wrong_word_is_passed_over",
     ),
     Mutant(
         "what a wrong word taught is read from the journal again",

@@ -1,12 +1,9 @@
 """A word that is taken back leaves no trace in what is believed, however it is found out."""
 
-import sqlite3
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from afterfill.errors import JournalError
 from afterfill.journal.recording import (
     CORRECTIONS,
     EVENTS_FILE,
@@ -18,7 +15,6 @@ from afterfill.journal.words import told_of
 from afterfill.records import (
     AlarmChange,
     Calibration,
-    Correction,
     Dose,
     Estimate,
     ForecastCheck,
@@ -37,18 +33,27 @@ from afterfill.records import (
     Verdict,
     Word,
 )
-from afterfill.service import corrections, rewind
+from afterfill.service import corrections
 from afterfill.service.recorder import Recorder
 from afterfill.tank import TankState, folded
 from afterfill.tank_setup import tank_setup
 from afterfill.tank_snapshot import to_bytes
 from afterfill.wire import to_line, to_published
-from corrected_tank import corrected, fed, number_of, part, stamp, submitted, taken_up
-from tank_stories import HOUR_S, ZERO_S, config_of, merged, pour, raw, refill, story
+from corrected_tank import (
+    AT_S,
+    RIGHT,
+    WRONG,
+    corrected,
+    fed,
+    number_of,
+    opened,
+    part,
+    stamp,
+    submitted,
+    three_hours,
+)
+from tank_stories import HOUR_S, ZERO_S, config_of, merged, story
 
-AT_S = ZERO_S + 2 * HOUR_S - 7.0  # between two readings
-RIGHT = refill(1, litres=25.0, minutes=10.0, neutraliser_ml=0.0)
-WRONG = replace(RIGHT, neutraliser_ml=25.0)
 SAID_S = ZERO_S + 1.5 * HOUR_S - 7.0
 # (kind, what was said, what was right)
 WORDS_SAID: list[tuple[str, Word, Word]] = [
@@ -67,18 +72,7 @@ KINDS = [kind for kind, *_ in WORDS_SAID]
 
 @pytest.fixture(scope="module")
 def readings() -> list[Input]:
-    return story(3, [pour(1, 0.25, raw("chloramine", 2.0))])
-
-
-def opened(path: Path) -> Recorder:
-    return Recorder(config_of(), path)
-
-
-def a_restart_finds_the_same(recorder: Recorder, path: Path) -> bool:
-    """Whether what is believed after a kill is what was believed before it."""
-    expected = to_bytes(recorder.state("t"))
-    recorder.abandon()
-    return to_bytes(opened(path).state("t")) == expected
+    return three_hours()
 
 
 def wire(found: list[Output]) -> list[str]:
@@ -144,64 +138,6 @@ def test_what_is_told_from_then_on_is_the_same_live_after_a_kill_and_in_a_replay
     kept = (tmp_path / "recording" / CORRECTIONS).read_text()
     assert '"was": {"kind": "refill"' in kept
     assert '"neutraliser_ml": 25.0' in kept
-
-
-@pytest.mark.parametrize("turns", [0, 1, 3])
-def test_a_kill_while_it_is_folded_again_loses_nothing(
-    tmp_path: Path, readings: list[Input], monkeypatch: pytest.MonkeyPatch, turns: int
-) -> None:
-    """Readings that come meanwhile are judged as before, and after it all the same as otherwise."""
-    monkeypatch.setattr(corrections, "_SLICE_S", 0.002)
-    path, right = tmp_path / "j.db", tmp_path / "right.db"
-    one, other = opened(path), opened(right)
-    fed(other, right, merged(part(readings, 0, 2.5), [RIGHT]))
-    fed(one, path, merged(part(readings, 0, 2), [WRONG]))
-    with Journal.open(path) as people:
-        people.submit(Correction(AT_S, "t", number_of(path, "refill"), RIGHT), stamp(AT_S))
-    for _ in range(turns):
-        one.inbox(stamp(AT_S))
-    assert len(one.journal.inbox()) == 1
-    one.journal.commit()
-    one.abandon()
-    again = opened(path)
-    assert again.inbox(stamp(AT_S)) == []
-    met = part(readings, 2, 2.1)
-    for number in range(0, len(met), 3):
-        again.readings(met[number : number + 3], stamp(met[number].time_s))  # type: ignore[arg-type]  # readings only
-    taken_up(again, ZERO_S + 2.1 * HOUR_S - 7.0)
-    fed(again, path, part(readings, 2.1, 2.5))
-    assert to_bytes(again.state("t")) == to_bytes(other.state("t"))
-    again.abandon()
-    assert to_bytes(opened(path).state("t")) == to_bytes(other.state("t"))
-
-
-def test_without_any_snapshot_a_restart_goes_back_too(
-    tmp_path: Path, readings: list[Input]
-) -> None:
-    path = tmp_path / "j.db"
-    recorder = opened(path)
-    fed(recorder, path, merged(part(readings, 0, 2), [WRONG]))
-    corrected(recorder, path, number_of(path, "refill"), RIGHT, AT_S)
-    fed(recorder, path, part(readings, 2, 2.2))
-    recorder.journal.commit()
-    recorder.journal._db.execute("DELETE FROM snapshot")
-    assert a_restart_finds_the_same(recorder, path)
-
-
-def test_a_snapshot_that_holds_the_wrong_word_is_passed_over(
-    tmp_path: Path, readings: list[Input]
-) -> None:
-    """As when the snapshot that came with the correction cannot be read."""
-    path = tmp_path / "j.db"
-    recorder = opened(path)
-    fed(recorder, path, merged(part(readings, 0, 1.5), [WRONG]))
-    wrong = recorder.journal.last_appended()
-    recorder.journal.save_snapshot("t", wrong, to_bytes(recorder.state("t")))
-    recorder.journal.commit()
-    at_s = ZERO_S + 1.5 * HOUR_S - 7.0
-    corrected(recorder, path, number_of(path, "refill"), RIGHT, at_s)
-    recorder.journal._db.execute("DELETE FROM snapshot WHERE seq > ?", (wrong,))
-    assert a_restart_finds_the_same(recorder, path)
 
 
 def test_a_correction_of_a_correction_and_what_is_refused(
@@ -397,61 +333,3 @@ def test_a_word_older_than_what_is_kept_is_undone_in_part_and_that_is_said(
     watching = recorder.state("t").belief.watch
     assert watching is not None
     assert watching.pour.neutraliser_ml == 0.0
-
-
-def test_a_disk_that_fails_on_the_way_only_delays_it(
-    tmp_path: Path, readings: list[Input], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    path, right = tmp_path / "j.db", tmp_path / "right.db"
-    one, other = opened(path), opened(right)
-    fed(other, right, merged(part(readings, 0, 1.5), [RIGHT]))
-    fed(one, path, merged(part(readings, 0, 1.5), [WRONG]))
-    failing, plain = [True, True], rewind.Rewind.go_on
-
-    def go_on(it: rewind.Rewind, seconds: float | None = None) -> bool:
-        if failing and failing.pop():
-            raise JournalError("the disk fails") from sqlite3.OperationalError("disk I/O error")
-        return plain(it, seconds)
-
-    monkeypatch.setattr(rewind.Rewind, "go_on", go_on)
-    at_s = ZERO_S + 1.5 * HOUR_S - 7.0
-    with Journal.open(path) as people:
-        people.submit(Correction(at_s, "t", number_of(path, "refill"), RIGHT), stamp(at_s))
-    for second in range(20):  # until the disk is tried again
-        one.inbox(replace(stamp(at_s), monotonic_s=stamp(at_s).monotonic_s + second))
-        one.save(replace(stamp(at_s), monotonic_s=stamp(at_s).monotonic_s + second))
-    assert failing == []
-    assert one.journal.inbox() == []
-    ours = one.state("t")
-    machine = replace(ours.context, machine=other.state("t").context.machine)
-    assert ours.belief.watch is not None
-    assert machine.book == other.state("t").context.book
-    assert to_bytes(ours._replace(context=machine, alarms=other.state("t").alarms)) == to_bytes(
-        other.state("t")
-    )
-
-
-def test_readings_and_alarms_go_on_while_it_is_folded(
-    tmp_path: Path, readings: list[Input], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Every turn folds but a slice, and takes what came in."""
-    monkeypatch.setattr(corrections, "_SLICE_S", 0.002)
-    path = tmp_path / "j.db"
-    recorder = opened(path)
-    fed(recorder, path, merged(part(readings, 0, 2), [WRONG]))
-    with Journal.open(path) as people:
-        people.submit(Correction(AT_S, "t", number_of(path, "refill"), RIGHT), stamp(AT_S))
-    turns, other = 0, replace(readings[0], time_s=0.0)
-    while recorder.journal.inbox():
-        before, now = recorder.folds, stamp(AT_S + 0.01 * turns)
-        recorder.readings([other], now)  # type: ignore[list-item]  # a reading
-        assert recorder.folds == before + 1
-        recorder.inbox(now)
-        turns += 1
-    assert turns > 5
-    with Journal.open(path, read_only=True) as journal:
-        entries = journal.entries(kinds=("correction",))
-        last = journal.latest("correction", "t")[0]
-        later = [e for e in journal.entries(kinds=("reading",), limit=100_000) if e.seq > last.seq]
-    assert len(entries) == 1
-    assert later == []

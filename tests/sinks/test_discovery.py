@@ -10,7 +10,6 @@ import pytest
 from jinja2 import Environment
 
 from afterfill.alarms.definitions import DEFINITIONS
-from afterfill.config import Config
 from afterfill.config_file import parse
 from afterfill.errors import ConfigError
 from afterfill.journal.store import Journal
@@ -23,42 +22,13 @@ from afterfill.sinks.mqtt.commands import Command, obey
 from afterfill.sinks.mqtt.discovery import components, discovery
 from afterfill.sinks.mqtt.messages import record_message
 from afterfill.wire import unix_s
+from announced_entities import SERVICE, config, named
 from sample_records import START_S, estimate, forecast, now, one_of_each, orp
-
-SERVICE = "afterfill-0123456789ab"
-
-
-def config(**mqtt: object) -> Config:
-    probe = {"driver": "line", "port": "/dev/null"}
-    return Config.model_validate(
-        {
-            "tank": {"window": {"litres": 200}, "Bad-2": {"litres": 80}},
-            "probe": [
-                {**probe, "tank": "window", "quantity": "orp", "every_s": 2},
-                {**probe, "tank": "window", "quantity": "ph", "every_s": 60},
-                {**probe, "tank": "window", "quantity": "temperature"},
-                {**probe, "tank": "Bad-2", "quantity": "orp"},
-            ],
-            "mqtt": {"host": "broker", **mqtt},
-            "influxdb": {"url": "http://localhost:8086"},
-            "notify": [{"url_file": "push", "heartbeat_url_file": "beat"}],
-        }
-    )
 
 
 @pytest.fixture
 def announced() -> dict[str, dict[str, Any]]:
     return dict(discovery(config(), SERVICE))
-
-
-def named(announced: dict[str, dict[str, Any]], tank: str) -> dict[str, dict[str, Any]]:
-    """The entities of a tank by component and key."""
-    return {
-        topic.removeprefix("homeassistant/").removesuffix("/config").replace(f"{start}_", ""): found
-        for topic, found in announced.items()
-        for start in (f"afterfill_{tank}",)
-        if f"/{start}_" in topic
-    }
 
 
 # The keys as they are in hubs that know us: an entity keeps its id for ever.
@@ -193,16 +163,6 @@ def test_buttons_send_commands_that_are_obeyed(
     assert len(journal.inbox(limit=1000)) == len(buttons) > 2 * len(DEFINITIONS)
 
 
-def test_ids_are_unique_plain_and_depend_on_base_and_tank_only(
-    announced: dict[str, dict[str, Any]],
-) -> None:
-    ids = [payload["unique_id"] for payload in announced.values()]
-    assert len(set(ids)) == len(ids)
-    assert all(re.fullmatch(r"[A-Za-z0-9_-]+", unique_id) for unique_id in ids)
-    moved = discovery(config(host="elsewhere", port=8883), "another-service")
-    assert [payload["unique_id"] for _, payload in moved] == ids
-
-
 def test_units_and_classes_are_those_the_convention_knows(
     announced: dict[str, dict[str, Any]],
 ) -> None:
@@ -214,36 +174,6 @@ def test_units_and_classes_are_those_the_convention_knows(
     assert "unit_of_measurement" not in ph
     assert residual["unit_of_measurement"] == "mg/L"
     assert "device_class" not in residual
-
-
-ORDINARY = ("window", "Bad-2", "a_b", "A")
-FOREIGN = ("ванна", "ваннё", "水槽", "水箱", "Éva", "Èva", "akvaario-ä", "akvaario-ö")
-
-
-def test_ids_and_topics_of_tanks_never_collide_in_any_script() -> None:
-    settings = config()
-    tanks = dict.fromkeys((*ORDINARY, *FOREIGN), settings.tank["window"])
-    probes = tuple(settings.probe[0].model_copy(update={"tank": tank}) for tank in tanks)
-    many = settings.model_copy(update={"tank": tanks, "probe": probes})
-    found = discovery(many, SERVICE)
-    topics = [topic for topic, _ in found]
-    assert len(set(topics)) == len(topics)
-    assert all(re.fullmatch(r"[A-Za-z0-9_/-]+", topic) for topic in topics)
-    devices = {payload["device"]["identifiers"][0] for _, payload in found}
-    assert len(devices) == len(tanks)
-    assert {f"afterfill_{tank}" for tank in ORDINARY} <= devices, "these keep the ids they had"
-    again = discovery(many, "another-service")
-    assert [topic for topic, _ in again] == topics, "the same at every start"
-
-
-def test_entity_ids_are_asked_for_in_the_new_way_and_are_those_of_the_old_one(
-    announced: dict[str, dict[str, Any]],
-) -> None:
-    for topic, payload in announced.items():
-        component = topic.split("/")[1]
-        plain = payload["unique_id"].lower().replace("-", "_")
-        assert payload["default_entity_id"] == f"{component}.{plain}"
-        assert payload["object_id"] == payload["unique_id"], "for hubs that know only this one"
 
 
 def test_readings_expire_and_all_go_unavailable_with_their_service_or_their_tank(

@@ -1,95 +1,41 @@
 """The sink that reaches a person, on a real journal and with real servers."""
 
 import importlib.util
-import subprocess
 import sys
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
-from functools import partial
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from afterfill.config import Notify
-from afterfill.errors import JournalError, SinkUnavailable
 from afterfill.journal.store import Journal
 from afterfill.planning.shown import Shown
-from afterfill.records import AlarmChange, AlarmState, Record
 from afterfill.sinks.notify import picture as notify_picture
 from afterfill.sinks.notify import sink as notify
 from afterfill.sinks.notify.message import Message
 from afterfill.sinks.notify.sink import NotifySink
-from afterfill.sinks.notify.state import from_text
 from notify_peers import Mailbox, WebService, hanging_server, pictures_of_mail, text_of_mail
+from notify_room import (
+    LIMITS,
+    Deaf,
+    alarm,
+    deaf_sink,
+    impatient,
+    mail_table,
+    put,
+    sink_of,
+    states_kept,
+)
 from sample_records import START_S, estimate, now, orp, running
 from servers import wait_until
-
-LIMITS = {"window": 0.019}
 
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(notify, "_POLL_S", 0.05)
-
-
-def alarm(state: AlarmState = "unacknowledged", name: str = "residual-oxidant") -> AlarmChange:
-    return AlarmChange(
-        now().time_s, "window", name, state, "high", state == "unacknowledged", "0.31 mg/L"
-    )
-
-
-def put(journal: Journal, *records: Record) -> None:
-    """What the core does: append with the present's stamp and commit."""
-    for record in records:
-        journal.append(record, now())
-    journal.commit()
-
-
-def mail_table(port: int, **keys: Any) -> Notify:
-    smtp = {
-        "host": "localhost", "port": port, "from": "a@example.org", "to": "k@example.org",
-        "starttls": False,
-    }  # fmt: skip
-    return Notify.model_validate({"smtp": smtp, **keys})
-
-
-def sink_of(
-    journal: Journal,
-    table: Notify,
-    limits: dict[str, float] | None = None,
-    **further: Any,
-) -> NotifySink:
-    return NotifySink(journal.path, table, now, limits or {}, first_pause_s=0.1, **further)
-
-
-class Deaf:
-    """A recipient that refuses while `sentence` is set, and remembers what it took."""
-
-    name, address = "deaf", "deaf://"
-
-    def __init__(self) -> None:
-        self.sentence = ""
-        self.messages: list[Message] = []
-        self.tries = 0
-
-    def examine(self) -> None: ...
-
-    def send(self, message: Message) -> None:
-        self.tries += 1
-        if self.sentence:
-            raise SinkUnavailable(self.sentence)
-        self.messages.append(message)
-
-
-def deaf_sink(journal: Journal, *deliveries: Deaf, **keys: Any) -> NotifySink:
-    table = Notify.model_validate({"url_file": "unused", **keys})
-    return sink_of(journal, table, deliveries=lambda _table: deliveries)
 
 
 def test_an_alarm_comes_as_a_mail_with_the_picture_of_the_last_hours(journal: Journal) -> None:
@@ -171,12 +117,11 @@ def test_a_return_is_told_after_a_restart_and_nothing_is_told_twice(journal: Jou
 
 def _taken(journal: Journal) -> bool:
     """Whether every recipient's state is on the disk (the position is written at the end)."""
-    return any(journal.meta(key) for key in _keys(journal))
+    return any(journal.meta(key) for key in states_kept(journal))
 
 
-def _keys(journal: Journal) -> list[str]:
-    rows = journal._db.execute("SELECT key FROM meta WHERE key LIKE 'notify.%'")
-    return [row[0] for row in rows.fetchall()]
+def _is_kept(journal: Journal, word: str) -> bool:
+    return any(word in (journal.meta(key) or "") for key in states_kept(journal))
 
 
 def test_what_waits_for_the_end_of_quiet_hours_outlives_a_restart(journal: Journal) -> None:
@@ -195,8 +140,7 @@ def test_what_waits_for_the_end_of_quiet_hours_outlives_a_restart(journal: Journ
     low = replace(alarm(name="calibration-due"), priority="low")
     with running(sink()):
         put(journal, low)
-        wait_until(lambda: any("calibration" in (journal.meta(k) or "") for k in _keys(journal)),
-                   "the alarm is kept")  # fmt: skip
+        wait_until(lambda: _is_kept(journal, "calibration"), "the alarm is kept")
     assert delivery.messages == []
     hour[0] = 8
     with running(sink()):
@@ -256,18 +200,11 @@ def test_one_recipient_that_refuses_does_not_keep_the_other_from_being_told(
 
 def test_a_service_that_hangs_blocks_no_other_entry(journal: Journal) -> None:
     with hanging_server() as port, Mailbox() as box:
-        hanging = sink_of(journal, mail_table(port), deliveries=lambda t: [_impatient(t)])
+        hanging = sink_of(journal, mail_table(port), deliveries=lambda t: [impatient(t)])
         with running(hanging), running(sink_of(journal, mail_table(box.port))):
             put(journal, alarm())
             wait_until(lambda: box.mails, "the mail by the other entry", 5.0)
             wait_until(lambda: "does not answer within" in hanging.health().detail, "the time-out")
-
-
-def _impatient(table: Notify) -> Any:
-    from afterfill.sinks.notify.mail import MailDelivery
-
-    assert table.smtp is not None
-    return MailDelivery(table.smtp, timeout_s=1.0)
 
 
 def test_a_push_service_that_hangs_is_given_up(journal: Journal, tmp_path: Path) -> None:
@@ -310,128 +247,3 @@ def test_a_second_entry_to_the_same_address_is_told_on_its_own_terms(journal: Jo
     ):
         put(journal, alarm())
         wait_until(lambda: len(delivery.messages) == 2, "told at once and by escalation")
-
-
-# --- kill -9 -----------------------------------------------------------------------------------
-
-_VICTIM = """
-import sys, threading, time
-from pathlib import Path
-from afterfill.config import Notify
-from afterfill.records import Stamp
-from afterfill.sinks.notify import sink as notify, rules as notify_rules
-from afterfill.sinks.notify.sink import NotifySink
-
-notify._POLL_S = 0.01
-notify_rules.TOGETHER = 100  # the rate is none of this test's business
-journal, port = Path(sys.argv[1]), int(sys.argv[2])
-smtp = {"host": "localhost", "port": port, "from": "a@x", "to": "k@x", "starttls": False}
-table = Notify.model_validate({"smtp": smtp, "per_hour": 120, "repeat_minutes": 0})
-now = lambda: Stamp(round(time.time(), 3), True, "boot", time.monotonic())
-sink = NotifySink(journal, table, now, {}, first_pause_s=0.05)
-print("ready", flush=True)
-sink.run(threading.Event())
-"""
-
-
-@contextmanager
-def victim(journal: Journal, port: int) -> Iterator[subprocess.Popen[str]]:
-    command = [sys.executable, "-c", _VICTIM, str(journal.path), str(port)]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-    assert process.stdout is not None
-    try:
-        assert process.stdout.readline() == "ready\n"
-        yield process
-    finally:
-        process.kill()
-        process.wait(10)
-        process.stdout.close()
-
-
-def test_a_kill_loses_no_alarm_and_doubles_only_a_message_under_way(journal: Journal) -> None:
-    kills = 8
-    with Mailbox() as box:
-        told = _told_counter(box)
-        for number in range(kills):
-            with victim(journal, box.port):
-                put(journal, replace(alarm(), tank=f"tank-{number}"))
-                if number % 2:
-                    wait_until(partial(_told_is_kept, journal, f"tank-{number}"), "it is kept")
-                else:
-                    time.sleep(0.01 * number)  # the moment of the kill is what is varied
-        with victim(journal, box.port):
-            wait_until(lambda: _told_is_kept(journal, f"tank-{kills - 2}"), "the rest is told")
-    counts = [told(f"tank-{number}") for number in range(kills)]
-    assert min(counts) == 1, "none is lost"
-    assert max(counts) <= 2, "each kill doubles the one message that was under way"
-    assert counts[1::2] == [1] * (kills // 2), "what is kept as told is not told again"
-
-
-def _told_is_kept(journal: Journal, tank: str) -> bool:
-    for key in _keys(journal):
-        state = from_text(journal.meta(key) or "")
-        if state is not None and any(
-            e.tank == tank and e.told_run_s is not None for e in state.episodes
-        ):
-            return True
-    return False
-
-
-def _told_counter(box: Mailbox) -> Callable[[str], int]:
-    def told(tank: str) -> int:
-        return sum(text_of_mail(mail).count(f"Tank {tank}: ") for mail in box.mails)
-
-    return told
-
-
-def test_a_stop_while_a_message_hangs_is_not_waited_for_longer_than_the_time_out(
-    journal: Journal,
-) -> None:
-    with hanging_server() as port:
-        sink = sink_of(journal, mail_table(port), deliveries=lambda t: [_impatient(t)])
-        stop = threading.Event()
-        thread = threading.Thread(target=sink.run, args=(stop,))
-        thread.start()
-        put(journal, alarm())
-        wait_until(lambda: not sink.health().up, "the first time-out")
-        stop.set()
-        thread.join(3.0)
-        assert not thread.is_alive()
-
-
-def test_the_position_is_kept_so_that_a_start_need_not_search(journal: Journal) -> None:
-    delivery = Deaf()
-    with running(deaf_sink(journal, delivery)):
-        put(journal, *map(orp, range(20)), alarm())
-        wait_until(lambda: delivery.messages, "the alarm")
-    state = from_text(journal.meta(_keys(journal)[0]) or "")
-    assert state is not None
-    assert state.seq == journal.last_seq()
-
-
-def test_a_disk_that_takes_nothing_neither_silences_nor_repeats_a_message(
-    journal: Journal, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    delivery = Deaf()
-    sink = deaf_sink(journal, delivery)
-    refused = []
-
-    def full(_: Journal, key: str, value: str) -> None:
-        refused.append(value)
-        raise JournalError("the journal j.db cannot grow: the disk is full; free some space")
-
-    with running(sink):
-        wait_until(lambda: journal.meta(sink._begin_key) == "", "the recipient is enrolled")
-        with monkeypatch.context() as disk:
-            disk.setattr(Journal, "set_meta", full)
-            put(journal, alarm())
-            wait_until(lambda: delivery.messages, "the message, though nothing can be remembered")
-            tries = len(refused)
-            wait_until(lambda: len(refused) > tries + 3, "more tries to remember it")
-    with running(deaf_sink(journal, delivery)):
-        put(journal, alarm(name="ph"))
-        wait_until(lambda: len(delivery.messages) > 1, "the next alarm")
-    assert [message.subject for message in delivery.messages] == [
-        "HIGH window: disinfectant in the water",
-        "HIGH window: pH outside its limits",
-    ]

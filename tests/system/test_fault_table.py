@@ -7,7 +7,7 @@ import pytest
 from system.fault_table import FAULTS, printed
 
 pytestmark = pytest.mark.system
-# Real mail servers take their time: tests/sinks/test_notify_sink.py shortens it. The writer is
+# Real mail servers take their time: tests/notify_room.py shortens it. The writer is
 # killed in test_killing.py, and I/O errors are among the n-th calls.
 ELSEWHERE = {"service hangs", "full disk and mail", "killed writer", "I/O errors"}
 
