@@ -148,6 +148,25 @@ def test_neutraliser_reaches_what_a_suspicion_began_in(carried: TankState) -> No
     assert present(then.belief, ZERO_S + 3 * HOUR_S).p_over_limit < 0.05
 
 
+def test_a_refill_without_an_answer_outlives_two_suspicions(carried: TankState) -> None:
+    """The ORP went on rising: a second watch began in the water of the first, and a third in that
+    of the second. The first was forgotten, and the tank called safe at 0.2 mg/L (a virtual
+    home)."""
+    time_s = ZERO_S + 2 * HOUR_S
+    assert carried.belief.past is not None
+    belief = carried.belief._replace(past=replace(carried.belief.past, said="possible"))
+    for seconds in (60.0, 120.0):
+        belief = step.with_new_particles(SETUP.inference, belief, time_s + seconds)
+        assert belief.watch is not None
+        assert not belief.watch.reported
+        assert belief.earlier is not None
+        assert belief.earlier.said == "possible"
+    over = step.ended(belief, time_s + 180.0)
+    assert over.past is not None
+    assert over.past.said == "possible"
+    assert present(over, time_s + 180.0).p_over_limit > 0.9
+
+
 def test_another_temperature_probe_has_no_course_yet() -> None:
     belief = Belief()._replace(
         baseline=baseline.begun(300.0, 0.0)._replace(warmth_c=25.0, slower_c=24.0, usual_c=25.0),

@@ -263,9 +263,8 @@ def _sources_after(belief: Belief, old: Watch, time_s: float) -> dict[str, Sourc
 
 
 def _left_by(old: Watch, time_s: float) -> Watch | None:
-    """What goes on when a watch ends: its own particles, or where no refill was believed in, those
-    of the water that it began in."""
-    left = old if old.reported or old.before is None else old.before
+    """What goes on when a watch ends."""
+    left = watch.believed_in(old)
     return None if watch.is_spent(left, time_s) else thinned(left, _PAST_PARTICLES)
 
 

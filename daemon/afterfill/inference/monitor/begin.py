@@ -35,7 +35,14 @@ from afterfill.inference.model.regularisation import Ridge
 from afterfill.inference.monitor import data_quality, habits
 from afterfill.inference.monitor.baseline import corrected_mv
 from afterfill.inference.monitor.thinning import met, thinned
-from afterfill.inference.monitor.watch import UNKNOWN_VAR, Seen, Watch, advanced, dosed
+from afterfill.inference.monitor.watch import (
+    UNKNOWN_VAR,
+    Seen,
+    Watch,
+    advanced,
+    believed_in,
+    dosed,
+)
 from afterfill.inference.setup import Pour, Setup, Water
 
 _BEFORE_S = 2700.0  # the background is learnt from this long before the pour
@@ -82,7 +89,7 @@ def begun(setup: Setup, belief: Belief, pour: Pour, time_s: float) -> Watch:
         poured_by_s=pour.time_s + float(np.quantile(ends_s, 0.9)),
         all_in_s=pour.time_s + float(np.max(ends_s)),
         ridge=_ridge(water, belief), water=water, refill_time_s=pour.time_s, masked=start.oxidised,
-        before=None if old is None else thinned(old, _FEW),
+        before=None if old is None else thinned(believed_in(old), _FEW),
         trend_k_per_h=0.0 if belief.baseline is None else belief.baseline.trend_k_per_h(),
     )  # fmt: skip
     if old is not None:  # its particles know of the doses

@@ -308,6 +308,12 @@ def chlorine_of(particles: Particles) -> tuple[Quantiles, Quantiles, Quantiles]:
     return found[-1], free_now, found[0]
 
 
+def believed_in(watch: Watch) -> Watch:
+    """The watch itself or, where no refill was believed in, the one in whose water it began: that
+    the ORP moved again is no reason to forget a refill."""
+    return watch if watch.reported or watch.before is None else watch.before
+
+
 def is_undecided(past: Watch, time_s: float) -> bool:
     """Whether a refill ended without an answer, and neither a test nor time gave one: an ORP that
     goes back may be the electrode's own way, and the water as it was."""
