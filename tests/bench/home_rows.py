@@ -147,6 +147,13 @@ def _rest(homes: Sequence[Lived]) -> list[Figure]:
         share_of("filtered source at 1.5 mg/L, 25 % told of: within 20 min",
                  [h for h in _of(homes, "filtered") if asked.peak_mg_l(h) >= 0.1],
                  asked.alarmed_within(_WITHIN_MIN), 0.85, 0.95, least=True),
+        share_of("filtered source that broke through, called clear",
+                 [h for h in _of(homes, "filtered") if asked.peak_mg_l(h) >= 0.1],
+                 asked.called_clear, 1 / 300, 0.001),
+        share_of("filtered source that holds: false high alarm", _of(homes, "holds"),
+                 asked.alarmed, 0.005, 0.001),
+        share_of("filtered source that holds: called clear", _of(homes, "holds"),
+                 asked.called_clear, 0.8, 0.95, least=True),
         *(moments_of(f"un-ionised ammonia inside its 90 % interval, {when}",
                      _of(homes, "refill"), asked.ammonia_inside(ahead_h), (0.8, 0.97), (0.87, 0.93))
           for ahead_h, when in ((0.0, "now"), (6.0, "6 h ahead"), (24.0, "a day ahead"))),

@@ -23,7 +23,7 @@ from bench.story import MG_CL2_PER_ML, ZERO_S, Home, Pouring, Story
 
 Life = Literal[
     "refill", "top-offs", "warm", "co2", "lamp", "half", "twice", "filtered", "told", "disturbed",
-    "ageing", "away",
+    "ageing", "away", "holds",
 ]  # fmt: skip
 _FIRST_H, _HOURS = 6.0, 36.0
 _BROKE_THROUGH_MG_L = 1.5
@@ -33,9 +33,9 @@ _MOST_CONFIGURED_MG_L = 4.0  # what a tap may hold by law
 def home_story(life: Life, seed: int, laws: int) -> Story:
     """A home's story: one refill and the day after it; a week of raw top-offs of 1-3 %; ten warm
     days; a week of CO2 cycles seen or unseen; six days with a lamp or ozone each day. A refill from
-    a source configured at half or twice, or whose filter broke through; a lamp, ozone or medicine
-    that was told of on its first day; a week with one trouble of the probe; three months in which
-    the probe loses 60 % of its response; a refill while the ORP is away."""
+    a source configured at half or twice, or whose filter broke through or holds; a lamp, ozone or
+    medicine that was told of on its first day; a week with one trouble of the probe; three months
+    in which the probe loses 60 % of its response; a refill while the ORP is away."""
     random = np.random.default_rng([5_000_000, list(_LIVES).index(life), seed])
     story = bare(random, seed, _HOURS, laws)
     story.every_s = max(story.every_s, 20.0)
@@ -168,6 +168,14 @@ def _filtered(random: np.random.Generator, story: Story) -> None:
     story.said.append(_said(random, story, pouring, 0.0 if chance(random, 0.5) else None))
 
 
+def _held(random: np.random.Generator, story: Story) -> None:
+    """The same behind a filter that holds: the water has no chlorine."""
+    _filtered(random, story)
+    (poured,) = story.pourings
+    source = replace(poured.source, free=0.0, combined=0.0)
+    story.pourings = [replace(poured, source=source, raw=False)]
+
+
 def _told(random: np.random.Generator, story: Story) -> None:
     """A lamp, ozone or a medicine, of which the keeper tells when it first comes."""
     _lamp(random, story)
@@ -212,4 +220,5 @@ _LIVES: dict[Life, Callable[[np.random.Generator, Story], None]] = {
     "disturbed": _disturbed,
     "ageing": _ageing,
     "away": _away,
+    "holds": _held,
 }

@@ -37,6 +37,7 @@ FIRST_SEED = {"tuning": 0, "held-out": 100_000}
 LAWS_OF = {"tuning": TUNING_LAWS, "held-out": len(LAWS)}
 OTHERS: tuple[Life, ...] = (
     "top-offs", "warm", "co2", "lamp", "half", "twice", "filtered", "told", "disturbed", "away",
+    "holds",
 )  # fmt: skip
 
 

@@ -5,13 +5,14 @@ what dose it got, what else moves the ORP, and what was in the tank. To add one:
 and a row in HYPOTHESES; nothing else changes.
 """
 
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
 
 from afterfill.inference.filter.streams import Array, log_normal, normal, uniform
 from afterfill.inference.model import disturbance, priors
-from afterfill.inference.model.parameters import Start
+from afterfill.inference.model.parameters import Start, is_filtered, raw_share, tap_chlorine
 from afterfill.inference.model.particles import (
     ANSWER,
     DISTURBANCE_FALL_S,
@@ -93,14 +94,16 @@ class Disturbance(_Refill):
 
 
 class Dosed(_Refill):
-    """Neutraliser was given with the water, and mostly suffices."""
+    """Neutraliser was given with the water, and mostly suffices; or a filter let nothing through
+    that wants any."""
 
     name = "dosed"
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
         if not start.pour.announced:
-            return _suspected(start)[self.name]
+            suspected = _suspected(start)
+            return suspected[self.name] + suspected["short"] * (1.0 - raw_share(start.pour.water))
         share = priors.DISTURBANCE_WHEN_DISTURBED if start.disturbed else priors.DISTURBANCE
         return (1.0 - share) * (1.0 - _short_share(start))
 
@@ -111,18 +114,23 @@ class Dosed(_Refill):
 
 class Short(_Refill):
     """Neutraliser was forgotten, used up or too little: nothing in half of the particles, and
-    always where none was said to be dosed."""
+    always where none was said to be dosed. Behind a filter it is raw water that was let through in
+    all particles: among those drawn at large, few would hold any, and none perhaps like this probe.
+    """
 
     name = "short"
     untreated = True
 
     def weight(self, start: Start) -> float:
         """See Hypothesis."""
-        share = _short_share(start) if start.pour.announced else _suspected(start)["short"]
+        share = _short_share(start)
+        if not start.pour.announced:
+            share = _suspected(start)["short"] * raw_share(start.pour.water)
         return share * (1.0 - priors.FAINT)
 
     def shaped(self, start: Start, parameters: Array) -> Array:
         """See Hypothesis."""
+        parameters = _let_through(start, parameters)
         part = np.zeros(parameters.shape[1])
         if start.pour.neutraliser_ml != 0.0:
             part = np.maximum(uniform(part.size, "short part") - 0.5, 0.0) * 1.8
@@ -232,10 +240,25 @@ def _suspected(start: Start) -> dict[str, float]:
 
 
 def _short_share(start: Start) -> float:
-    ml = start.pour.neutraliser_ml
+    """How likely it is that water comes which holds chlorine and got too little."""
+    return raw_share(start.pour.water) * _undosed_share(start.pour.neutraliser_ml)
+
+
+def _undosed_share(ml: float | None) -> float:
     if ml is None:
         return priors.SHORT_WHEN_UNKNOWN
     return priors.SHORT_WHEN_DOSED if ml > 0 else priors.SHORT_WHEN_SAID_NONE
+
+
+def _let_through(start: Start, parameters: Array) -> Array:
+    """The parameters with raw water where a filter should have kept it from being that."""
+    water = start.pour.water
+    if not is_filtered(water):
+        return parameters
+    after = parameters.copy()
+    raw = replace(water, breakthrough=1.0)
+    after[IN_FREE], after[IN_COMBINED] = tap_chlorine(raw, parameters.shape[1])
+    return after
 
 
 def _dosed(start: Start, parameters: Array) -> Array:

@@ -67,6 +67,14 @@ def is_filtered(water: Water) -> bool:
     )
 
 
+def raw_share(water: Water) -> float:
+    """Probability that the water is as the utility gives it: 1 but behind a filter, which keeps it
+    from that until it breaks through."""
+    if not is_filtered(water):
+        return 1.0
+    return priors.BREAKTHROUGH if water.breakthrough is None else water.breakthrough
+
+
 def tap_chlorine(water: Water, n: int) -> tuple[Array, Array]:
     """Draws of free and combined chlorine [mg/L as Cl2] of the water as it stands before
     neutralising."""
@@ -74,8 +82,7 @@ def tap_chlorine(water: Water, n: int) -> tuple[Array, Array]:
     if is_filtered(water):  # zero is never certain: a cartridge breaks through
         raw_mg_l = priors.RAW_MG_L if water.raw_mg_l is None else water.raw_mg_l
         raw = log_normal(n, "raw water", raw_mg_l, priors.RAW_SIGMA)
-        chance = priors.BREAKTHROUGH if water.breakthrough is None else water.breakthrough
-        tap = np.where(uniform(n, "breakthrough") < chance, raw, tap)
+        tap = np.where(uniform(n, "breakthrough") < raw_share(water), raw, tap)
     is_free = uniform(n, "tap kind") < _FREE_SHARE[water.disinfectant]
     stood = np.where(is_free, priors.STANDING_FREE_PER_H, priors.STANDING_COMBINED_PER_H)
     left = tap * np.exp(-stood * water.standing_hours)

@@ -6,6 +6,7 @@ import numpy as np
 
 from afterfill.inference.filter.streams import Array
 from afterfill.inference.model.hypotheses import index_of
+from afterfill.inference.model.parameters import raw_share
 from afterfill.inference.model.particles import PEAK
 from afterfill.inference.monitor.watch import Watch
 from afterfill.records import VerdictWord
@@ -62,8 +63,10 @@ def _sighted(watch: Watch, time_s: float) -> bool:
 
 
 def _harmless(watch: Watch) -> bool:
-    """Even untreated water could not have exceeded the limit: too little of it."""
-    return bool(np.mean(_untreated_peaks(watch) > watch.limit_mg_l) <= CLEAR_AT)
+    """Even untreated water could not have exceeded the limit: too little of it, or a filter that
+    hardly lets any through."""
+    over = float(np.mean(_untreated_peaks(watch) > watch.limit_mg_l))
+    return raw_share(watch.water) * over <= CLEAR_AT
 
 
 def _untreated_peaks(watch: Watch) -> Array:
