@@ -11,7 +11,7 @@ of it.
 
 Seeds of `tuning` may be looked at while the filter is changed; those of `held-out`, whose probes
 follow two further electrode laws, are for reporting only. Those from 100,000, 310,000, 700,000,
-1,300,000, 1,500,000 and 1,700,000 on have been seen: `--from` takes others.
+1,300,000, 1,500,000, 1,700,000 and 1,800,000 on have been seen: `--from` takes others.
 """
 
 import argparse

@@ -157,6 +157,20 @@ MUTANTS = (
         "tests/inference/test_watch_reading.py",
     ),
     Mutant(
+        "a suspicion within a suspicion makes the refill before them forgotten",
+        _INFERENCE + "monitor/begin.py",
+        "thinned(believed_in(old), _FEW)",
+        "thinned(old, _FEW)",
+        "tests/inference/test_past_watch.py",
+    ),
+    Mutant(
+        "behind a filter few particles hold raw water",
+        _INFERENCE + "model/hypotheses.py",
+        "raw = replace(water, breakthrough=1.0)",
+        "raw = water",
+        "tests/inference/test_hypotheses.py",
+    ),
+    Mutant(
         "work silences an alarm that asks",
         "daemon/afterfill/alarms/lifecycle.py",
         "if not status.acknowledged:",
