@@ -30,15 +30,6 @@ def port_on(number: int, *tables: str, version: str = "5", mqtt: str = "") -> Pr
     return open_port(plan)
 
 
-@contextmanager
-def opened(port: ProbePort) -> Iterator[ProbePort]:
-    port.open()
-    try:
-        yield port
-    finally:
-        port.close()
-
-
 def now(port: ProbePort, name: str = "t-ph") -> Sample | None:
     """What it gives at this moment."""
     return next(iter(port.read([name])), None)

@@ -1,8 +1,6 @@
 """Probes behind a bridge in the network, and a water that is another one at every look."""
 
 import itertools
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -54,12 +52,3 @@ def stream_at(address: str) -> ProbePort:
 def one(port: ProbePort) -> Sample:
     (sample,) = port.read(["orp"])
     return sample
-
-
-@contextmanager
-def opened(port: ProbePort) -> Iterator[ProbePort]:
-    port.open()
-    try:
-        yield port
-    finally:
-        port.close()

@@ -97,7 +97,7 @@ class Mailbox:
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
-    async def handle_DATA(self, server: SMTP, session: object, envelope: Any) -> str:  # noqa: N802
+    async def handle_DATA(self, server: SMTP, session: object, envelope: Any) -> str:  # noqa: N802 - as above
         if self.refuse:
             return self.refuse
         mail = message_from_bytes(envelope.content, policy=policy.default)

@@ -1,7 +1,7 @@
 """`setup` meets a probe head: on real serial lines (pseudo-terminals), as a person at the shell."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -74,8 +74,8 @@ def test_a_head_is_asked_its_numbers_are_proposed_and_check_is_sound(tmp_path: P
 def test_a_head_that_speaks_by_itself_is_heard_whatever_ends_its_lines(
     tmp_path: Path, end: str, wanted: str | None
 ) -> None:
-    stream: Callable[[], bytes] = lambda: f"24.8,7.21,412.3{end}".encode()  # noqa: E731
-    with PtyPort(Silent(), tmp_path / "head", stream=stream, every_s=0.3) as port:
+    line = f"24.8,7.21,412.3{end}".encode()
+    with PtyPort(Silent(), tmp_path / "head", stream=lambda: line, every_s=0.3) as port:
         every = [str(port.link), "line", "", "", "", "", "y"]
         said, config = talk(tmp_path, *every, "", "", "y", "", "", "y")
     assert config.probe[0].driver_keys.get("terminator") == wanted

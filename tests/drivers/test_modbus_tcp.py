@@ -2,8 +2,7 @@
 
 import struct
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -22,6 +21,7 @@ from afterfill_drivers.modbus.frames import Question
 from afterfill_drivers.modbus.tcp_frames import LONGEST, request, understand
 from bridges import Bridge
 from modbus_server import HOST, ModbusServer
+from open_port import opened
 from transcript_sessions import driver, specs
 
 ASKED = Question(7, 3, 0, 1)
@@ -33,15 +33,6 @@ def port_at(address: str, **further: object) -> ProbePort:
     table = {"name": "orp", "quantity": "orp", "device": 7, "register": 0, "scale": 0.1}
     table |= {"timeout_s": TIMEOUT_S, **further}
     return driver("modbus").port(address, specs("modbus", [table]))
-
-
-@contextmanager
-def opened(port: ProbePort) -> Iterator[ProbePort]:
-    port.open()
-    try:
-        yield port
-    finally:
-        port.close()
 
 
 def one(port: ProbePort) -> Sample:

@@ -14,13 +14,13 @@ from mqtt_probes import (
     device,
     each_version,
     now,
-    opened,
     port_on,
     settled,
     spoken,
     subscribed,
     table,
 )
+from open_port import opened
 from servers import Broker, wait_until
 
 # --- what is a reading -------------------------------------------------------------------------

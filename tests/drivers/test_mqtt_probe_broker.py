@@ -14,17 +14,8 @@ from afterfill.config_file import parse
 from afterfill.errors import ConfigError, DeviceUnavailable
 from afterfill.service.driver_registry import ports_of
 from mqtt_peers import Listener
-from mqtt_probes import (
-    TOPIC,
-    device,
-    each_version,
-    now,
-    opened,
-    port_on,
-    spoken,
-    subscribed,
-    table,
-)
+from mqtt_probes import TOPIC, device, each_version, now, port_on, spoken, subscribed, table
+from open_port import opened
 from servers import Broker, free_port, wait_until
 
 # --- the broker --------------------------------------------------------------------------------

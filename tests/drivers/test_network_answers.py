@@ -16,10 +16,10 @@ from network_lines import (
     each_protocol,
     each_scheme,
     one,
-    opened,
     port_at,
     stream_at,
 )
+from open_port import opened
 
 OLD_LINE = b"ORP=999.0;PH=7.21;T=24.81\r\n"
 OLD_FRAME = bytes.fromhex("07 03 02 27 06")  # 999.0 mV at register 0

@@ -20,16 +20,8 @@ from afterfill_drivers.network import socket_port
 from afterfill_drivers.network.address import Address
 from afterfill_drivers.network.socket_port import CONNECT_S, SocketPort
 from bridges import HOST, Bridge, Ser2net
-from network_lines import (
-    SCHEMES,
-    Water,
-    device_of,
-    each_protocol,
-    each_scheme,
-    one,
-    opened,
-    port_at,
-)
+from network_lines import SCHEMES, Water, device_of, each_protocol, each_scheme, one, port_at
+from open_port import opened
 from servers import free_port
 from transcript_sessions import driver, specs
 

@@ -11,6 +11,7 @@ from afterfill.journal.store import Journal
 from afterfill.records import (
     Correction,
     Input,
+    Reading,
 )
 from afterfill.service import corrections, rewind
 from afterfill.tank_snapshot import to_bytes
@@ -55,9 +56,9 @@ def test_a_kill_while_it_is_folded_again_loses_nothing(
     one.abandon()
     again = opened(path)
     assert again.inbox(stamp(AT_S)) == []
-    met = part(readings, 2, 2.1)
+    met = [r for r in part(readings, 2, 2.1) if isinstance(r, Reading)]
     for number in range(0, len(met), 3):
-        again.readings(met[number : number + 3], stamp(met[number].time_s))  # type: ignore[arg-type]  # readings only
+        again.readings(met[number : number + 3], stamp(met[number].time_s))
     taken_up(again, ZERO_S + 2.1 * HOUR_S - 7.0)
     fed(again, path, part(readings, 2.1, 2.5))
     assert to_bytes(again.state("t")) == to_bytes(other.state("t"))
@@ -136,10 +137,12 @@ def test_readings_and_alarms_go_on_while_it_is_folded(
     fed(recorder, path, merged(part(readings, 0, 2), [WRONG]))
     with Journal.open(path) as people:
         people.submit(Correction(AT_S, "t", number_of(path, "refill"), RIGHT), stamp(AT_S))
-    turns, other = 0, replace(readings[0], time_s=0.0)
+    first = readings[0]
+    assert isinstance(first, Reading)
+    turns, other = 0, replace(first, time_s=0.0)
     while recorder.journal.inbox():
         before, now = recorder.folds, stamp(AT_S + 0.01 * turns)
-        recorder.readings([other], now)  # type: ignore[list-item]  # a reading
+        recorder.readings([other], now)
         assert recorder.folds == before + 1
         recorder.inbox(now)
         turns += 1
