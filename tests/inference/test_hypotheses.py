@@ -118,6 +118,14 @@ def test_what_a_filter_let_through_is_called_and_what_it_held_is_clear(
     assert verdicts(found)[-1].verdict == word
 
 
+def test_a_filter_alone_gives_no_all_clear_where_nothing_was_seen() -> None:
+    config = parse('[tank.t]\nlitres = 100\n[source.ro]\nkind = "filtered"\n', "a.toml")
+    unseen = [r for r in story(3.5) if not (isinstance(r, Reading) and r.quantity == "orp")]
+    said = refill(1, litres=25, minutes=5, neutraliser_ml=0)
+    found = found_in(tank_setup(config, "t"), merged(unseen, [said]))
+    assert {it.verdict for it in verdicts(found)} == {"cannot-tell"}
+
+
 # --- neutraliser was in the tank before the pour --------------------------------------------------
 
 

@@ -36,13 +36,16 @@ def word_for(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> Ve
 
 def _no_carry_over(watch: Watch, time_s: float, floor_mg_l: Callable[[], float]) -> VerdictWord:
     """Clear only by what was seen, or where too little water came to matter. Where no dose was
-    told of, nothing but the ORP speaks for clear, so it must be able to show such water."""
+    told of, nothing but the ORP speaks for clear, so it must be able to show such water; a filter
+    that hardly ever lets any through speaks for it too, but not without sight."""
     if _harmless(watch):
         return "clear"
     if not _sighted(watch, time_s) or watch.masked:
         return "cannot-tell"
     told_of_none = watch.pour.announced and not watch.pour.neutraliser_ml
-    hidden = told_of_none and _below_floor(_untreated_peaks(watch), watch.limit_mg_l, floor_mg_l())
+    if not told_of_none or raw_share(watch.water) <= CLEAR_AT:
+        return "clear"
+    hidden = _below_floor(_untreated_peaks(watch), watch.limit_mg_l, floor_mg_l())
     return "cannot-tell" if hidden else "clear"
 
 
@@ -63,10 +66,8 @@ def _sighted(watch: Watch, time_s: float) -> bool:
 
 
 def _harmless(watch: Watch) -> bool:
-    """Even untreated water could not have exceeded the limit: too little of it, or a filter that
-    hardly lets any through."""
-    over = float(np.mean(_untreated_peaks(watch) > watch.limit_mg_l))
-    return raw_share(watch.water) * over <= CLEAR_AT
+    """Even untreated water could not have exceeded the limit: too little of it."""
+    return bool(np.mean(_untreated_peaks(watch) > watch.limit_mg_l) <= CLEAR_AT)
 
 
 def _untreated_peaks(watch: Watch) -> Array:
